@@ -1,0 +1,47 @@
+# Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
+
+.DEFAULT_GOAL := help
+.PHONY: help prove test check bench clean
+
+PYTHON ?= python3
+SITE ?= demo
+JOBS ?= 2
+BIN := .venv/bin
+READY := .venv/.ready
+MYPY_FIRMWARE := $(BIN)/mypy --config-file firmware/mypy.ini
+
+help:  ## list the targets
+	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/  make \1\t\2/' | expand -t 16
+
+prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer weather
+	mkdir -p build
+	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
+
+test: $(READY)  ## run all tests
+	$(BIN)/python -m pytest -n $(JOBS)
+
+check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and types
+	$(BIN)/ruff format --check .
+	$(BIN)/ruff check .
+	$(BIN)/mypy hostlib/springhouse_host sim/springhouse_sim
+	MYPYPATH=firmware:.stubs/rp2 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/rp2 firmware
+	MYPYPATH=firmware:.stubs/esp32 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/esp32 firmware
+
+bench: $(READY)  ## simulated days per CPU second
+	$(BIN)/python -m springhouse_host.benchmark
+
+clean:  ## remove what the other targets built
+	rm -rf .venv .stubs .mypy_cache .pytest_cache .ruff_cache
+
+# A venv needs python3-venv; the stamp is written last, so a broken build is built again.
+$(READY): requirements.txt pyproject.toml
+	$(PYTHON) -m venv .venv
+	$(BIN)/pip install --quiet --disable-pip-version-check -r requirements.txt
+	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	touch $@
+
+# The two boards' stubs overwrite each other, hence a folder each.
+.stubs/%/.ready: requirements-stubs-%.txt $(READY)
+	rm -rf .stubs/$*
+	$(BIN)/pip install --quiet --disable-pip-version-check --target .stubs/$* -r $<
+	touch $@
