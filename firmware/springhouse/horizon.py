@@ -1,0 +1,187 @@
+"""How long the controller cannot change its mind, and between which readings.
+
+    ms = horizon(memory, settings, readings, watch)
+
+`watch` holds a lowest and a highest a reading slot (at 2 * slot and 2 * slot + 1, both allowed).
+After a step that changed nothing, further steps change nothing either while every reading stays
+between its two and less than `ms` have gone by, provided that frames keep arriving: the age of a
+fitted probe's frame is the runner's business. Bands may be narrower than needed, never wider.
+"""
+
+from array import array
+
+from springhouse import conditions as Q
+from springhouse import memory as M
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse import week as N
+
+FAR = T.LAST  # wider than any reading, ticks included
+
+_FREE = (R.NOW_MS, R.FLOW_ML_MIN, R.FAN_RPM, R.BATTERY_MV)  # built once: no allocation later
+
+
+def _cut(watch: "array[int]", slot: int, low: int, high: int) -> None:
+    """Narrow the band of a slot."""
+    if low > watch[2 * slot]:
+        watch[2 * slot] = low
+    if high < watch[2 * slot + 1]:
+        watch[2 * slot + 1] = high
+
+
+def _edge(watch: "array[int]", readings: "array[int]", slot: int, q: int, x: int) -> None:
+    """Keep the comparison `q >= x`, where `q` moves at most as far as the reading does."""
+    if q >= x:
+        _cut(watch, slot, readings[slot] - (q - x), FAR)
+    else:
+        _cut(watch, slot, -FAR, readings[slot] + (x - 1 - q))
+
+
+def _apart(
+    watch: "array[int]", readings: "array[int]", slot_1: int, slot_2: int, q: int, x: int
+) -> None:
+    """Keep `q >= x`, where `q` depends on the distance of two readings."""
+    room = (q - x) >> 1 if q >= x else (x - 1 - q) >> 1
+    _cut(watch, slot_1, readings[slot_1] - room, readings[slot_1] + room)
+    _cut(watch, slot_2, readings[slot_2] - room, readings[slot_2] + room)
+
+
+def _store(
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    i: int,
+) -> None:
+    """Thresholds on store probe `i`, alone and as part of mean and coldest."""
+    slot = R.STORE_LOW_MC + i
+    mc = P.value_mc(memory, settings, readings, i)
+    _edge(watch, readings, slot, mc, 5000)  # disagreement is judged above
+    coldest = P.coldest_mc(memory, settings, readings)
+    limit = Q.freeze_limit_mc(memory, settings)
+    _edge(watch, readings, slot, coldest, limit + 1)
+    _edge(watch, readings, slot, coldest, limit + settings[S.FREEZE_CLEAR_MK])
+    mean = P.mean_mc(memory, settings, readings)
+    _edge(watch, readings, slot, mean, Q.store_start_mc(memory, settings))
+    _edge(watch, readings, slot, mean, Q.store_target_mc(memory, settings) + 1)
+    _edge(watch, readings, slot, mean, settings[S.WARM_FILL_MC])
+    _edge(watch, readings, slot, mean, Q.spent_mc(memory, settings))
+    _edge(watch, readings, slot, mean, memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK] + 1)
+    if settings[S.ICE_BANK]:
+        _edge(watch, readings, slot, mc, settings[S.ICE_ZONE_MC])
+        _edge(watch, readings, slot, mc, settings[S.MELTED_MC])
+
+
+def _two_probes(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> None:
+    """Thresholds on the distance between two probes."""
+    both = P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH)
+    if both:
+        low = P.value_mc(memory, settings, readings, P.LOW)
+        high = P.value_mc(memory, settings, readings, P.HIGH)
+        apart = abs(low - high)
+        _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, apart, settings[S.DISAGREE_MK])
+    if not P.store_seen(memory):
+        return
+    draw = P.draw_mc(memory, settings, readings)
+    slot = R.STORE_LOW_MC if P.trusted(memory, P.LOW) else R.STORE_HIGH_MC
+    if P.trusted(memory, P.ROOM):
+        room = P.value_mc(memory, settings, readings, P.ROOM)
+        _apart(watch, readings, R.ROOM_MC, slot, room - draw, Q.useful_mk(memory, settings))
+    if P.trusted(memory, P.COIL_IN):
+        inlet = P.value_mc(memory, settings, readings, P.COIL_IN)
+        gap = abs(inlet - draw)
+        _apart(watch, readings, R.COIL_IN_MC, slot, gap, settings[S.FOLLOW_MK] + 1)
+
+
+def _room(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> None:
+    """Thresholds on the room probe alone."""
+    room = P.value_mc(memory, settings, readings, P.ROOM)
+    _edge(watch, readings, R.ROOM_MC, room, Q.room_start_mc(memory, settings))
+    _edge(watch, readings, R.ROOM_MC, room, settings[S.ROOM_TARGET_MC] + 1)
+    _edge(watch, readings, R.ROOM_MC, room, Q.full_fan_mc(memory, settings))
+    limit = settings[S.ROOM_LIMIT_MC]
+    _edge(watch, readings, R.ROOM_MC, room, limit)
+    _edge(watch, readings, R.ROOM_MC, room, limit - Q.HOT_BAND_MK)
+
+
+def _coil(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> None:
+    """Thresholds of the coil-freeze stop."""
+    i = Q.coil_water_probe(memory)
+    if i >= 0:
+        mc = P.value_mc(memory, settings, readings, i)
+        x = Q.coil_water_limit_mc(memory, settings, i)
+        _edge(watch, readings, R.STORE_LOW_MC + i, mc, x)
+    i = Q.coil_air_probe(memory)
+    if i >= 0:
+        mc = P.value_mc(memory, settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+        _edge(watch, readings, R.STORE_LOW_MC + i, mc, Q.coil_air_limit_mc(memory))
+
+
+def _plain(settings: "array[int]", readings: "array[int]", watch: "array[int]") -> None:
+    """Flow, fans and battery voltage."""
+    x = settings[S.FLOW_LEAST_ML_MIN]
+    _edge(watch, readings, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], x)
+    _edge(watch, readings, R.FAN_RPM, readings[R.FAN_RPM], settings[S.FAN_LEAST_RPM])
+    mv = readings[R.BATTERY_MV]
+    _edge(watch, readings, R.BATTERY_MV, mv, settings[S.BATTERY_CUT_MV])
+    x = settings[S.BATTERY_CUT_MV] + settings[S.BATTERY_REARM_MV] + 1
+    _edge(watch, readings, R.BATTERY_MV, mv, x)
+
+
+def _open_bands(readings: "array[int]", watch: "array[int]") -> None:
+    """Two-valued inputs and counters must stay; time and frame ticks are free."""
+    for slot in range(R.SIZE):
+        watch[2 * slot] = readings[slot]
+        watch[2 * slot + 1] = readings[slot]
+    for slot in range(R.STORE_LOW_MC, R.STORE_LOW_FAULT):
+        watch[2 * slot] = -FAR
+        watch[2 * slot + 1] = FAR
+    for slot in _FREE:
+        watch[2 * slot] = -FAR
+        watch[2 * slot + 1] = FAR
+
+
+def horizon(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> int:
+    """Fill `watch`; return the ms until the next deadline, 0 .. 2**28."""
+    _open_bands(readings, watch)
+    if Q.flag(memory, M.FLAG_INVALID):
+        return T.LONGEST_MS  # everything stays off
+    ms = T.nearest_ms(memory, readings[R.NOW_MS])
+    if memory[M.PLAN_SINCE_MIN] >= 0:
+        week_min = readings[R.WEEK_MIN]
+        gone = week_min - memory[M.PLAN_SINCE_MIN]
+        if gone < 0:
+            gone += N.WEEK_MIN
+        last = week_min + memory[M.PLAN_LENGTH_MIN] - gone - 1
+        watch[2 * R.WEEK_MIN + 1] = min(last, N.WEEK_MIN - 1)
+    for i in range(R.PROBES):
+        if not P.fitted(settings, i):
+            continue
+        slot = R.STORE_LOW_MC + i
+        if not memory[M.VALID] & (1 << i):
+            # A rejected frame: only its code or its return to sense can matter.
+            _cut(watch, slot, readings[slot], readings[slot])
+            continue
+        if memory[M.STORE_LOW_GOOD + i] < P.TRUST_FRAMES:
+            ms = 0  # each further frame counts
+        anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
+        _cut(watch, slot, anchor - P.ANCHOR_MK[i] + 1, anchor + P.ANCHOR_MK[i] - 1)
+        _cut(watch, slot, P.LOWEST_MC[i], P.HIGHEST_MC[i])
+        if i <= P.HIGH and P.trusted(memory, i):
+            _store(memory, settings, readings, watch, i)
+    if P.trusted(memory, P.ROOM):
+        _room(memory, settings, readings, watch)
+    _two_probes(memory, settings, readings, watch)
+    _coil(memory, settings, readings, watch)
+    _plain(settings, readings, watch)
+    return ms

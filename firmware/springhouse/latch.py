@@ -1,0 +1,15 @@
+"""Latched faults, cleared only by an acknowledgement newer than the fault."""
+
+(
+    LEVEL,  # store level low
+    FLOOR,  # water on the floor
+    NO_COOLING,
+    PROBES,  # store probes disagree
+    DRY,
+    TRAY,
+    STILL,  # fans commanded on, no air
+) = [1 << n for n in range(7)]
+
+FLOOD = LEVEL | FLOOR
+STORE = FLOOD | NO_COOLING | PROBES
+ROOM = FLOOD | DRY | TRAY | STILL

@@ -1,0 +1,97 @@
+"""Slots of the memory record: everything the controller remembers between two steps.
+
+Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due; see
+`timekeeping.py`. Counters saturate. A fresh record is made by `controller.power_up`.
+"""
+
+(
+    BOOTED,  # 0 until the first step after power-up
+    STORE_STATE,
+    ROOM_STATE,
+    OUT,  # output bits granted last step
+    STORE_WORD,  # the three condition words of the last step
+    ROOM_WORD,
+    LOCK_WORD,
+    LATCH,  # latched faults, bits in latch.py
+    FLAGS,  # hysteresis and edge bits, FLAG_* below
+    MODE,
+    ACK_SEEN,
+    MODE_SEEN,
+    PLAN,  # schedule bits in force, WEEK_* in week.py
+    PLAN_SINCE_MIN,  # they hold from this minute of the week (-1: clock unknown) ...
+    PLAN_LENGTH_MIN,  # ... for so many minutes
+    VALID,  # one bit a probe: its latest frame was accepted
+    STORE_LOW_GOOD,  # consecutive good frames, saturates at 3 = trusted
+    STORE_HIGH_GOOD,
+    ROOM_GOOD,
+    COIL_IN_GOOD,
+    COIL_AIR_GOOD,
+    STORE_LOW_SEEN_MS,  # tick of the frame counted last while not yet trusted
+    STORE_HIGH_SEEN_MS,
+    ROOM_SEEN_MS,
+    COIL_IN_SEEN_MS,
+    COIL_AIR_SEEN_MS,
+    STORE_LOW_ANCHOR_MC,  # follows the probe in steps of ANCHOR_MK; stands in for a lost frame
+    STORE_HIGH_ANCHOR_MC,
+    ROOM_ANCHOR_MC,
+    COIL_IN_ANCHOR_MC,
+    COIL_AIR_ANCHOR_MC,
+    DRY_COUNT,
+    TRAY_COUNT,
+    REST_COUNT,
+    STILL_COUNT,
+    PROGRESS_MC,  # store temperature that the running charge must get 0.5 K below
+    PROGRESS_MADE_MK,  # progress of the spells before, while no spell runs
+    PROGRESS_LEFT_MS,  # compressor-on time without delivery still allowed for that
+    ICE_LEFT_MS,  # ice bank: compressor-on time in the ice zone until seen melted
+    STORE_LOW_STUCK_LEFT_MS,
+    STORE_HIGH_STUCK_LEFT_MS,
+    # timers
+    OFF_T,  # compressor may not start
+    ON_T,  # compressor should not stop
+    SPACING_T,  # inrush: nothing else may start
+    START_1_T,  # ring of starts in the last hour
+    START_2_T,
+    START_3_T,
+    START_4_T,
+    MODE_T,  # the owner's mode ends
+    PROGRESS_T,
+    ICE_T,
+    RUN_T,  # first pull-down: end of one run
+    REST_T,  # compressor rests
+    REST_DAY_T,
+    DISAGREE_T,
+    STORE_LOW_STUCK_T,
+    STORE_HIGH_STUCK_T,
+    STORE_LOW_BAD_T,
+    STORE_HIGH_BAD_T,
+    ROOM_BAD_T,
+    COIL_IN_BAD_T,
+    COIL_AIR_BAD_T,
+    FLOW_T,
+    GHOST_T,  # flow although the pump is off
+    DRY_WAIT_T,
+    DRY_DAY_T,
+    FOLLOW_T,
+    SPELL_T,
+    TRAY_T,
+    TRAY_DAY_T,
+    COIL_T,
+    STILL_T,
+    STILL_DAY_T,
+    SIZE,
+) = range(74)
+
+TIMERS = OFF_T
+
+(
+    FLAG_MAINS,  # mains was good at the last step
+    FLAG_TRAY,  # tray was full at the last step
+    FLAG_FREEZE,
+    FLAG_HOT,  # room over its limit
+    FLAG_BATTERY_LOW,
+    FLAG_COIL,  # coil-freeze, until clear again
+    FLAG_INVALID,  # the settings record contradicts its bounds
+    FLAG_BOOT_WAIT,  # the off-time in force began at power-up ...
+    FLAG_MAINS_WAIT,  # ... or when mains returned; else when the compressor stopped
+) = [1 << n for n in range(9)]

@@ -1,0 +1,184 @@
+"""Plain words for people: a name for each state, bit, mode, fault and reason, in their order.
+
+Used by links, logs and reports, never in the step path.
+"""
+
+STORE_STATES = ("holding", "charging", "freeze guard", "no store probe", "store side locked")
+ROOM_STATES = (
+    "resting",
+    "delivering",
+    "purging",
+    "coil-freeze stop",
+    "condensate-full stop",
+    "dry-run stop",
+    "no room probe",
+    "room side locked",
+)
+OUTPUTS = ("compressor", "pump", "fan", "fan at full speed", "alarm")
+MODES = (
+    "automatic",
+    "off",
+    "charge now",
+    "cool now",
+    "quiet",
+    "service",
+    "purge",
+    "first pull-down",
+)
+LATCHES = (
+    "store level low",
+    "floor wet",
+    "no cooling",
+    "store probes disagree",
+    "pump ran dry",
+    "condensate tray full",
+    "fans without air",
+)
+FAULTS = (
+    "good frame",
+    "no answer",
+    "checksum wrong",
+    "bus shorted: all zeros",
+    "bus open: all ones",
+    "power-on value",
+    "configuration byte wrong",
+)
+SENSORS = (
+    "store probe low",
+    "store probe high",
+    "room probe",
+    "coil inlet probe",
+    "coil air probe",
+    "tray float",
+    "level float",
+    "floor sensor",
+    "flow sensor",
+    "fan speed",
+    "mains sense",
+    "battery voltage",
+)
+STORE_CONDITIONS = (
+    "store probe trusted",
+    "ice threatens",
+    "store warm",
+    "store full",
+    "may start",
+    "minimum on-time",
+    "mains",
+    "store fault latched",
+    "run barred",
+    "start barred",
+    "compressor running",
+)
+ROOM_CONDITIONS = (
+    "room probe trusted",
+    "room warm",
+    "room cool",
+    "cooling wanted",
+    "store useful",
+    "power",
+    "tray full or waiting",
+    "dry run waiting",
+    "coil-freeze or waiting",
+    "room fault latched",
+    "delivery barred",
+    "purge asked",
+    "spell over",
+)
+LOCKS = (
+    "no compressor: ice threatens",
+    "no compressor: no store probe",
+    "no compressor start: waiting time",
+    "no compressor: no mains",
+    "no compressor: fault latched",
+    "no compressor: resting",
+    "no delivery: tray",
+    "no pump: dry run",
+    "no pump: coil-freeze",
+    "no delivery: power",
+    "no delivery: fault latched",
+    "fans capped",
+    "start spacing",
+    "all off",
+)
+
+# By the numbers of reason.py: what the region does, and why. A countdown stands between the two.
+REASONS = (
+    ("off", "settings are not valid"),
+    ("off", "asked by the owner"),
+    ("off", "service"),
+    ("locked", "store level low"),
+    ("locked", "floor wet"),
+    ("locked", "no cooling"),
+    ("locked", "store probes disagree"),
+    ("locked", "pump ran dry"),
+    ("locked", "condensate tray full too often"),
+    ("locked", "fans without air"),
+    ("charging", "down to the store target"),
+    ("charging", "keeping up with delivery"),
+    ("charging", "first pull-down, until the motor rests"),
+    ("charging", "full, until the minimum on-time is over"),
+    ("stopped", "no trusted store probe"),
+    ("stopped", "a store probe does not move"),
+    ("waiting", "store probes gaining trust"),
+    ("stopped", "ice threatens"),
+    ("stopped", "no probe at the wall, not below 4 °C"),
+    ("stopped", "no mains"),
+    ("resting", "compressor ran without progress"),
+    ("resting", "compressor motor, first pull-down"),
+    ("stopped", "ice run used up, until seen melted"),
+    ("holding", "store full"),
+    ("stopped", "warm fill, first pull-down needed"),
+    ("holding", "cold enough"),
+    ("holding", "deep charge waits for its time"),
+    ("waiting", "compressor off time after power-up"),
+    ("waiting", "compressor off time after mains return"),
+    ("waiting", "compressor off time"),
+    ("waiting", "compressor starts in the hour used up"),
+    ("waiting", "no start in quiet mode"),
+    ("waiting", "no start in purge mode"),
+    ("waiting", "no start at this tariff"),
+    ("starting", "motors start one by one"),
+    ("stopped", "condensate tray full"),
+    ("waiting", "after the condensate tray was full, or power-up"),
+    ("waiting", "after a dry run"),
+    ("stopped", "flow seen with the pump off"),
+    ("stopped", "coil could freeze"),
+    ("waiting", "after a coil-freeze stop"),
+    ("stopped", "no mains and no battery"),
+    ("stopped", "battery low"),
+    ("waiting", "pump pause, nothing shows its flow"),
+    ("delivering", "until the room is cool"),
+    ("delivering", "water not seen yet"),
+    ("purging", "pump only"),
+    ("stopped", "no trusted room probe"),
+    ("waiting", "room probe gaining trust"),
+    ("resting", "not wanted now"),
+    ("resting", "room cool"),
+    ("resting", "store not cold enough to be of use"),
+    ("resting", "store spent"),
+    ("resting", "room inside its band"),
+)
+
+
+def clock(ms: int) -> str:
+    """A time left, whole seconds rounded up: "7:12", "1:07:12"."""
+    s = (ms + 999) // 1000
+    if s < 3600:
+        return "%d:%02d" % (s // 60, s % 60)
+    return "%d:%02d:%02d" % (s // 3600, s // 60 % 60, s % 60)
+
+
+def text(reason: int, ms: int) -> str:
+    """A reason for a person, e.g. "waiting 7:12: compressor off time after power-up"."""
+    does, why = REASONS[reason]
+    if ms >= 0:
+        does += " " + clock(ms)
+    return does + ": " + why
+
+
+def mode_text(mode: int, ms: int) -> str:
+    """The owner's mode and its time left, e.g. "quiet, 59:30 left"."""
+    if ms < 0:
+        return MODES[mode]
+    return MODES[mode] + ", " + clock(ms) + " left"
