@@ -1,0 +1,299 @@
+"""The freezer's refrigeration machine: compressor, condenser, motor and its protector.
+
+Capacity and input come from a table over evaporating and condensing temperature, built at
+construction from the ideal cycle scaled to the label, or from a compressor polynomial.  Both are
+limited by the capillary tube, which passes little more than it was sized for however warm the
+water: the compressor then pumps the evaporator down to where its flow equals that of the tube.
+"""
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import lookup
+from . import param as P
+from . import state as X
+from .check import ordered, slow_enough, within
+from .refrigerant import Cycle, ideal_cycle, ten_coefficients, volumetric_efficiency
+
+REFRIGERANTS = ("R600a", "R134a")
+RATED_GAS_C = 32.2  # suction gas and liquid at the household-compressor rating point
+MIN_INPUT_FRACTION = 0.3  # of the rated input: friction and iron losses of an unloaded motor
+LABEL_EFFICIENCY = (0.2, 0.8)  # isentropic to electric, small hermetic machines
+START_HEAD = 0.1  # of the running pressure difference, above which the motor cannot start
+
+
+@dataclass(frozen=True, kw_only=True)
+class Freezer:
+    """A hermetic capillary-tube machine known by its label, or by a compressor polynomial.
+
+    ``rated_input_w`` and ``rated_capacity_w`` hold at ``rated_evaporating_c`` and
+    ``rated_condensing_c`` with suction gas and liquid at 32.2 °C.  ``polynomial`` replaces the
+    label: ten coefficients for capacity [W] and ten for input [W].
+
+    Raises:
+        ValueError: on a parameter outside its range, or a label whose capacity and input would
+            need an isentropic-to-electric efficiency outside 0.2 to 0.8.
+    """
+
+    rated_input_w: float
+    rated_capacity_w: float
+    refrigerant: str
+    condenser_ua_w_k: float
+    rated_evaporating_c: float = -23.3
+    rated_condensing_c: float = 54.4
+    polynomial: tuple[tuple[float, ...], tuple[float, ...]] | None = None
+    capillary_factor: float = 1.6  # most mass flow the tube passes over that at the rating point
+    clearance: float = 0.03  # dead volume over swept volume
+    condenser_j_k: float = 4000.0
+    spread_s: float = 60.0  # time constant of the charge finding its place after a start
+    equalise_s: float = 180.0  # stop needed before the motor can start again
+    winding_j_k: float = 500.0
+    winding_rise_k: float = 12.0  # winding over shell at rated input
+    shell_j_k: float = 4500.0
+    shell_rise_k: float = 40.0  # shell over place at rated input
+    motor_loss_fraction: float = 0.25  # of the input, in the winding
+    shell_gain_fraction: float = 0.2  # of the input, from gas and friction into the shell
+    stall_factor: float = 6.0  # locked-rotor over rated input
+    overload_trip_c: float = 120.0
+    overload_reset_c: float = 70.0
+    standby_w: float = 0.0
+    envelope_evaporating_c: tuple[float, float] = (-35.0, -5.0)
+    envelope_condensing_c: tuple[float, float] = (30.0, 65.0)
+
+    def __post_init__(self) -> None:
+        within("Freezer", "rated_input_w", self.rated_input_w, 20.0, 1500.0, "W")
+        within("Freezer", "rated_capacity_w", self.rated_capacity_w, 20.0, 3000.0, "W")
+        if self.refrigerant not in REFRIGERANTS:
+            raise ValueError(
+                f"Freezer.refrigerant: {self.refrigerant!r} is not one of {', '.join(REFRIGERANTS)}"
+            )
+        within("Freezer", "condenser_ua_w_k", self.condenser_ua_w_k, 1.0, 500.0, "W/K")
+        within("Freezer", "rated_evaporating_c", self.rated_evaporating_c, -45.0, 15.0, "°C")
+        within("Freezer", "rated_condensing_c", self.rated_condensing_c, 20.0, 75.0, "°C")
+        if self.polynomial is not None and [len(c) for c in self.polynomial] != [10, 10]:
+            raise ValueError("Freezer.polynomial: two tuples of 10 coefficients are needed")
+        within("Freezer", "capillary_factor", self.capillary_factor, 0.5, 20.0)
+        within("Freezer", "clearance", self.clearance, 0.0, 0.08)
+        within("Freezer", "condenser_j_k", self.condenser_j_k, 200.0, 1e5, "J/K")
+        within("Freezer", "spread_s", self.spread_s, 5.0, 900.0, "s")
+        within("Freezer", "equalise_s", self.equalise_s, 10.0, 1800.0, "s")
+        within("Freezer", "winding_j_k", self.winding_j_k, 50.0, 1e4, "J/K")
+        within("Freezer", "winding_rise_k", self.winding_rise_k, 2.0, 80.0, "K")
+        within("Freezer", "shell_j_k", self.shell_j_k, 500.0, 1e5, "J/K")
+        within("Freezer", "shell_rise_k", self.shell_rise_k, 5.0, 90.0, "K")
+        within("Freezer", "motor_loss_fraction", self.motor_loss_fraction, 0.05, 0.6)
+        within("Freezer", "shell_gain_fraction", self.shell_gain_fraction, 0.0, 0.4)
+        within("Freezer", "stall_factor", self.stall_factor, 2.0, 12.0)
+        within("Freezer", "overload_trip_c", self.overload_trip_c, 80.0, 180.0, "°C")
+        within("Freezer", "overload_reset_c", self.overload_reset_c, 40.0, 150.0, "°C")
+        within("Freezer", "standby_w", self.standby_w, 0.0, 50.0, "W")
+        ordered("Freezer", "overload_reset_c", self.overload_reset_c, "trip", self.overload_trip_c)
+        slow_enough("Freezer", "condenser_j_k", self.condenser_j_k, self.condenser_ua_w_k)
+        slow_enough("Freezer", "winding_j_k", self.winding_j_k, self.winding_ua_w_k)
+        shell_w_k = self.winding_ua_w_k + self.shell_ua_w_k
+        slow_enough("Freezer", "shell_j_k", self.shell_j_k, shell_w_k)
+        for name in ("envelope_evaporating_c", "envelope_condensing_c"):
+            low, high = getattr(self, name)
+            ordered("Freezer", f"{name} low", low, "high", high)
+        if self.polynomial is None:
+            low, high = LABEL_EFFICIENCY
+            if not low <= self.label_efficiency() <= high:
+                raise ValueError(
+                    f"Freezer.rated_capacity_w: {self.rated_capacity_w:g} from rated_input_w "
+                    f"{self.rated_input_w:g} means an efficiency of "
+                    f"{self.label_efficiency():.2f}, outside {low:g} to {high:g}"
+                )
+
+    @property
+    def winding_ua_w_k(self) -> float:
+        """Conductance from winding to shell [W/K] that gives ``winding_rise_k``."""
+        return self.motor_loss_fraction * self.rated_input_w / self.winding_rise_k
+
+    @property
+    def shell_ua_w_k(self) -> float:
+        """Conductance from shell to place [W/K] that gives ``shell_rise_k``."""
+        fraction = self.motor_loss_fraction + self.shell_gain_fraction
+        return fraction * self.rated_input_w / self.shell_rise_k
+
+    def rated_cycle(self) -> Cycle:
+        """Return the ideal cycle at the rating point."""
+        return ideal_cycle(
+            self.refrigerant,
+            self.rated_evaporating_c,
+            self.rated_condensing_c,
+            RATED_GAS_C,
+            RATED_GAS_C,
+        )
+
+    def label_efficiency(self) -> float:
+        """Return isentropic work over electric input at the rating point [-]."""
+        cycle = self.rated_cycle()
+        return (
+            self.rated_capacity_w
+            / cycle.refrigerating_j_kg
+            * cycle.work_j_kg
+            / (self.rated_input_w)
+        )
+
+    def service_cycle(self, evaporating_c: float, condensing_c: float) -> Cycle:
+        """Return the ideal cycle as it runs in a freezer.
+
+        The suction line lies against the capillary: gas returns 8 K under the condensing
+        temperature, never above the rated 32.2 °C; liquid leaves the condenser 2 K subcooled.
+        """
+        suction = max(evaporating_c + 5.0, min(RATED_GAS_C, condensing_c - 8.0))
+        return ideal_cycle(
+            self.refrigerant, evaporating_c, condensing_c, suction, condensing_c - 2.0
+        )
+
+    def tables(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return capacity and input [W], each (evaporating, condensing) on the axes of param."""
+        evaporating = axis(
+            P.CYCLE_EVAPORATING_FROM_C, P.CYCLE_EVAPORATING_STEP_C, P.CYCLE_EVAPORATING_POINTS
+        )
+        condensing = axis(
+            P.CYCLE_CONDENSING_FROM_C, P.CYCLE_CONDENSING_STEP_C, P.CYCLE_CONDENSING_POINTS
+        )
+        capacity = np.zeros((len(evaporating), len(condensing)))
+        power = np.zeros_like(capacity)
+        rated = self.rated_cycle()
+        for j, t_c in enumerate(condensing):
+            cycles = [self.service_cycle(float(t_e), float(t_c)) for t_e in evaporating]
+            effect = np.array([c.refrigerating_j_kg for c in cycles])
+            if self.polynomial is None:
+                flow, demand = self._label_column(cycles)
+            else:
+                flow, demand = self._polynomial_column(evaporating, float(t_c), effect)
+            tube = (
+                self.capillary_factor
+                * self._rated_flow_kg_s()
+                * math.sqrt(cycles[0].condensing_pa / rated.condensing_pa)
+            )
+            # Where the compressor would outrun the tube, both work at the evaporating
+            # temperature at which their flows are equal.
+            flow = np.maximum.accumulate(flow)
+            starved = np.minimum(evaporating, np.interp(tube, flow, evaporating))
+            capacity[:, j] = np.minimum(flow, tube) * np.interp(starved, evaporating, effect)
+            power[:, j] = np.interp(starved, evaporating, demand)
+        return capacity, np.maximum(power, MIN_INPUT_FRACTION * self.rated_input_w)
+
+    def _rated_flow_kg_s(self) -> float:
+        return self.rated_capacity_w / self.rated_cycle().refrigerating_j_kg
+
+    def _label_column(self, cycles: list[Cycle]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return mass flow [kg/s] and input [W]: one displacement and one efficiency."""
+        rated = self.rated_cycle()
+        ratio = rated.condensing_pa / rated.evaporating_pa
+        displacement = self._rated_flow_kg_s() / (
+            rated.suction_kg_m3 * volumetric_efficiency(ratio, self.clearance)
+        )
+        flow = np.array(
+            [
+                displacement
+                * c.suction_kg_m3
+                * volumetric_efficiency(c.condensing_pa / c.evaporating_pa, self.clearance)
+                for c in cycles
+            ]
+        )
+        work = np.array([c.work_j_kg for c in cycles])
+        return flow, flow * work / self.label_efficiency()
+
+    def _polynomial_column(
+        self, evaporating: NDArray[np.float64], condensing_c: float, effect: NDArray[np.float64]
+    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+        """Return mass flow [kg/s] and input [W] of the polynomial, held at its envelope's edge.
+
+        A cubic says nothing beyond the points it was fitted to, so outside the rated envelope
+        the nearest rated state is used; ``OUTSIDE_RATED`` reports it.
+        """
+        assert self.polynomial is not None
+        low, high = self.envelope_condensing_c
+        d = min(high, max(low, condensing_c))
+        s = np.clip(evaporating, *self.envelope_evaporating_c)
+        capacity = np.array([ten_coefficients(self.polynomial[0], float(v), d) for v in s])
+        power = np.array([ten_coefficients(self.polynomial[1], float(v), d) for v in s])
+        return np.maximum(0.0, capacity) / effect, np.maximum(0.0, power)
+
+    def put(self, p: NDArray[np.float64]) -> None:
+        """Write the slots of this part into the parameter record ``p``."""
+        p[P.CONDENSER_UA_W_K] = self.condenser_ua_w_k
+        p[P.CONDENSER_J_K] = self.condenser_j_k
+        p[P.SPREAD_S] = self.spread_s
+        p[P.EQUALISE_S] = self.equalise_s
+        p[P.START_HEAD] = START_HEAD
+        p[P.WINDING_J_K] = self.winding_j_k
+        p[P.WINDING_UA_W_K] = self.winding_ua_w_k
+        p[P.SHELL_J_K] = self.shell_j_k
+        p[P.SHELL_UA_W_K] = self.shell_ua_w_k
+        p[P.WINDING_LOSS_FRACTION] = self.motor_loss_fraction
+        p[P.SHELL_GAIN_FRACTION] = self.shell_gain_fraction
+        p[P.STALL_W] = self.stall_factor * self.rated_input_w
+        p[P.OVERLOAD_TRIP_C] = self.overload_trip_c
+        p[P.OVERLOAD_RESET_C] = self.overload_reset_c
+        p[P.FREEZER_STANDBY_W] = self.standby_w
+        p[P.RATED_EVAPORATING_LOW_C], p[P.RATED_EVAPORATING_HIGH_C] = self.envelope_evaporating_c
+        p[P.RATED_CONDENSING_LOW_C], p[P.RATED_CONDENSING_HIGH_C] = self.envelope_condensing_c
+        capacity, power = self.tables()
+        p[P.CAPACITY_W : P.CAPACITY_W + capacity.size] = capacity.ravel()
+        p[P.INPUT_W : P.INPUT_W + power.size] = power.ravel()
+
+    def start(self, x: NDArray[np.float64]) -> None:
+        """Write the initial state into ``x``: at rest, as warm as place and water (set before)."""
+        x[X.EVAPORATOR_C] = x[X.WATER_C]
+        x[X.CONDENSER_C] = x[X.PLACE_C]
+        x[X.WINDING_C] = x[X.PLACE_C]
+        x[X.SHELL_C] = x[X.PLACE_C]
+        x[X.MOTOR] = X.MOTOR_OFF
+
+
+def axis(low: float, step: float, points: int) -> NDArray[np.float64]:
+    """Return the points of an equidistant table axis, shape (points,)."""
+    return np.array([low + step * n for n in range(points)])
+
+
+def capacity_w(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -> float:
+    """Return the steady cooling capacity of the running compressor [W]."""
+    return lookup.bilinear(
+        p,
+        P.CAPACITY_W,
+        P.CYCLE_EVAPORATING_FROM_C,
+        P.CYCLE_EVAPORATING_STEP_C,
+        P.CYCLE_EVAPORATING_POINTS,
+        P.CYCLE_CONDENSING_FROM_C,
+        P.CYCLE_CONDENSING_STEP_C,
+        P.CYCLE_CONDENSING_POINTS,
+        evaporating_c,
+        condensing_c,
+    )
+
+
+def input_w(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -> float:
+    """Return the electric input of the running compressor [W]."""
+    return lookup.bilinear(
+        p,
+        P.INPUT_W,
+        P.CYCLE_EVAPORATING_FROM_C,
+        P.CYCLE_EVAPORATING_STEP_C,
+        P.CYCLE_EVAPORATING_POINTS,
+        P.CYCLE_CONDENSING_FROM_C,
+        P.CYCLE_CONDENSING_STEP_C,
+        P.CYCLE_CONDENSING_POINTS,
+        evaporating_c,
+        condensing_c,
+    )
+
+
+def outside_rated(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -> float:
+    """Return 1 where the state lies outside the rated envelope, else 0."""
+    if evaporating_c < p[P.RATED_EVAPORATING_LOW_C]:
+        return 1.0
+    if evaporating_c > p[P.RATED_EVAPORATING_HIGH_C]:
+        return 1.0
+    if condensing_c < p[P.RATED_CONDENSING_LOW_C]:
+        return 1.0
+    if condensing_c > p[P.RATED_CONDENSING_HIGH_C]:
+        return 1.0
+    return 0.0

@@ -1,0 +1,106 @@
+"""Friction, head and heat gain of round tubes; used when the tables of the loop are built."""
+
+import math
+
+import fluids
+import ht
+
+from . import water
+
+GRAVITY_M_S2 = 9.80665
+LAMINAR_END_RE = 2040.0  # fluids' limit; textbooks say 2000 to 2300
+TURBULENT_START_RE = 3000.0
+CONVECTION_TURBULENT_RE = 4000.0
+
+
+def darcy_friction(reynolds: float, relative_roughness: float) -> float:
+    """Return the Darcy friction factor [-].
+
+    Laminar 64/Re, turbulent Colebrook (Clamond's solution in ``fluids``), and between Re 2040 and
+    3000, where no value is right, a straight line so that the pressure drop stays a rising and
+    continuous function of flow.
+    """
+    if reynolds <= LAMINAR_END_RE:
+        return 64.0 / reynolds
+    turbulent = float(fluids.friction.Clamond(reynolds, relative_roughness))
+    span = TURBULENT_START_RE - LAMINAR_END_RE
+    f = min(1.0, (reynolds - LAMINAR_END_RE) / span)
+    return (1.0 - f) * 64.0 / reynolds + f * turbulent
+
+
+def velocity_m_s(flow_l_min: float, bore_m: float) -> float:
+    """Return the mean velocity in a round tube [m/s]."""
+    return flow_l_min / 60000.0 / (math.pi / 4.0 * bore_m * bore_m)
+
+
+def reynolds(flow_l_min: float, bore_m: float, t_c: float) -> float:
+    """Return the Reynolds number of water in a round tube [-]."""
+    kinematic = water.viscosity_pa_s(t_c) / water.density_kg_m3(t_c)
+    return velocity_m_s(flow_l_min, bore_m) * bore_m / kinematic
+
+
+def velocity_head_pa(flow_l_min: float, bore_m: float, t_c: float) -> float:
+    """Return the dynamic pressure rho v2 / 2 [Pa]."""
+    v = velocity_m_s(flow_l_min, bore_m)
+    return 0.5 * water.density_kg_m3(t_c) * v * v
+
+
+def tube_drop_pa(
+    flow_l_min: float, bore_m: float, length_m: float, roughness_m: float, t_c: float
+) -> float:
+    """Return the friction pressure drop of water in a straight round tube [Pa]."""
+    if flow_l_min <= 0.0:
+        return 0.0
+    f = darcy_friction(reynolds(flow_l_min, bore_m, t_c), roughness_m / bore_m)
+    return f * length_m / bore_m * velocity_head_pa(flow_l_min, bore_m, t_c)
+
+
+def water_film_w_m2_k(flow_l_min: float, bore_m: float, t_c: float) -> float:
+    """Return the inner film coefficient of water in a tube [W/(m2 K)].
+
+    Nu 3.66 (laminar, constant wall temperature), Gnielinski above Re 4000, a straight line
+    between; both from ``ht``.
+    """
+    re = max(1.0, reynolds(flow_l_min, bore_m, t_c))
+    pr = water.prandtl(t_c)
+    laminar = float(ht.conv_internal.laminar_T_const())
+    if re <= LAMINAR_END_RE:
+        nusselt = laminar
+    else:
+        high = max(re, CONVECTION_TURBULENT_RE)
+        fd = float(fluids.friction.Clamond(high, 0.0))
+        turbulent = float(ht.conv_internal.turbulent_Gnielinski(Re=high, Pr=pr, fd=fd))
+        f = min(1.0, (re - LAMINAR_END_RE) / (CONVECTION_TURBULENT_RE - LAMINAR_END_RE))
+        nusselt = (1.0 - f) * laminar + f * turbulent
+    return nusselt * water.conductivity_w_m_k(t_c) / bore_m
+
+
+def tube_gain_w_m_k(
+    bore_radius_m: float,
+    outer_radius_m: float,
+    tube_w_m_k: float,
+    insulation_m: float,
+    insulation_w_m_k: float,
+    outer_film_w_m2_k: float,
+) -> float:
+    """Return the heat gain of an insulated tube per metre and kelvin [W/(m K)].
+
+    Radial conduction through tube wall and insulation in series with the outer film; the inner
+    film is left out (a few per cent at most).
+    """
+    r2 = outer_radius_m + insulation_m
+    resistance = (
+        math.log(outer_radius_m / bore_radius_m) / (2.0 * math.pi * tube_w_m_k)
+        + math.log(r2 / outer_radius_m) / (2.0 * math.pi * insulation_w_m_k)
+        + 1.0 / (outer_film_w_m2_k * 2.0 * math.pi * r2)
+    )
+    return 1.0 / resistance
+
+
+def pump_head_m(flow_l_min: float, head_m: float, free_l_min: float, duty: float) -> float:
+    """Return the head of a centrifugal pump [m]: a parabola, scaled by the affinity laws.
+
+    H = d2 H0 - H0 (Q / Q0)2; negative beyond the free flow at this duty.
+    """
+    q = flow_l_min / free_l_min
+    return head_m * (duty * duty - q * q)

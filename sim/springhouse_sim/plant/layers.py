@@ -1,0 +1,322 @@
+"""Heat, ice and water in the layers of the store: its share of the right-hand side.
+
+Each layer's energy is m_liquid h(T) - m_ice L with liquid and ice at 0 °C as zero and -L, so
+freezing costs L plus the sensible heat of the water that freezes, and meltwater enters at 0 °C.
+"""
+
+import math
+
+import numpy as np
+from numpy.typing import NDArray
+
+from . import given as U
+from . import param as P
+from . import state as X
+from . import store, water
+from . import tap as T
+
+PARTIAL_ICE_KG_M2 = 0.1  # thinner melting ice covers only part of the wall
+MIX_CAP_S = 32.0  # heat capacity of a layer over its greatest conductance to a neighbour
+RENEW_S = 10.0  # shortest time in which the loop or the jet may renew a layer
+PLUME_SPAN_KG_M3 = 0.01  # density difference over which the plume fades out
+PROBE_FILM_M = 0.008  # thickness of the cold boundary layer a probe near the wall feels
+
+
+def measure(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float64]) -> None:
+    """Write level, volume, ice and the mean and least liquid temperature into ``t``."""
+    layer_kg = x[X.STORE_KG] / X.LAYERS
+    volume_m3 = 0.0
+    ice_kg = 0.0
+    heat = 0.0
+    lowest_c = x[X.WATER_C]
+    for i in range(X.LAYERS):
+        water_c = x[X.WATER_C + i]
+        ice = x[X.ICE_KG + i]
+        volume_m3 += (layer_kg - ice) / water.density_kg_m3(water_c) + ice / water.ICE_KG_M3
+        ice_kg += ice
+        heat += (layer_kg - ice) * water_c
+        lowest_c = min(lowest_c, water_c)
+    t[T.STORE_L] = volume_m3 * 1000.0
+    t[T.LEVEL_M] = volume_m3 / p[P.STORE_AREA_M2]
+    t[T.ICE_KG] = ice_kg
+    t[T.STORE_MEAN_C] = heat / max(1e-9, x[X.STORE_KG] - ice_kg)
+    t[T.STORE_MIN_C] = lowest_c
+
+
+def store_rates(
+    x: NDArray[np.float64],
+    u: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+    flow_kg_s: float,
+) -> None:
+    """Fill the rates of water, ice, store mass, store probes and their totals.
+
+    Needs ``measure`` first.  Leaves the heat taken by the evaporator wall in
+    ``t[WALL_TO_EVAPORATOR_W]`` and that entering the wall band in the evaporator's own rate.
+    """
+    gains(x, u, p, dx, t)
+    exchange(x, p, dx, t, flow_kg_s)
+    circulate(x, p, dx, t, flow_kg_s)
+    walls(x, p, dx, t)
+    layer_kg = x[X.STORE_KG] / X.LAYERS
+    least_kg = layer_kg
+    for i in range(X.LAYERS):
+        water_c = x[X.WATER_C + i]
+        liquid_kg = max(1e-3, layer_kg - x[X.ICE_KG + i])
+        least_kg = min(least_kg, liquid_kg)
+        dx[X.WATER_C + i] /= liquid_kg * water.heat_capacity_j_kg_k(water_c)
+    leak(x, u, dx, least_kg)
+
+
+def gains(
+    x: NDArray[np.float64],
+    u: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+) -> None:
+    """Add heat from the place through sides, floor, lid and the evaporator band [W]."""
+    place_c = x[X.PLACE_C]
+    factor = u[U.CABINET_FACTOR]
+    cabinet_w = 0.0
+    for i in range(X.LAYERS):
+        side_w = factor * p[P.CABINET_SIDE_UA_W_K] / X.LAYERS * (place_c - x[X.WATER_C + i])
+        dx[X.WATER_C + i] += side_w
+        cabinet_w += side_w
+    floor_w = factor * p[P.CABINET_FLOOR_UA_W_K] * (place_c - x[X.WATER_C])
+    dx[X.WATER_C] += floor_w
+    lid_w = p[P.LID_UA_W_K] * (place_c - x[X.WATER_C + X.LAYERS - 1])
+    dx[X.WATER_C + X.LAYERS - 1] += lid_w
+    band_w = factor * p[P.CABINET_BAND_UA_W_K] * (place_c - x[X.EVAPORATOR_C])
+    dx[X.EVAPORATOR_C] += band_w / p[P.EVAPORATOR_J_K]
+    cabinet_w += floor_w + band_w
+    t[T.CABINET_W] = cabinet_w
+    t[T.LID_W] = lid_w
+    dx[X.CABINET_TO_STORE_J] = cabinet_w
+    dx[X.LID_TO_STORE_J] = lid_w
+
+
+def exchange(
+    x: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+    flow_kg_s: float,
+) -> None:
+    """Add heat between neighbours [W]: conduction, buoyant mixing and the return jet.
+
+    The jet entrains 0.32 times reach over bore (Ricou and Spalding 1961), half from either side.
+    """
+    layer_kg = x[X.STORE_KG] / X.LAYERS
+    layer_m = max(1e-3, t[T.LEVEL_M] / X.LAYERS)
+    area_m2 = p[P.STORE_AREA_M2]
+    cap_w_k = layer_kg * water.CP_0 / MIX_CAP_S
+    jet_kg_s = min(0.5 * p[P.JET_ENTRAINMENT] * flow_kg_s, layer_kg / RENEW_S / 4.0)
+    entry = store.layer_at(p[P.RETURN_M], t[T.LEVEL_M])
+    lower_kg_m3 = water.density_kg_m3(x[X.WATER_C])
+    for i in range(X.LAYERS - 1):
+        lower_c = x[X.WATER_C + i]
+        upper_c = x[X.WATER_C + i + 1]
+        upper_kg_m3 = water.density_kg_m3(upper_c)
+        still_w_k = (water.conductivity_w_m_k(lower_c) * area_m2 + p[P.LINER_W_M_K]) / layer_m
+        mixed_w_k = store.mixing_w_k(lower_kg_m3, upper_kg_m3, area_m2, layer_m)
+        w_k = min(cap_w_k, still_w_k + mixed_w_k)
+        if i == entry or i + 1 == entry:
+            w_k += jet_kg_s * water.CP_0
+        heat_w = w_k * (lower_c - upper_c)
+        dx[X.WATER_C + i] -= heat_w
+        dx[X.WATER_C + i + 1] += heat_w
+        lower_kg_m3 = upper_kg_m3
+
+
+def circulate(
+    x: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+    flow_kg_s: float,
+) -> None:
+    """Add the enthalpy that the loop's water carries through the layers [W], upwind."""
+    draw = store.layer_at(p[P.DRAW_M], t[T.LEVEL_M])
+    entry = store.layer_at(p[P.RETURN_M], t[T.LEVEL_M])
+    step = 1 if draw > entry else -1
+    before = water.enthalpy_j_kg(x[X.RETURN_C])
+    layer = entry
+    for _ in range(X.LAYERS):
+        here = water.enthalpy_j_kg(x[X.WATER_C + layer])
+        dx[X.WATER_C + layer] += flow_kg_s * (before - here)
+        before = here
+        if layer == draw:
+            break
+        layer += step
+
+
+def wall_flows(
+    p: NDArray[np.float64],
+    evaporator_c: float,
+    water_c: float,
+    ice_kg: float,
+    layer_kg: float,
+    area_m2: float,
+) -> tuple[float, float, float, float]:
+    """Return what happens at the wall of one layer.
+
+    Where the wall would be below 0 °C ice grows at once (no supercooling) with what the wall
+    draws beyond what the water brings; otherwise ice melts from the water side.  The last film
+    of melting ice covers a falling share of the wall, which makes its end smooth.
+
+    Returns:
+        heat from water through the film [W], heat into the evaporator [W], ice growth [kg/s],
+        share of the wall under ice [-].
+    """
+    wall = p[P.EVAPORATOR_WALL_W_M2_K]
+    ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
+    iced_w = area_m2 * store.ice_to_evaporator_w_m2(evaporator_c, ice_m, wall)
+    brought_w = area_m2 * store.ice_film_w_m2_k(p, water_c) * (water_c - water.FREEZING_C)
+    if iced_w >= brought_w:
+        # The last liquid of a layer does not freeze: a store frozen through just gets no colder.
+        spare = min(1.0, max(0.0, ((layer_kg - ice_kg) / layer_kg - 0.03) / 0.05))
+        frozen_w = spare * (iced_w - brought_w)
+        growth = frozen_w / (water.LATENT_FUSION_J_KG + water.enthalpy_j_kg(water_c))
+        return brought_w, brought_w + frozen_w, growth, 1.0
+    cover = min(1.0, ice_kg / (PARTIAL_ICE_KG_M2 * area_m2))
+    dry_w = area_m2 * store.dry_wall_w_m2(p, water_c, evaporator_c)
+    growth = -cover * (brought_w - iced_w) / water.LATENT_FUSION_J_KG
+    taken_w = cover * brought_w + (1.0 - cover) * dry_w
+    return taken_w, cover * iced_w + (1.0 - cover) * dry_w, growth, cover
+
+
+def plume_share(film_c: float, water_c: float, below_c: float, above_c: float) -> float:
+    """Return the share of a wall's cooling that its plume carries on, negative downward.
+
+    Water in the film at the wall sinks (or, near freezing, rises) into the next layer as long as
+    it is denser (lighter) than what it meets there.
+    """
+    film_kg_m3 = water.density_kg_m3(film_c)
+    here = film_kg_m3 - water.density_kg_m3(water_c)
+    if here > 0.0:
+        drive = min(here, film_kg_m3 - water.density_kg_m3(below_c))
+        return -min(1.0, max(0.0, drive / PLUME_SPAN_KG_M3))
+    drive = min(-here, water.density_kg_m3(above_c) - film_kg_m3)
+    return min(1.0, max(0.0, drive / PLUME_SPAN_KG_M3))
+
+
+def add_cooling(
+    x: NDArray[np.float64], dx: NDArray[np.float64], i: int, taken_w: float, facing_c: float
+) -> None:
+    """Take the wall's heat [W] out of layer ``i`` and the neighbour its plume reaches.
+
+    A filling box (Baines and Turner 1969) in its simplest form: the film carries its cold into
+    the next layer, and as much water comes back from there.  A film half as cold as the wall
+    moves twice its conductance in W/K; it gathers along the whole wall, so on average it moves
+    half that of all layers.
+    """
+    water_c = x[X.WATER_C + i]
+    below = max(0, i - 1)
+    above = min(X.LAYERS - 1, i + 1)
+    share = plume_share(
+        0.5 * (facing_c + water_c), water_c, x[X.WATER_C + below], x[X.WATER_C + above]
+    )
+    other = above if share > 0.0 else below
+    carried = abs(share)
+    returned_w_k = carried * X.LAYERS * taken_w / max(0.2, water_c - facing_c)
+    returned_w = max(0.0, returned_w_k) * (x[X.WATER_C + other] - water_c)
+    dx[X.WATER_C + i] += returned_w - (1.0 - carried) * taken_w
+    dx[X.WATER_C + other] -= returned_w + carried * taken_w
+
+
+def walls(
+    x: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+) -> None:
+    """Add heat from water and ice to the evaporator [W], ice growth [kg/s] and probe rates."""
+    evaporator_c = x[X.EVAPORATOR_C]
+    layer_kg = x[X.STORE_KG] / X.LAYERS
+    layer_m = t[T.LEVEL_M] / X.LAYERS
+    near = store.layer_at(p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+    seen_c = x[X.WATER_C + near]
+    total_w = 0.0
+    coldest_c = 60.0
+    for i in range(X.LAYERS):
+        area_m2 = p[P.STORE_PERIMETER_M] * store.overlap_m(
+            i * layer_m, (i + 1) * layer_m, p[P.EVAPORATOR_FROM_M], p[P.EVAPORATOR_TO_M]
+        )
+        ice_kg = max(0.0, x[X.ICE_KG + i])
+        if area_m2 < 1e-3 and ice_kg < 1e-9:
+            continue
+        area_m2 = max(1e-3, area_m2)
+        water_c = x[X.WATER_C + i]
+        taken_w, wall_w, growth, cover = wall_flows(
+            p, evaporator_c, water_c, ice_kg, layer_kg, area_m2
+        )
+        dx[X.ICE_KG + i] = growth
+        surface_c = evaporator_c + wall_w / (area_m2 * p[P.EVAPORATOR_WALL_W_M2_K])
+        facing_c = (1.0 - cover) * surface_c + cover * water.FREEZING_C
+        add_cooling(x, dx, i, taken_w, facing_c)
+        dx[X.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
+        total_w += wall_w
+        coldest_c = min(coldest_c, surface_c)
+        if i == near:
+            ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
+            seen_c = near_wall_c(p[P.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
+    dx[X.EVAPORATOR_C] += total_w / p[P.EVAPORATOR_J_K]
+    t[T.WALL_TO_EVAPORATOR_W] = total_w
+    t[T.WALL_MIN_C] = coldest_c
+    probes(x, p, dx, t, seen_c)
+
+
+def near_wall_c(
+    distance_m: float, ice_m: float, surface_c: float, facing_c: float, water_c: float
+) -> float:
+    """Return what a point ``distance_m`` from the evaporator wall sees [°C].
+
+    Inside the ice: on the straight line from wall surface to 0 °C.  In the water: the layer,
+    pulled toward the surface it faces by a boundary layer of PROBE_FILM_M.
+    """
+    if ice_m > distance_m:
+        return surface_c * (1.0 - distance_m / ice_m)
+    pull = math.exp(-(distance_m - ice_m) / PROBE_FILM_M)
+    return pull * facing_c + (1.0 - pull) * water_c
+
+
+def probes(
+    x: NDArray[np.float64],
+    p: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+    seen_c: float,
+) -> None:
+    """Fill the rates of the store probes; one above the water sees the air under the lid."""
+    level_m = t[T.LEVEL_M]
+    air_c = 0.5 * (x[X.PLACE_C] + x[X.WATER_C + X.LAYERS - 1])
+    low_c = x[X.WATER_C + store.layer_at(p[P.PROBE_LOW_M], level_m)]
+    if p[P.PROBE_LOW_M] > level_m:
+        low_c = air_c
+    high_c = seen_c
+    if p[P.PROBE_HIGH_M] > level_m:
+        high_c = air_c
+    dx[X.STORE_LOW_PROBE_C] = (low_c - x[X.STORE_LOW_PROBE_C]) / p[P.STORE_PROBE_S]
+    dx[X.STORE_HIGH_PROBE_C] = (high_c - x[X.STORE_HIGH_PROBE_C]) / p[P.STORE_PROBE_S]
+
+
+def leak(
+    x: NDArray[np.float64],
+    u: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    least_kg: float,
+) -> None:
+    """Fill the rates of store mass and leak: every layer loses alike, ice stays.
+
+    The leak dries up over the last kilogram of liquid in the emptiest layer.
+    """
+    leak_kg_s = u[U.LEAK_L_S] * min(1.0, max(0.0, least_kg - 0.2))
+    enthalpy = 0.0
+    for i in range(X.LAYERS):
+        enthalpy += water.enthalpy_j_kg(x[X.WATER_C + i]) / X.LAYERS
+    dx[X.STORE_KG] = -leak_kg_s
+    dx[X.LEAKED_KG] = leak_kg_s
+    dx[X.LEAK_J] = leak_kg_s * enthalpy

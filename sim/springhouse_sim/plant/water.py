@@ -1,0 +1,111 @@
+"""Liquid water at atmospheric pressure from 0 to 40 °C, and ice at 0 °C.
+
+Density: Kell 1975.  Viscosity: Kestin, Sokolov and Wakeham 1978.  Conductivity: Ramires et al.
+1995.  Heat capacity: a polynomial of our own through IAPWS-95, within 0.11 J/(kg K).
+"""
+
+LATENT_FUSION_J_KG = 333.43e3  # IAPWS-95 liquid against ice Ih of R10-06 at 0 °C
+ICE_KG_M3 = 916.7
+ICE_W_M_K = 2.22
+FREEZING_C = 0.0
+
+CP_0 = 4219.336
+CP_1 = -3.365391
+CP_2 = 0.1119035
+CP_3 = -1.866302e-3
+CP_4 = 1.373643e-5
+
+
+def density_kg_m3(t_c: float) -> float:
+    """Return the density of liquid water [kg/m3], 0..150 °C at 1 atm (Kell 1975)."""
+    above = 999.83952 + t_c * (
+        16.945176
+        + t_c
+        * (-7.9870401e-3 + t_c * (-46.170461e-6 + t_c * (105.56302e-9 + t_c * -280.54253e-12)))
+    )
+    return above / (1.0 + 16.879850e-3 * t_c)
+
+
+def expansion_1_k(t_c: float) -> float:
+    """Return the volumetric expansion coefficient [1/K], the derivative of Kell's density.
+
+    Negative below the maximum of density near 3.98 °C.
+    """
+    above = 999.83952 + t_c * (
+        16.945176
+        + t_c
+        * (-7.9870401e-3 + t_c * (-46.170461e-6 + t_c * (105.56302e-9 + t_c * -280.54253e-12)))
+    )
+    slope = 16.945176 + t_c * (
+        -2 * 7.9870401e-3
+        + t_c * (-3 * 46.170461e-6 + t_c * (4 * 105.56302e-9 + t_c * -5 * 280.54253e-12))
+    )
+    return 16.879850e-3 / (1.0 + 16.879850e-3 * t_c) - slope / above
+
+
+def heat_capacity_j_kg_k(t_c: float) -> float:
+    """Return the isobaric heat capacity [J/(kg K)], 0..40 °C."""
+    return CP_0 + t_c * (CP_1 + t_c * (CP_2 + t_c * (CP_3 + t_c * CP_4)))
+
+
+def enthalpy_j_kg(t_c: float) -> float:
+    """Return the enthalpy of liquid water [J/kg], zero at 0 °C: the integral of the above."""
+    return t_c * (
+        CP_0 + t_c * (CP_1 / 2.0 + t_c * (CP_2 / 3.0 + t_c * (CP_3 / 4.0 + t_c * (CP_4 / 5.0))))
+    )
+
+
+def conductivity_w_m_k(t_c: float) -> float:
+    """Return the thermal conductivity [W/(m K)], 0..97 °C (Ramires et al. 1995)."""
+    reduced = (t_c + 273.15) / 298.15
+    return 0.6065 * (-1.48445 + reduced * (4.12292 - 1.63866 * reduced))
+
+
+def viscosity_pa_s(t_c: float) -> float:
+    """Return the dynamic viscosity [Pa s], 0..40 °C (Kestin, Sokolov and Wakeham 1978)."""
+    d = 20.0 - t_c
+    exponent = d / (t_c + 96.0) * (1.2364 - 1.37e-3 * d + 5.7e-6 * d * d)
+    return float(1.002e-3 * 10.0**exponent)
+
+
+def prandtl(t_c: float) -> float:
+    """Return the Prandtl number [-], 0..40 °C."""
+    return viscosity_pa_s(t_c) * heat_capacity_j_kg_k(t_c) / conductivity_w_m_k(t_c)
+
+
+def mean_expansion_1_k(a_c: float, b_c: float) -> float:
+    """Return the mean magnitude of the expansion coefficient between two temperatures [1/K].
+
+    Simpson's rule on |beta| over the interval: between 0 and 8 °C the ends push in opposite
+    directions and the middle hardly at all, so neither the film value (zero) nor a difference of
+    densities (zero again) says how hard the water is stirred.  Never below 3e-6 1/K.
+    """
+    middle = 0.5 * (a_c + b_c)
+    mean = (
+        abs(expansion_1_k(a_c)) + 4.0 * abs(expansion_1_k(middle)) + abs(expansion_1_k(b_c))
+    ) / 6.0
+    return max(3e-6, mean)
+
+
+def natural_convection_w_m2_k(water_c: float, wall_c: float, height_m: float) -> float:
+    """Return the mean film coefficient at a vertical wall in still water [W/(m2 K)].
+
+    Churchill and Chu 1975, the form for every Rayleigh number up to 1e12, with properties at the
+    film temperature and ``mean_expansion_1_k``.
+
+    Args:
+        water_c: undisturbed water [°C].
+        wall_c: wall surface [°C].
+        height_m: wetted height of the wall [m].
+    """
+    wall_c = max(-5.0, wall_c)
+    film_c = min(40.0, max(0.0, 0.5 * (water_c + wall_c)))
+    k = conductivity_w_m_k(film_c)
+    rho = density_kg_m3(film_c)
+    mu = viscosity_pa_s(film_c)
+    cp = heat_capacity_j_kg_k(film_c)
+    beta = mean_expansion_1_k(water_c, wall_c)
+    rayleigh = 9.80665 * beta * abs(water_c - wall_c) * height_m**3 * rho * rho * cp / (mu * k)
+    shape = (1.0 + (0.492 * k / (mu * cp)) ** 0.5625) ** (8.0 / 27.0)
+    root = 0.825 + 0.387 * rayleigh ** (1.0 / 6.0) / shape
+    return float(root * root * k / height_m)

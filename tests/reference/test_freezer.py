@@ -1,0 +1,154 @@
+"""Refrigerating cycle and compressor against refrigerant tables and the rating standard.
+
+R1..R6: ideal cycle, recomputed from reference equations of state; R7: the handbook's comparison
+table at -15/30 °C, from memory and agreeing with R6; R9: AHRI 540, equation from memory.
+"""
+
+import numpy as np
+import pytest
+from springhouse_sim.plant import freezer, refrigerant
+from springhouse_sim.plant import param as P
+
+# id, fluid, evaporating, condensing, suction, liquid; p low, p high bar, q kJ/kg, w kJ/kg, COP,
+# q_v kJ/m3, discharge °C
+CYCLES = [
+    ("R1", "R600a", -23.3, 54.4, 32.2, 32.2, 0.629, 7.62, 334.8, 115.6, 2.897, 489.8, 102.6),
+    ("R2", "R134a", -23.3, 54.4, 32.2, 32.2, 1.148, 14.70, 185.6, 67.9, 2.733, 875.2, 118.9),
+    ("R3", "R600a", -5, 45, -5, 45, 1.310, 6.04, 238.6, 57.51, 4.148, 857.1, 45.0),
+    ("R4", "R134a", -5, 45, -5, 45, 2.433, 11.60, 131.7, 32.54, 4.048, 1590.8, 50.7),
+    ("R5", "R600a", -15, 30, -15, 30, 0.891, 4.05, 263.0, 56.25, 4.676, 659.1, 30.0),
+    ("R6", "R134a", -15, 30, -15, 30, 1.639, 7.70, 147.9, 32.12, 4.605, 1225.7, 36.6),
+]
+
+
+def small(**change: object) -> freezer.Freezer:
+    """Return a small isobutane machine, changed as asked."""
+    given: dict[str, object] = {
+        "rated_input_w": 80.0,
+        "rated_capacity_w": 100.0,
+        "refrigerant": "R600a",
+        "condenser_ua_w_k": 12.0,
+    }
+    return freezer.Freezer(**{**given, **change})  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("row", CYCLES, ids=lambda row: row[0])
+def test_ideal_cycle(row: tuple[str, str, *tuple[float, ...]]) -> None:
+    _, fluid, *numbers = row
+    te, tc, suction, liquid, low, high, q, w, cop, q_v, discharge = numbers
+    c = refrigerant.ideal_cycle(fluid, te, tc, suction, liquid)
+    assert c.evaporating_pa / 1e5 == pytest.approx(low, rel=0.01)
+    assert c.condensing_pa / 1e5 == pytest.approx(high, rel=0.01)
+    assert c.refrigerating_j_kg / 1e3 == pytest.approx(q, rel=0.01)
+    assert c.work_j_kg / 1e3 == pytest.approx(w, rel=0.01)
+    assert c.cop == pytest.approx(cop, rel=0.01)
+    assert c.volumetric_j_m3 / 1e3 == pytest.approx(q_v, rel=0.01)
+    assert c.discharge_c == pytest.approx(discharge, abs=0.5)
+
+
+def test_r7_handbook_comparison_table() -> None:
+    """R7, ASHRAE Fundamentals refrigerant comparison, from memory: COP 4.60, 148 kJ/kg, 4.69."""
+    c = refrigerant.ideal_cycle("R134a", -15.0, 30.0, -15.0, 30.0)
+    assert c.cop == pytest.approx(4.60, rel=0.005)
+    assert c.refrigerating_j_kg / 1e3 == pytest.approx(148.0, rel=0.005)
+    assert c.condensing_pa / c.evaporating_pa == pytest.approx(4.69, rel=0.005)
+
+
+def test_r8_the_rating_point_is_that_of_household_compressors() -> None:
+    """R8, ASHRAE 23 and AHRI 540, from memory: -23.3/54.4 °C, 32.2 °C liquid and return gas."""
+    machine = small()
+    assert machine.rated_evaporating_c == -23.3
+    assert machine.rated_condensing_c == 54.4
+    assert freezer.RATED_GAS_C == 32.2
+
+
+def test_r9_ten_coefficients() -> None:
+    """R9, AHRI 540, from memory: all ones at S = 2, D = 3 give 90 exactly."""
+    assert refrigerant.ten_coefficients((1.0,) * 10, 2.0, 3.0) == 90.0
+    # Each coefficient in its own place.
+    terms = (1.0, 2.0, 3.0, 4.0, 6.0, 9.0, 8.0, 12.0, 18.0, 27.0)
+    for n, term in enumerate(terms):
+        one = tuple(1.0 if k == n else 0.0 for k in range(10))
+        assert refrigerant.ten_coefficients(one, 2.0, 3.0) == term
+
+
+def test_r10_every_state_lies_below_the_ideal_cycle_and_carnot() -> None:
+    """R10: 0 < COP < ideal cycle < Carnot, T_e / (T_c - T_e), at every point of the tables."""
+    machine = small()
+    capacity, power = machine.tables()
+    checked = 0
+    for i in range(P.CYCLE_EVAPORATING_POINTS):
+        for j in range(P.CYCLE_CONDENSING_POINTS):
+            te = P.CYCLE_EVAPORATING_FROM_C + i * P.CYCLE_EVAPORATING_STEP_C
+            tc = P.CYCLE_CONDENSING_FROM_C + j * P.CYCLE_CONDENSING_STEP_C
+            if tc - te < 10.0:
+                continue
+            ideal = machine.service_cycle(te, tc).cop
+            assert 0.0 < capacity[i, j] / power[i, j] < ideal < (te + 273.15) / (tc - te)
+            checked += 1
+    assert checked > 300
+
+
+def test_r11_r12_displacement_between_rating_point_and_water() -> None:
+    """R11: 7.5 cm3 at 2900 1/min, full: R600a 177.5 W at R1, 310.7 W at R3; R12: ratio 1.75.
+
+    With re-expansion the gain is larger still, for the pressure ratio falls from 12 to 4.6.
+    """
+    swept_m3_s = 7.5e-6 * 2900 / 60
+    rated = refrigerant.ideal_cycle("R600a", -23.3, 54.4, 32.2, 32.2)
+    warm = refrigerant.ideal_cycle("R600a", -5.0, 45.0, -5.0, 45.0)
+    assert swept_m3_s * rated.volumetric_j_m3 == pytest.approx(177.5, rel=0.01)
+    assert swept_m3_s * warm.volumetric_j_m3 == pytest.approx(310.7, rel=0.01)
+    assert warm.volumetric_j_m3 / rated.volumetric_j_m3 == pytest.approx(1.75, rel=0.01)
+    at_rated = refrigerant.volumetric_efficiency(12.11, 0.03)
+    at_warm = refrigerant.volumetric_efficiency(4.615, 0.03)
+    assert 0.5 < at_rated < at_warm < 1.0
+
+
+def test_label_is_reproduced_at_its_own_point() -> None:
+    """Capacity and input at the rating point are the label's, by the same cycle and flow."""
+    machine = small(capillary_factor=20.0)
+    rated = machine.rated_cycle()
+    flow, power = machine._label_column([rated])
+    assert flow[0] * rated.refrigerating_j_kg == pytest.approx(100.0, rel=1e-9)
+    assert power[0] == pytest.approx(80.0, rel=1e-9)
+
+
+def test_capillary_keeps_warm_water_from_getting_the_compressors_capacity() -> None:
+    """Sized for the rating point, the tube passes 1.6 times that flow, less at low pressure."""
+    capacity, power = small().tables()
+    free, free_power = small(capillary_factor=20.0).tables()
+    i = int((0.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
+    j = int((40.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    assert free[i, j] > 2.0 * capacity[i, j]
+    assert free_power[i, j] > power[i, j]
+    assert np.all(np.diff(capacity[:, j]) > -0.02 * capacity[-1, j])
+
+
+def test_polynomial_replaces_the_label() -> None:
+    """Coefficients of a plane are read back where the flow is not limited by the tube."""
+    capacity_c = (200.0, 4.0, -1.0) + (0.0,) * 7
+    power_c = (60.0, 1.0, 0.5) + (0.0,) * 7
+    machine = small(polynomial=(capacity_c, power_c), capillary_factor=20.0)
+    capacity, power = machine.tables()
+    i = int((-20.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
+    j = int((45.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    assert capacity[i, j] == pytest.approx(200.0 - 80.0 - 45.0)
+    assert power[i, j] == pytest.approx(60.0 - 20.0 + 22.5)
+
+
+@pytest.mark.parametrize(
+    ("change", "named"),
+    [
+        ({"rated_input_w": 0.0}, "Freezer.rated_input_w"),
+        ({"refrigerant": "R22"}, "Freezer.refrigerant"),
+        ({"rated_capacity_w": 300.0}, "Freezer.rated_capacity_w"),
+        ({"condenser_ua_w_k": -3.0}, "Freezer.condenser_ua_w_k"),
+        ({"condenser_j_k": 200.0, "condenser_ua_w_k": 90.0}, "Freezer.condenser_j_k"),
+        ({"overload_reset_c": 130.0}, "Freezer.overload_reset_c"),
+        ({"polynomial": ((1.0,), (1.0,))}, "Freezer.polynomial"),
+    ],
+)
+def test_refusals(change: dict[str, object], named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        small(**change)

@@ -1,0 +1,243 @@
+"""Store against closed forms of ice growth, decay and stratification.
+
+I1: Stefan; I2: Neumann's exact solution; I3: with a film; E10, E11, E12: envelope arithmetic;
+W2, W9: density.
+"""
+
+import math
+
+import numpy as np
+import pytest
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import layers, store, water
+from springhouse_sim.plant import param as P
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+
+
+def grow_mm(
+    evaporator_c: float, wall_w_m2_k: float, seconds: float, start_mm: float = 0.0
+) -> float:
+    """Return the ice [mm] that a wall at ``evaporator_c`` grows in water at 0 °C."""
+    p = np.zeros(P.SIZE)
+    p[P.EVAPORATOR_WALL_W_M2_K] = wall_w_m2_k
+    p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + P.FILM_WATER_POINTS] = 300.0
+    ice_kg = start_mm * water.ICE_KG_M3 / 1e3
+    for _ in range(round(seconds)):
+        _, _, first, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg, 1000.0, 1.0)
+        _, _, second, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg + first, 1000.0, 1.0)
+        ice_kg += 0.5 * (first + second)
+    return ice_kg / water.ICE_KG_M3 * 1e3
+
+
+def bare_wall_mm(kelvin: float, hours: float) -> float:
+    """Return the ice on a wall without resistance of its own.
+
+    The rate is infinite at no ice, so the first minute is taken from the closed form
+    sqrt(2 k dT t / (rho L)) and the rest integrated.
+    """
+    growth = 2.0 * 2.22 * kelvin / (916.7 * 333.43e3)
+    return grow_mm(-kelvin, 1e9, hours * 3600.0 - 60.0, math.sqrt(growth * 60.0) * 1e3)
+
+
+@pytest.mark.parametrize(
+    ("kelvin", "hours", "stefan_mm", "neumann_mm"),
+    [(5.0, 1.0, 16.17, 16.09), (10.0, 3.0, 39.6, 39.2)],
+)
+def test_i1_i2_stefan_growth(
+    kelvin: float, hours: float, stefan_mm: float, neumann_mm: float
+) -> None:
+    """I1: 0.1 %; I2: the exact solution is 0.5 and 1.0 % lower (ice's own heat capacity)."""
+    got = bare_wall_mm(kelvin, hours)
+    assert got == pytest.approx(stefan_mm, rel=1e-3)
+    assert got == pytest.approx(neumann_mm, rel=0.013)
+
+
+def test_i3_growth_through_a_film() -> None:
+    """I3: 10 mm at 5 K take 2.081 h through 100 W/(m2 K), 0.3825 h without."""
+    assert grow_mm(-5.0, 100.0, 2.081 * 3600.0) == pytest.approx(10.0, rel=2e-3)
+    assert bare_wall_mm(5.0, 0.3825) == pytest.approx(10.0, rel=2e-3)
+
+
+def test_i4_rate_at_ten_millimetres() -> None:
+    """I4: 13.07 mm/h and 1110 W/m2 at 10 mm and 5 K."""
+    heat = store.ice_to_evaporator_w_m2(-5.0, 0.010, 1e9)
+    assert heat == pytest.approx(1110.0, rel=1e-3)
+    mm_h = heat / (water.ICE_KG_M3 * water.LATENT_FUSION_J_KG) * 3.6e6
+    assert mm_h == pytest.approx(13.07, rel=1e-3)
+
+
+def test_e11_ice_that_holds_two_days() -> None:
+    """E11: 48 h at 0.8 W/K and 22 K are 3.04 MJ, 9.12 kg of ice."""
+    heat = 0.8 * 22.0 * 48.0 * 3600.0
+    assert heat / water.LATENT_FUSION_J_KG == pytest.approx(9.12, rel=2e-3)
+
+
+def small_store(**change: object) -> store.Store:
+    """Return a store of 90 L, changed as asked."""
+    given: dict[str, object] = {
+        "water_l": 90.0,
+        "inner_length_m": 0.45,
+        "inner_width_m": 0.40,
+        "inner_depth_m": 0.78,
+        "cabinet_ua_w_k": 0.65,
+        "lid_ua_w_k": 0.15,
+        "evaporator_from_m": 0.10,
+        "evaporator_to_m": 0.60,
+        "evaporator_wall_w_m2_k": 60.0,
+        "draw_m": 0.03,
+        "return_m": 0.45,
+        "probe_low_m": 0.05,
+        "probe_high_m": 0.45,
+        "covered": False,
+        "initial_c": 0.0,
+    }
+    return store.Store(**{**given, **change})  # type: ignore[arg-type]
+
+
+class Bath:
+    """A store alone in a place held at one temperature, compressor off."""
+
+    def __init__(self, part: store.Store, place_c: float) -> None:
+        self.p = np.zeros(P.SIZE)
+        part.put(self.p)
+        self.x = np.zeros(X.SIZE)
+        part.start(self.x)
+        self.x[X.PLACE_C] = place_c
+        self.x[X.EVAPORATOR_C] = self.x[X.WATER_C]
+        self.u = U.neutral_given()
+        self.dx = np.zeros(X.SIZE)
+        self.t = np.zeros(T.SIZE)
+
+    def run(self, hours: float, dt_s: float = 10.0, evaporator_c: float | None = None) -> None:
+        """Advance by Euler steps, the evaporator held at a temperature if one is given."""
+        for _ in range(int(hours * 3600.0 / dt_s)):
+            if evaporator_c is not None:
+                self.x[X.EVAPORATOR_C] = evaporator_c
+            self.dx[:] = 0.0
+            layers.measure(self.x, self.p, self.t)
+            layers.store_rates(self.x, self.u, self.p, self.dx, self.t, 0.0)
+            self.x += dt_s * self.dx
+        layers.measure(self.x, self.p, self.t)
+
+    @property
+    def mean_c(self) -> float:
+        """Mean temperature of the liquid."""
+        return float(self.t[T.STORE_MEAN_C])
+
+
+def test_e10_lumped_decay() -> None:
+    """E10, closed form for 90 kg, UA 0.8 W/K, from 0 °C in 22 °C: 1 °C after 6.11 h, 3.676 °C
+    at 24 h, 4.5 °C after 30.04 h.
+
+    Ours is layered and owns the wall's heat capacity (0.26 % of the water's); the bottom stays
+    cooler than the mean, so it gains slightly more: 2 %.
+    """
+    bath = Bath(small_store(evaporator_j_k=1000.0), 22.0)
+    for hours, expected, since in ((6.11, 1.0, 6.11), (24.0, 3.676, 17.89), (30.04, 4.5, 6.04)):
+        bath.run(since)
+        assert bath.mean_c == pytest.approx(expected, rel=0.02), hours
+
+
+def test_w2_layers_turn_over_both_ways() -> None:
+    """W2: above 3.98 °C cold water belongs below, under it on top; the other order mixes."""
+    rho = water.density_kg_m3
+    assert store.mixing_w_k(rho(8.0), rho(6.0), 0.18, 0.08) > 0.0
+    assert store.mixing_w_k(rho(6.0), rho(8.0), 0.18, 0.08) == 0.0
+    assert store.mixing_w_k(rho(1.0), rho(3.0), 0.18, 0.08) > 0.0
+    assert store.mixing_w_k(rho(3.0), rho(1.0), 0.18, 0.08) == 0.0
+
+
+@pytest.mark.parametrize(("lower_c", "upper_c"), [(8.0, 5.0), (1.0, 3.5)])
+def test_w2_unstable_layers_mix_within_minutes(lower_c: float, upper_c: float) -> None:
+    bath = Bath(small_store(liner_w_m_k=0.0), 4.0)
+    bath.x[X.WATER_C : X.WATER_C + 3] = lower_c
+    bath.x[X.WATER_C + 3 : X.WATER_C + 6] = upper_c
+    bath.x[X.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
+    bath.run(0.5, dt_s=2.0)
+    spread = np.ptp(bath.x[X.WATER_C : X.WATER_C + 6])
+    assert spread < 0.3
+    bath.run(0.0)
+    assert bath.mean_c == pytest.approx(0.5 * (lower_c + upper_c), abs=0.05)
+
+
+@pytest.mark.parametrize(("lower_c", "upper_c"), [(5.0, 8.0), (3.5, 1.0)])
+def test_w2_stable_layers_stay(lower_c: float, upper_c: float) -> None:
+    bath = Bath(small_store(liner_w_m_k=0.0), 4.0)
+    bath.x[X.WATER_C : X.WATER_C + 3] = lower_c
+    bath.x[X.WATER_C + 3 : X.WATER_C + 6] = upper_c
+    bath.x[X.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
+    bath.run(0.5, dt_s=2.0)
+    assert bath.x[X.WATER_C] == pytest.approx(lower_c, abs=0.3)
+    assert bath.x[X.WATER_C + 5] == pytest.approx(upper_c, abs=0.3)
+
+
+def test_w9_ice_raises_the_level() -> None:
+    """W9: +0.816 L for 9.0 kg of ice."""
+    bare = Bath(small_store(), 0.0)
+    iced = Bath(small_store(initial_ice_kg=9.0), 0.0)
+    bare.run(0.0)
+    iced.run(0.0)
+    assert iced.t[T.ICE_KG] == pytest.approx(9.0)
+    assert iced.t[T.STORE_L] - bare.t[T.STORE_L] == pytest.approx(0.816, rel=0.004)
+
+
+def test_e12_two_days_near_zero_need_the_ice() -> None:
+    """E12: with 9.12 kg of ice and 17.6 W the water stays under 1 °C for two days; without, 6 h.
+
+    Some warmth is stored above 0 °C on the way, so a little ice is left when the liquid passes
+    the mark: the water mean is below 1 °C as long as ice covers the wall.
+    """
+    iced = Bath(small_store(initial_ice_kg=9.12), 22.0)
+    iced.run(44.0)
+    assert iced.mean_c < 1.0
+    iced.run(20.0)
+    assert iced.t[T.ICE_KG] < 0.1
+    assert iced.mean_c > 1.0
+    bare = Bath(small_store(), 22.0)
+    bare.run(8.0)
+    assert bare.mean_c > 1.0
+
+
+def test_bottom_stays_at_four_degrees_while_ice_grows_above() -> None:
+    """W1, W2: with the wall held at -6 °C the water below the evaporator keeps its 4 °C."""
+    bath = Bath(small_store(initial_c=7.0), 22.0)
+    bath.run(6.0, evaporator_c=-6.0)
+    assert bath.t[T.ICE_KG] > 0.3
+    assert bath.x[X.WATER_C] == pytest.approx(4.0, abs=0.7)
+    assert bath.x[X.WATER_C + 4] < 1.0
+    assert bath.x[X.STORE_LOW_PROBE_C] > 3.3
+    assert bath.x[X.STORE_HIGH_PROBE_C] < 1.0
+
+
+def test_high_probe_inside_the_ice_reads_below_zero() -> None:
+    """A straight line from wall to ice surface: half way in, half the wall's temperature."""
+    assert layers.near_wall_c(0.010, 0.020, -6.0, 0.0, 2.0) == pytest.approx(-3.0)
+    assert layers.near_wall_c(0.020, 0.020, -6.0, 0.0, 2.0) == pytest.approx(0.0)
+    assert 0.0 < layers.near_wall_c(0.020, 0.010, -6.0, 0.0, 2.0) < 2.0
+
+
+def test_dry_wall_solution_balances() -> None:
+    """The tabulated wall flux satisfies film flux = wall flux."""
+    for water_c, evaporator_c in ((8.0, 2.0), (12.0, -10.0), (20.0, 0.0)):
+        flux = store.solve_dry_wall_w_m2(water_c, evaporator_c, 60.0, 0.5)
+        surface_c = evaporator_c + flux / 60.0
+        film = water.natural_convection_w_m2_k(water_c, surface_c, 0.5)
+        assert film * (water_c - surface_c) == pytest.approx(flux, rel=1e-3)
+        assert not math.isnan(flux)
+
+
+@pytest.mark.parametrize(
+    ("change", "named"),
+    [
+        ({"cabinet_ua_w_k": -0.6}, "Store.cabinet_ua_w_k"),
+        ({"water_l": 200.0}, "Store.water_l"),
+        ({"evaporator_from_m": 0.7}, "Store.evaporator_from_m"),
+        ({"probe_high_m": 3.0}, "Store.probe_high_m"),
+        ({"evaporator_wall_w_m2_k": 2000.0}, "Store.evaporator_j_k"),
+        ({"initial_c": float("inf")}, "Store.initial_c"),
+    ],
+)
+def test_refusals(change: dict[str, object], named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        small_store(**change)
