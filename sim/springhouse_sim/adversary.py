@@ -1,0 +1,246 @@
+"""A random adversary: drives the controller with inputs no plant would give, under the observer.
+
+Episodes of random settings within bounds; temperatures follow the outputs roughly, everything
+else comes and goes as the dice fall. Plain functions over flat arrays: they compile with the
+rest. The dice are a 31-bit linear congruential generator, so every run repeats exactly.
+"""
+
+from springhouse import controller as K
+from springhouse import fitted as F
+from springhouse import memory as M
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+from springhouse_sim.records import IntRecord
+from springhouse_sim.watch import observe as V
+
+# Slots of the adversary's own record (int64).
+(
+    DICE,
+    LOW_MC,
+    HIGH_MC,
+    ROOM_MC,
+    COIL_AIR_DROP_MK,  # air at the coil colder than the room by so much
+    PULL_MK,  # most a second of chilling lowers the store
+    WARM_MK,  # most a second of rest warms it
+    CALM,  # faults come so many times more rarely
+    FRAMES,  # 0 = the store probes' driver is dead
+    FLOWING,  # 0 = the pump turns without flow
+    HASH,
+    SIZE,
+) = range(12)
+
+STATES_SEEN = 13  # 5 store states, then 8 room states
+
+
+def first_throw(seed: int) -> int:
+    """The dice for episode `seed`."""
+    return (seed * 7919 + 1) & 0x7FFFFFFF
+
+
+def throw(own: IntRecord, n: int) -> int:
+    """A number in 0 .. n - 1."""
+    own[DICE] = (own[DICE] * 1103515245 + 12345) & 0x7FFFFFFF
+    return (own[DICE] >> 8) % n
+
+
+def happens(own: IntRecord, n: int) -> bool:
+    """Once in `n` throws, more rarely in a calm episode."""
+    return throw(own, n * own[CALM]) == 0
+
+
+def between(own: IntRecord, low: int, high: int) -> int:
+    """A number in low .. high."""
+    return low + throw(own, high - low + 1)
+
+
+def draw_settings(own: IntRecord, settings: IntRecord) -> None:
+    """Random settings: bounds of every slot, contradictions repaired, short waits preferred."""
+    for slot in range(S.SIZE):
+        b = S.bound(slot)
+        low = b[0]
+        high = b[1]
+        if slot >= S.MIN_OFF_S and slot <= S.TRAY_RETURN_S and throw(own, 3):
+            high = low + (high - low) // 8
+        settings[slot] = between(own, low, high)
+    settings[S.FITTED] |= F.ROOM | (F.STORE_LOW if throw(own, 2) else F.STORE_HIGH)
+    if throw(own, 2):
+        settings[S.FITTED] = 4095
+    for slot in range(S.STORE_LOW_OFFSET_MK, S.COIL_AIR_OFFSET_MK + 1):
+        settings[slot] = settings[slot] // 10
+    for slot in range(S.STORE_LOW_ERR_MK, S.COIL_AIR_ERR_MK + 1):
+        settings[slot] = between(own, 50, 800)
+    settings[S.DEEP_MC] = between(own, 500, 6000)
+    settings[S.SHALLOW_MC] = settings[S.DEEP_MC] + throw(own, 4000)
+    settings[S.FREEZE_MC] = throw(own, 2000)
+    settings[S.ICE_BANK] = 1 if throw(own, 4) == 0 else 0
+    settings[S.ROOM_LIMIT_MC] = settings[S.ROOM_TARGET_MC] + between(own, 500, 4000)
+    settings[S.USEFUL_MK] = between(own, 3000, 12000)
+    settings[S.USEFUL_BAND_MK] = between(own, 200, 2500)
+    settings[S.FAN_QUIET_PM] = between(own, 100, settings[S.FAN_FULL_PM])
+    settings[S.WARM_FILL_MC] = between(own, 12000, 30000)
+    settings[S.BATTERY_CUT_MV] = 12000
+    for w in range(S.WINDOWS):
+        if throw(own, 3):
+            settings[S.WINDOW_1_KIND + w * S.WINDOW_STRIDE] = 0
+    if throw(own, 2):
+        settings[S.STUCK_MIN] = 720
+
+
+def begin(own: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
+    """Healthy readings to start an episode from."""
+    for slot in range(R.WEEK_MIN, R.SIZE):
+        readings[slot] = 0
+    for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
+        readings[slot] = 1
+    readings[R.WEEK_MIN] = throw(own, 10080)
+    readings[R.BATTERY_MV] = between(own, 11800, 12600)
+    readings[R.FAN_RPM] = 1000
+    own[LOW_MC] = between(own, 2000, 14000)
+    own[HIGH_MC] = own[LOW_MC] + between(own, -1500, 1500)
+    own[ROOM_MC] = settings[S.ROOM_TARGET_MC] + between(own, -1000, 4000)
+    own[COIL_AIR_DROP_MK] = 0
+    own[PULL_MK] = throw(own, 4) * 5
+    own[WARM_MK] = throw(own, 3) * 3
+    own[CALM] = 1 if throw(own, 2) else 40
+    own[FRAMES] = 1
+    own[FLOWING] = 1
+
+
+def _temperatures(own: IntRecord, readings: IntRecord, out: int) -> None:
+    """A rough plant: chilling lowers the store, delivery warms it and cools the room."""
+    move = throw(own, 3) - 1
+    if out & O.COMPRESSOR:
+        move -= throw(own, own[PULL_MK] + 1)
+    else:
+        move += throw(own, own[WARM_MK] + 1)
+    if out & O.PUMP:
+        move += throw(own, 3)
+        own[ROOM_MC] -= throw(own, 3)
+    else:
+        own[ROOM_MC] += throw(own, 2)
+    own[LOW_MC] += move
+    own[HIGH_MC] += move + throw(own, 3) - 1
+    if happens(own, 4000):
+        own[HIGH_MC] += between(own, -4000, 4000)
+    if happens(own, 4000):
+        own[ROOM_MC] += between(own, -3000, 3000)
+    if happens(own, 3000):
+        own[COIL_AIR_DROP_MK] = between(own, 0, 30000) if throw(own, 2) else 0
+    own[LOW_MC] = min(max(own[LOW_MC], -800), 26000)
+    own[HIGH_MC] = min(max(own[HIGH_MC], -800), 26000)
+    own[ROOM_MC] = min(max(own[ROOM_MC], 500), 36000)
+    readings[R.STORE_LOW_MC] = own[LOW_MC]
+    readings[R.STORE_HIGH_MC] = own[HIGH_MC]
+    readings[R.ROOM_MC] = own[ROOM_MC]
+    readings[R.COIL_IN_MC] = own[LOW_MC] if out & O.PUMP else own[ROOM_MC]
+    readings[R.COIL_AIR_MC] = own[ROOM_MC] - own[COIL_AIR_DROP_MK]
+
+
+def _frames(own: IntRecord, readings: IntRecord) -> None:
+    """Probe frames: mostly good and on time, at times late, faulty, or plainly wrong."""
+    now = readings[R.NOW_MS]
+    if happens(own, 3000):
+        own[FRAMES] = 1 - own[FRAMES] if throw(own, 3) == 0 else 1
+    for i in range(R.PROBES):
+        if own[FRAMES] or i > 1:
+            readings[R.STORE_LOW_AT_MS + i] = now
+        if readings[R.STORE_LOW_FAULT + i]:
+            if throw(own, 15) == 0:
+                readings[R.STORE_LOW_FAULT + i] = 0
+        elif happens(own, 4000):
+            readings[R.STORE_LOW_FAULT + i] = 1 + throw(own, 6)
+        if happens(own, 6000):
+            readings[R.STORE_LOW_MC + i] = 85000 if throw(own, 2) else between(own, -20000, 90000)
+
+
+def _switch(own: IntRecord, readings: IntRecord, slot: int, fail: int, mend: int) -> None:
+    """A two-valued input that fails once in `fail` scans and mends once in `mend`."""
+    if readings[slot]:
+        if happens(own, fail):
+            readings[slot] = 0
+    elif throw(own, mend) == 0:
+        readings[slot] = 1
+
+
+def _inputs(own: IntRecord, settings: IntRecord, readings: IntRecord, out: int) -> None:
+    """Floats, mains, flow, battery, clock, owner."""
+    _switch(own, readings, R.MAINS_OK, 5000, 200)
+    _switch(own, readings, R.TRAY_OK, 5000, 100)
+    _switch(own, readings, R.LEVEL_OK, 9000, 100)
+    _switch(own, readings, R.FLOOR_DRY, 15000, 100)
+    _switch(own, readings, R.SETTINGS_OK, 15000, 30)
+    least = settings[S.FLOW_LEAST_ML_MIN]
+    if throw(own, 2000) == 0:
+        own[FLOWING] = 1 if throw(own, 4) else 0
+    if throw(own, 2) == 0:
+        flowing = out & O.PUMP and own[FLOWING] and throw(own, 300)
+        ghost = not out & O.PUMP and throw(own, 100) == 0
+        readings[R.FLOW_ML_MIN] = least + throw(own, 800) if flowing or ghost else 0
+    if happens(own, 1000):
+        readings[R.FAN_RPM] = throw(own, 2) * 1000
+    if throw(own, 20) == 0:
+        readings[R.BATTERY_MV] += between(own, -60, 60)
+        readings[R.BATTERY_MV] = min(max(readings[R.BATTERY_MV], 11600), 13400)
+    if throw(own, 60) == 0 and readings[R.WEEK_MIN] >= 0:
+        readings[R.WEEK_MIN] = (readings[R.WEEK_MIN] + 1) % 10080
+    if happens(own, 9000):
+        readings[R.WEEK_MIN] = throw(own, 10081) - 1
+    if happens(own, 1200):
+        readings[R.ACK_SEQ] += 1
+    if happens(own, 2500):
+        readings[R.MODE] = throw(own, W.SIZE + 1)
+        readings[R.MODE_MIN] = throw(own, 40)
+        readings[R.MODE_SEQ] += 1
+
+
+def episode(
+    own: IntRecord,
+    memory: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    shadow: IntRecord,
+    steps: int,
+    origin_ms: int,
+    cases: IntRecord,
+    violations: IntRecord,
+    seen: IntRecord,
+) -> int:
+    """One life of a controller. Returns the scan of the first violation, -1 if none.
+
+    `seen` counts scans per state (5 store states, then 8 room states); `own[HASH]` folds the
+    outputs of every scan.
+    """
+    draw_settings(own, settings)
+    while S.first_fault(settings) >= 0:
+        draw_settings(own, settings)
+    begin(own, settings, readings)
+    K.power_up(memory)
+    V.clear(shadow)
+    readings[R.NOW_MS] = origin_ms
+    first = -1
+    for k in range(steps):
+        readings[R.NOW_MS] = T.ticks_add(readings[R.NOW_MS], 1000)
+        out = memory[M.OUT]
+        _temperatures(own, readings, out)
+        _frames(own, readings)
+        _inputs(own, settings, readings, out)
+        if happens(own, 25000):
+            K.power_up(memory)
+            V.reboot(shadow)
+        out = K.step(memory, settings, readings)
+        broken = 0
+        for n in range(V.COUNTS):
+            broken -= violations[n]
+        V.observe(shadow, memory, settings, readings, out, cases, violations)
+        for n in range(V.COUNTS):
+            broken += violations[n]
+        if broken and first < 0:
+            first = k
+        seen[memory[M.STORE_STATE]] += 1
+        seen[5 + memory[M.ROOM_STATE]] += 1
+        own[HASH] = (own[HASH] * 31 + out) & 0x7FFFFFFF
+    return first

@@ -1,0 +1,266 @@
+"""Couples plant, controller and world in one SimPy environment.
+
+SimPy conducts. World processes act on the records at half ticks; between two of their events one
+call of `ticks.run` advances plant, sensors, controller and observer together. Plant and controller
+text is the same whether compiled or not.
+
+The plant is advanced by one step of Heun's method a control tick (1 s). Its fastest time constant
+is 3 s (flow), so the step is a third of it. Against steps of a quarter second, two busy days differ
+by at most 0.004 K (coil, just after switching; store and room 0.001 K) and no transition moves.
+"""
+
+import time
+from array import array
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+
+import numpy as np
+import simpy
+from numpy.typing import NDArray
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+
+from . import compiled, gauge, ticks
+from . import sense as E
+from .plant import given, integrate
+from .plant import state as X
+from .plant import tap as Y
+from .plant.plant import Plant
+from .records import FloatRecord, IntRecord
+from .trace import Trace
+from .watch import observe, shadow
+from .world.stage import DAY_MS, TICK_MS, Actor, Calendar, Events, Stage
+from .world.tariff import Meter, Tariff
+
+EVENT_ROWS = 1024
+SAMPLE_ROWS = 4096
+LARGEST_SEED = 2**31 - 1
+LAST_TICK = 2**30 - 1
+
+
+@dataclass(frozen=True)
+class World:
+    """What surrounds the installation: the calendar, who acts, and what electricity costs."""
+
+    calendar: Calendar
+    actors: tuple[Actor, ...]
+    tariff: Tariff
+
+
+@lru_cache(maxsize=32)
+def parameters(plant: Plant) -> NDArray[np.float64]:
+    """Return the parameter record of a plant, built once for all its scenarios."""
+    p = plant.params()
+    p.flags.writeable = False
+    return p
+
+
+class _Log:
+    """Preallocated logs of a run, emptied into lists of arrays whenever one is full."""
+
+    def __init__(self, code: compiled.Code) -> None:
+        self.events = code.longs(EVENT_ROWS * ticks.EVENT_SIZE)
+        self.samples = code.floats([0.0] * (SAMPLE_ROWS * ticks.COLUMNS))
+        self.used = code.ints(ticks.USED)
+        self.counts = code.longs(gauge.COUNTS)
+        self.sizes = code.ints(ticks.USED)
+        self.sizes[ticks.EVENTS_USED] = EVENT_ROWS
+        self.sizes[ticks.SAMPLES_USED] = SAMPLE_ROWS
+        self.peaks = code.floats([0.0] * gauge.PEAKS)
+        gauge.clear(self.counts, self.peaks)
+        self.event_chunks: list[NDArray[np.int64]] = []
+        self.sample_chunks: list[NDArray[np.float64]] = []
+        self._kept = 0  # 1 once row 0 of the events repeats a row already taken away
+
+    @property
+    def records(self) -> ticks.Log:
+        return (self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
+
+    def empty(self) -> None:
+        """Take all rows away; the last event stays as row 0, to be compared with."""
+        rows = self.used[ticks.EVENTS_USED]
+        flat = np.array(self.events[: rows * ticks.EVENT_SIZE], np.int64)
+        table = flat.reshape(-1, ticks.EVENT_SIZE)
+        self.event_chunks.append(table[self._kept :])
+        if rows:
+            self.events[: ticks.EVENT_SIZE] = self.events[
+                (rows - 1) * ticks.EVENT_SIZE : rows * ticks.EVENT_SIZE
+            ]
+            self._kept = 1
+        self.used[ticks.EVENTS_USED] = self._kept
+        rows = self.used[ticks.SAMPLES_USED]
+        part = np.array(self.samples[: rows * ticks.COLUMNS], np.float64)
+        self.sample_chunks.append(part.reshape(-1, ticks.COLUMNS))
+        self.used[ticks.SAMPLES_USED] = 0
+
+
+class Bench:
+    """One installation in one world, ready for one run.
+
+    Args:
+        plant: the described installation.
+        settings: settings record, `setting.SIZE` integers.
+        world: calendar, actors, tariff.
+        sensors: how the real sensors err.
+        given_slots: slots of the given record that hold throughout, e.g. a weaker compressor.
+        initial: state to begin from, shape (state.SIZE,), else the plant's own.
+        seed: seed of sensor noise.
+        tick_origin: tick of the board's clock at the start, 0 to 2**30 - 1.
+        with_controller: False leaves compressor, pump and fans off: the room without the store.
+        compile_ticks: False runs the same text interpreted.
+
+    The flat records of the run are in ``tank``, ``board``, ``observer`` and ``sense``, as
+    `ticks.run` takes them.
+
+    Raises:
+        ValueError: naming the first setting that is out of bounds, or a bad seed or origin.
+    """
+
+    def __init__(
+        self,
+        plant: Plant,
+        settings: Sequence[int],
+        world: World,
+        *,
+        sensors: E.Sensors | None = None,
+        given_slots: Mapping[int, float] | None = None,
+        initial: NDArray[np.float64] | None = None,
+        seed: int = 0,
+        tick_origin: int = 0,
+        with_controller: bool = True,
+        compile_ticks: bool = True,
+    ) -> None:
+        asked = array("i", settings)
+        if len(asked) != S.SIZE or S.first_fault(asked) >= 0:
+            raise ValueError(f"settings: slot {S.first_fault(asked)} is out of bounds")
+        if not 0 <= seed <= LARGEST_SEED or not 0 <= tick_origin <= LAST_TICK:
+            raise ValueError(f"Bench: seed {seed} or tick_origin {tick_origin} is out of range")
+        self.world = world
+        self.seed = seed
+        self.code = compiled.load(compile_ticks)
+        state = plant.initial() if initial is None else initial
+        given_values = given.neutral_given()
+        for slot, value in (given_slots or {}).items():
+            given_values[slot] = value
+        self.tank: ticks.Tank = (
+            self.code.floats(state),
+            self.code.floats(given_values),
+            self.code.floats(parameters(plant)),
+            self.code.floats([0.0] * integrate.work_size()),
+            self.code.floats([0.0] * Y.SIZE),
+        )
+        self.board = self._make_board(settings, with_controller)
+        self.observer: ticks.Observer = (
+            self.code.longs(shadow.SIZE),
+            self.code.longs(observe.COUNTS),
+            self.code.longs(observe.COUNTS),
+        )
+        self.sense = self._make_sense(sensors or E.Sensors(), seed, tick_origin)
+        self._log = _Log(self.code)
+        self._ran = False
+
+    def _make_board(self, settings: Sequence[int], with_controller: bool) -> ticks.Board:
+        present = self.code.ints(1)
+        present[0] = int(with_controller)
+        held = self.code.ints(S.SIZE)
+        for slot, value in enumerate(settings):
+            held[slot] = value
+        return (self.code.ints(M.SIZE), held, self.code.ints(R.SIZE), present)
+
+    def _make_sense(self, sensors: E.Sensors, seed: int, tick_origin: int) -> IntRecord:
+        sense = self.code.ints(E.SIZE)
+        E.fill_neutral(sense)
+        sensors.put(sense)
+        sense[E.SEED] = seed
+        sense[E.TICK_ORIGIN_MS] = tick_origin
+        sense[E.CLOCK_S] = self.world.calendar.week_s()
+        return sense
+
+    def run(self, days: float, on_progress: Callable[[float], None] | None = None) -> Trace:
+        """Run once and return what it left.
+
+        Args:
+            days: length; rounded to whole control ticks.
+            on_progress: called now and then with the share done, 0 to 1.
+
+        Raises:
+            RuntimeError: on a second call; a bench is used up by its run.
+        """
+        if self._ran:
+            raise RuntimeError("a bench runs once; make another")
+        self._ran = True
+        x, u = self.tank[0], self.tank[1]
+        begun = np.array(x, np.float64)
+        end_ms = round(days * DAY_MS / TICK_MS) * TICK_MS
+        env = simpy.Environment()
+        stage = Stage(env, u, self.sense, x, self.world.calendar)
+        meter = Meter(self.world.tariff)
+        for actor in (meter, *self.world.actors):
+            env.process(actor.act(stage))
+        env.run(env.process(self._conduct(env, end_ms, on_progress)))
+        meter.read(float(x[X.MAINS_J]))
+        self._log.empty()
+        return self._trace(end_ms, begun, x, meter)
+
+    def _conduct(
+        self, env: simpy.Environment, end_ms: int, on_progress: Callable[[float], None] | None
+    ) -> Events:
+        """Advance plant and controller up to each next outside event, then let it happen."""
+        # The taps of the first tick must belong to state and world; interpreted, for it is once.
+        ticks.settle(self.tank)
+        while env.now < end_ms:
+            until = int(min(env.peek(), end_ms))
+            self._advance(int(env.now), until)
+            if on_progress is not None:
+                on_progress(until / end_ms)
+            yield env.timeout(until - int(env.now))
+
+    def _advance(self, from_ms: int, to_ms: int) -> None:
+        run = self.code.sim("ticks").run
+        while from_ms < to_ms:
+            from_ms = run(
+                self.tank,
+                self.board,
+                self.observer,
+                self.sense,
+                self._log.records,
+                from_ms,
+                to_ms,
+            )
+            if from_ms < to_ms:
+                self._log.empty()
+
+    def _trace(
+        self, end_ms: int, begun: NDArray[np.float64], x: FloatRecord, meter: Meter
+    ) -> Trace:
+        log = self._log
+        return Trace(
+            calendar=self.world.calendar,
+            end_ms=end_ms,
+            seed=self.seed,
+            settings=array("i", (int(v) for v in self.board[1])),
+            events=np.concatenate(log.event_chunks),
+            samples=np.concatenate(log.sample_chunks),
+            counts=np.array(log.counts, np.int64),
+            peaks=np.array(log.peaks, np.float64),
+            begun=begun,
+            ended=np.array(x, np.float64),
+            kwh_by_rate=dict(meter.kwh),
+            cost=meter.cost,
+            cases=np.array(self.observer[1], np.int64),
+            violations=np.array(self.observer[2], np.int64),
+        )
+
+
+def days_per_cpu_second(make: Callable[[], Bench], days: float, repeats: int = 5) -> list[float]:
+    """Return simulated days per second of CPU time of each run, the warm-up run left out."""
+    make().run(min(days, 0.01))
+    found = []
+    for _ in range(repeats):
+        bench = make()
+        begun = time.process_time()
+        bench.run(days)
+        found.append(days / (time.process_time() - begun))
+    return found

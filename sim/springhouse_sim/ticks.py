@@ -1,0 +1,268 @@
+"""The tick loop: plant, sensors, controller and observer between two outside events.
+
+``run`` is the only thing the bench calls in a run. It and everything below it is plain text over
+flat records, so it runs compiled or not with the same results.
+"""
+
+from typing import TypeAlias
+
+from springhouse import controller as K
+from springhouse import memory as M
+from springhouse import output as O
+from springhouse import setting as S
+
+from springhouse_sim import gauge as G
+from springhouse_sim import sense as E
+from springhouse_sim import sensing
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import integrate, rates
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as Y
+from springhouse_sim.records import FloatRecord, IntRecord
+from springhouse_sim.watch import observe as V
+
+TICK_MS = 1000
+SAMPLE_TICKS = 60
+
+# What a sample row holds: these slots of the plant state, ...
+STATE_COLUMNS = (
+    X.WATER_0_C,
+    X.WATER_1_C,
+    X.WATER_2_C,
+    X.WATER_3_C,
+    X.WATER_4_C,
+    X.WATER_5_C,
+    X.STORE_LOW_PROBE_C,
+    X.STORE_HIGH_PROBE_C,
+    X.EVAPORATOR_C,
+    X.WINDING_C,
+    X.PLACE_C,
+    X.FLOW_L_MIN,
+    X.COIL_C,
+    X.ROOM_AIR_C,
+    X.ROOM_MASS_C,
+    X.ROOM_PROBE_C,
+    X.TRAY_L,
+    X.BATTERY_WH,
+    X.MAINS_J,
+    X.CONDENSATE_KG,
+)
+# ... of the taps, ...
+TAP_COLUMNS = (
+    Y.STORE_MEAN_C,
+    Y.ICE_KG,
+    Y.WALL_MIN_C,
+    Y.CAPACITY_W,
+    Y.FREEZER_W,
+    Y.COIL_IN_C,
+    Y.COIL_OUT_C,
+    Y.AIR_OFF_C,
+    Y.COIL_SENSIBLE_W,
+    Y.COIL_LATENT_W,
+    Y.ROOM_RELATIVE_HUMIDITY,
+    Y.ROOM_DEW_POINT_C,
+    Y.MAINS_W,
+)
+# ... of the given record ...
+GIVEN_COLUMNS = (
+    U.MAINS,
+    U.OUTDOOR_C,
+    U.SUN_W,
+    U.PEOPLE_SENSIBLE_W,
+    U.EQUIPMENT_W,
+)
+# ... and of the controller's memory. The first column is the time, s since scenario start.
+MEMORY_COLUMNS = (M.STORE_STATE, M.ROOM_STATE, M.OUT)
+COLUMNS = 1 + len(STATE_COLUMNS) + len(TAP_COLUMNS) + len(GIVEN_COLUMNS) + len(MEMORY_COLUMNS)
+
+# An event row: the tick and what the controller became at it.
+(
+    AT_MS,
+    STORE_STATE,
+    ROOM_STATE,
+    OUT,
+    LATCH,
+    MODE,
+    ALIVE,
+    STORE_WORD,
+    ROOM_WORD,
+    LOCK_WORD,
+    EVENT_SIZE,
+) = range(11)
+EVENT_KEYS = STORE_WORD  # a change of any slot between AT_MS and here makes an event
+
+# Fill levels of the two logs, in rows.
+EVENTS_USED, SAMPLES_USED, USED = range(3)
+
+Tank: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord, FloatRecord]
+Board: TypeAlias = tuple[IntRecord, IntRecord, IntRecord, IntRecord]
+Observer: TypeAlias = tuple[IntRecord, IntRecord, IntRecord]
+Log: TypeAlias = tuple[IntRecord, FloatRecord, IntRecord, IntRecord, IntRecord, FloatRecord]
+
+
+def settle(tank: Tank) -> None:
+    """Make the taps belong to the state, before the first tick."""
+    x, u, p, work, t = tank
+    rates.switch(x, u, p, t)
+    rates.rates(x, u, p, work[: X.SIZE], t)
+
+
+def board_off(memory: IntRecord, counts: IntRecord) -> None:
+    """Let the board lose its supply: nothing is driven, nothing remembered."""
+    counts[G.ALIVE] = 0
+    K.power_up(memory)
+
+
+def board_on(memory: IntRecord, shadow: IntRecord, counts: IntRecord) -> None:
+    """Let the board start."""
+    counts[G.ALIVE] = 1
+    counts[G.BOOTS] += 1
+    K.power_up(memory)
+    V.clear(shadow)
+
+
+def cut_out(sense: IntRecord, x: FloatRecord) -> None:
+    """Move the independent freeze cut-out: a bulb at the high probe, no software."""
+    bulb_mc = x[X.STORE_HIGH_PROBE_C] * 1000.0
+    if bulb_mc <= sense[E.CUT_OUT_OPENS_MC]:
+        sense[E.CUT_OUT_OPEN] = 1
+    elif bulb_mc >= sense[E.CUT_OUT_CLOSES_MC]:
+        sense[E.CUT_OUT_OPEN] = 0
+
+
+def drive(u: FloatRecord, settings: IntRecord, sense: IntRecord, out: int) -> None:
+    """Turn output bits into what the plant is given, faults of the relay included."""
+    closed = out & O.COMPRESSOR != 0 and sense[E.RELAY_DEAD] == 0
+    if sense[E.RELAY_WELDED]:
+        closed = True
+    if sense[E.CUT_OUT_OPEN]:
+        closed = False
+    u[U.COMPRESSOR_RELAY] = 1.0 if closed else 0.0
+    u[U.PUMP_DUTY] = 1.0 if out & O.PUMP else 0.0
+    duty_pm = 0
+    if out & O.FAN:
+        duty_pm = settings[S.FAN_FULL_PM] if out & O.FAN_FULL else settings[S.FAN_QUIET_PM]
+    u[U.FAN_DUTY] = duty_pm / 1000.0
+
+
+def note_event(events: IntRecord, used: IntRecord, memory: IntRecord, alive: int, ms: int) -> None:
+    """Write an event row if states, outputs, latches, mode or supply differ from the last row.
+
+    The first row is written in any case; after the log was emptied, row 0 is the last row kept.
+    """
+    row = used[EVENTS_USED] * EVENT_SIZE
+    events[row + AT_MS] = ms
+    events[row + STORE_STATE] = memory[M.STORE_STATE]
+    events[row + ROOM_STATE] = memory[M.ROOM_STATE]
+    events[row + OUT] = memory[M.OUT]
+    events[row + LATCH] = memory[M.LATCH]
+    events[row + MODE] = memory[M.MODE]
+    events[row + ALIVE] = alive
+    events[row + STORE_WORD] = memory[M.STORE_WORD]
+    events[row + ROOM_WORD] = memory[M.ROOM_WORD]
+    events[row + LOCK_WORD] = memory[M.LOCK_WORD]
+    if row == 0:
+        used[EVENTS_USED] = 1
+        return
+    before = row - EVENT_SIZE
+    for slot in range(AT_MS + 1, EVENT_KEYS):
+        if events[row + slot] != events[before + slot]:
+            used[EVENTS_USED] += 1
+            return
+
+
+def note_sample(
+    samples: FloatRecord,
+    used: IntRecord,
+    x: FloatRecord,
+    u: FloatRecord,
+    t: FloatRecord,
+    memory: IntRecord,
+    ms: int,
+) -> None:
+    """Write a sample row."""
+    k = used[SAMPLES_USED] * COLUMNS
+    samples[k] = ms / 1000.0
+    k += 1
+    for slot in STATE_COLUMNS:
+        samples[k] = x[slot]
+        k += 1
+    for slot in TAP_COLUMNS:
+        samples[k] = t[slot]
+        k += 1
+    for slot in GIVEN_COLUMNS:
+        samples[k] = u[slot]
+        k += 1
+    for slot in MEMORY_COLUMNS:
+        samples[k] = float(memory[slot])
+        k += 1
+    used[SAMPLES_USED] += 1
+
+
+def control(
+    tank: Tank, board: Board, observer: Observer, sense: IntRecord, log: Log, ms: int
+) -> None:
+    """Do one control tick: sense, decide, observe, drive, record."""
+    x, u, _, _, t = tank
+    memory, settings, readings, has_controller = board
+    shadow, cases, violations = observer
+    events, samples, used, counts, _, peaks = log
+    tick = ms // TICK_MS
+    out = 0
+    if has_controller[0]:
+        if t[Y.POWERED] > 0.5:
+            if not counts[G.ALIVE]:
+                board_on(memory, shadow, counts)
+            sensing.read(readings, settings, sense, x, u, t, tick)
+            out = K.step(memory, settings, readings)
+            V.observe(shadow, memory, settings, readings, out, cases, violations)
+            counts[G.STORE_STATE_S_0 + memory[M.STORE_STATE]] += 1
+            counts[G.ROOM_STATE_S_0 + memory[M.ROOM_STATE]] += 1
+        elif counts[G.ALIVE]:
+            board_off(memory, counts)
+        cut_out(sense, x)
+        drive(u, settings, sense, out)
+    G.watch(counts, peaks, x, u, t, settings[S.FLOW_LEAST_ML_MIN] / 1000.0, tick)
+    note_event(events, used, memory, counts[G.ALIVE], ms)
+    if tick % SAMPLE_TICKS == 0:
+        note_sample(samples, used, x, u, t, memory, ms)
+
+
+def run(
+    tank: Tank,
+    board: Board,
+    observer: Observer,
+    sense: IntRecord,
+    log: Log,
+    from_ms: int,
+    to_ms: int,
+) -> int:
+    """Advance everything from ``from_ms`` to ``to_ms`` and return the time reached [ms].
+
+    A control tick at ``from_ms`` is done, one at ``to_ms`` is left to the next call. The time
+    reached is below ``to_ms`` only when a log is full.
+
+    Args:
+        tank: state, given, parameters, scratch, taps of the plant.
+        board: memory, settings, readings of the controller; a 1 if there is one at all.
+        observer: shadow, cases, violations.
+        sense: sensing record.
+        log: events, samples, rows used of both, counts, capacities of both, peaks.
+        from_ms: ms since scenario start.
+        to_ms: ms since scenario start.
+    """
+    x, u, p, work, t = tank
+    _, _, used, _, sizes, _ = log
+    now = from_ms
+    while now < to_ms:
+        if now % TICK_MS == 0:
+            # An event row is also written on trial, hence one to spare.
+            if used[EVENTS_USED] + 1 >= sizes[EVENTS_USED]:
+                return now
+            if used[SAMPLES_USED] >= sizes[SAMPLES_USED]:
+                return now
+            control(tank, board, observer, sense, log, now)
+        end = min(to_ms, now - now % TICK_MS + TICK_MS)
+        integrate.advance(x, u, p, work, t, (end - now) * 0.001, 1)
+        now = end
+    return now

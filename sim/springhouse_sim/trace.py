@@ -1,0 +1,203 @@
+"""What a run leaves: minute samples, events, totals and the figures a proof is made of."""
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+from springhouse import memory as M
+from springhouse import week as N
+
+from . import gauge as G
+from . import ticks as K
+from .plant import given, state, tap
+from .plant import state as X
+from .records import IntRecord
+from .world.stage import MINUTE_MS, WEEK_MIN, Calendar
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+J_PER_KWH = 3.6e6
+LONGEST_DAILY_ICE_S = 86_400  # ice that stands longer has not melted back daily
+
+CONSUMERS = {
+    "mains": X.MAINS_J,
+    "freezer": X.FREEZER_J,
+    "pump": X.PUMP_J,
+    "fans": X.FAN_J,
+    "board": X.BOARD_J,
+}
+# Heat into the room and into the store, by cause; negative leaves.
+ROOM_HEAT = {
+    "envelope": (X.OUTDOOR_TO_ROOM_J, 1.0),
+    "infiltration_sensible": (X.INFILTRATION_SENSIBLE_J, 1.0),
+    "infiltration_latent": (X.INFILTRATION_LATENT_J, 1.0),
+    "sun": (X.SUN_J, 1.0),
+    "people_sensible": (X.PEOPLE_SENSIBLE_J, 1.0),
+    "people_latent": (X.PEOPLE_LATENT_J, 1.0),
+    "equipment": (X.EQUIPMENT_J, 1.0),
+    "fans": (X.FAN_J, 1.0),
+    "freezer_place": (X.PLACE_TO_ROOM_J, 1.0),
+    "coil_sensible": (X.ROOM_TO_COIL_SENSIBLE_J, -1.0),
+    "coil_latent": (X.ROOM_TO_COIL_LATENT_J, -1.0),
+    "tubes": (X.ROOM_TO_TUBE_J, -1.0),
+}
+STORE_HEAT = {
+    "cabinet": (X.CABINET_TO_STORE_J, 1.0),
+    "lid": (X.LID_TO_STORE_J, 1.0),
+    "coil": (X.COIL_TO_WATER_J, 1.0),
+    "pump": (X.PUMP_TO_WATER_J, 1.0),
+    "tubes_in_room": (X.ROOM_TO_TUBE_J, 1.0),
+    "tubes_in_place": (X.PLACE_TO_TUBE_J, 1.0),
+    "evaporator": (X.EVAPORATOR_J, -1.0),
+}
+
+
+def _slot_names(module: Any) -> dict[int, str]:
+    """Return the names of a record's slots in lower case, units and all."""
+    return {
+        value: name.lower()
+        for name, value in reversed(list(vars(module).items()))
+        if name.isupper() and isinstance(value, int) and not isinstance(value, bool)
+    }
+
+
+def column_names() -> tuple[str, ...]:
+    """Return the names of the sample columns: time, then slot names of the records they copy."""
+    states, taps, givens = _slot_names(state), _slot_names(tap), _slot_names(given)
+    memory = {M.STORE_STATE: "store_state", M.ROOM_STATE: "room_state", M.OUT: "out"}
+    return (
+        "time_s",
+        *(states[slot] for slot in K.STATE_COLUMNS),
+        *(taps[slot] for slot in K.TAP_COLUMNS),
+        *(givens[slot] for slot in K.GIVEN_COLUMNS),
+        *(memory[slot] for slot in K.MEMORY_COLUMNS),
+    )
+
+
+@dataclass(frozen=True, eq=False)
+class Trace:
+    """One run. Arrays are as the tick loop wrote them; see the methods for what they mean."""
+
+    calendar: Calendar
+    end_ms: int
+    seed: int
+    settings: IntRecord
+    events: NDArray[np.int64]  # shape (events, ticks.EVENT_SIZE)
+    samples: NDArray[np.float64]  # shape (minutes, ticks.COLUMNS)
+    counts: NDArray[np.int64]  # slots of gauge.py
+    peaks: NDArray[np.float64]
+    begun: NDArray[np.float64]  # plant state at the start, shape (state.SIZE,)
+    ended: NDArray[np.float64]
+    kwh_by_rate: dict[str, float]
+    cost: float  # in the currency of the tariff
+    cases: NDArray[np.int64]  # by invariant number
+    violations: NDArray[np.int64]
+
+    @property
+    def days(self) -> float:
+        """Length of the run."""
+        return self.end_ms / 86_400_000
+
+    def column(self, name: str) -> NDArray[np.float64]:
+        """Return one sample column, one value a minute.
+
+        Raises:
+            ValueError: on a name that is not one of `column_names`.
+        """
+        return np.asarray(self.samples[:, column_names().index(name)])
+
+    def minutes(self) -> "pd.DataFrame":
+        """Return the samples, one row a minute, indexed by local time."""
+        import pandas as pd
+
+        begin = pd.Timestamp(self.calendar.local(0))
+        index = begin + pd.to_timedelta(self.samples[:, 0], unit="s")
+        return pd.DataFrame(self.samples, index=index, columns=list(column_names()))
+
+    def transitions(self) -> "pd.DataFrame":
+        """Return the events: when a state, output, latch, mode or the supply changed; the words."""
+        import pandas as pd
+
+        columns = ["ms", "store_state", "room_state", "out", "latch", "mode", "alive"]
+        columns += ["store_word", "room_word", "lock_word"]
+        return pd.DataFrame(self.events, columns=columns)
+
+    def total(self, slot: int) -> float:
+        """Return how much a running total of the plant state grew over the run."""
+        return float(self.ended[slot] - self.begun[slot])
+
+    def energy_kwh(self) -> dict[str, float]:
+        """Return electricity by consumer; ``mains`` is what the meter counted."""
+        return {name: self.total(slot) / J_PER_KWH for name, slot in CONSUMERS.items()}
+
+    def room_heat_kwh(self) -> dict[str, float]:
+        """Return heat into the room by cause."""
+        return {n: sign * self.total(s) / J_PER_KWH for n, (s, sign) in ROOM_HEAT.items()}
+
+    def store_heat_kwh(self) -> dict[str, float]:
+        """Return heat into the store by cause."""
+        return {n: sign * self.total(s) / J_PER_KWH for n, (s, sign) in STORE_HEAT.items()}
+
+    def wanted(self) -> NDArray[np.bool_]:
+        """Return for each sample whether the settings want the room cooled, by true local time."""
+        plans: dict[int, bool] = {}
+        minute = self.calendar.week_min()
+        while minute not in plans:
+            on = N.plan_at(self.settings, minute) & N.PLAN_WANTED != 0
+            for ahead in range(N.minutes_to_edge(self.settings, minute)):
+                plans.setdefault((minute + ahead) % WEEK_MIN, on)
+            minute = (minute + N.minutes_to_edge(self.settings, minute)) % WEEK_MIN
+        minutes = (self.samples[:, 0] * 1000 // MINUTE_MS).astype(np.int64)
+        table = np.array([plans.get(m, False) for m in range(WEEK_MIN)])
+        return np.asarray(table[(self.calendar.week_s() // 60 + minutes) % WEEK_MIN])
+
+    def hours_over(self, limit_c: float) -> float:
+        """Return the wanted hours with the room's air above ``limit_c``."""
+        return float(np.sum(self.wanted() & (self.column("room_air_c") > limit_c)) / 60.0)
+
+    def share_within(self, limit_c: float) -> float:
+        """Return the share of wanted hours with the air at or below ``limit_c``; 1 if none."""
+        wanted = self.wanted()
+        if not wanted.any():
+            return 1.0
+        return float(np.mean(self.column("room_air_c")[wanted] <= limit_c))
+
+    def wanted_mean_c(self) -> float:
+        """Return the mean air temperature of the wanted hours [°C], NaN if there are none."""
+        wanted = self.wanted()
+        return float(self.column("room_air_c")[wanted].mean()) if wanted.any() else float("nan")
+
+    def state_seconds(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
+        """Return the seconds spent in each state, store side and room side."""
+        store = self.counts[G.STORE_STATE_S_0 : G.ROOM_STATE_S_0]
+        return store, self.counts[G.ROOM_STATE_S_0 : G.COUNTS]
+
+    def off_gap_min_s(self) -> int | None:
+        """Return the shortest time the compressor was off before a start, None without a start."""
+        gap = int(self.counts[G.OFF_GAP_MIN_S])
+        return None if gap >= G.NEVER else gap
+
+    def summary(self, limit_c: float) -> dict[str, Any]:
+        """Return the figures of the run by the names of the verdict, for a room limit [°C]."""
+        return {
+            "days": self.days,
+            "seed": self.seed,
+            "min_store_true_c": float(self.peaks[G.STORE_MIN_C]),
+            "max_ice_kg": float(self.peaks[G.ICE_MAX_KG]),
+            "longest_ice_h": float(self.counts[G.ICE_MAX_S] / 3600.0),
+            "ice_melts_daily": bool(self.counts[G.ICE_MAX_S] <= LONGEST_DAILY_ICE_S),
+            "room_hours_over": self.hours_over(limit_c),
+            "wanted_share_within": self.share_within(limit_c),
+            "wanted_mean_c": self.wanted_mean_c(),
+            "starts": int(self.counts[G.STARTS]),
+            "starts_per_hour_max": int(self.counts[G.STARTS_PER_HOUR_MAX]),
+            "off_gap_min_s": self.off_gap_min_s(),
+            "dry_seconds_max": int(self.counts[G.DRY_MAX_S]),
+            "spill_l": self.total(X.SPILL_L),
+            "condensate_l": self.total(X.CONDENSATE_KG),
+            "winding_max_c": float(self.peaks[G.WINDING_MAX_C]),
+            "energy_kwh": self.energy_kwh()["mains"],
+            "cost": self.cost,
+        }

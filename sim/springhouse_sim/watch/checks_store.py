@@ -1,0 +1,233 @@
+"""Invariants of the store side: 1-8, 16, 25, 26."""
+
+from springhouse import fitted as F
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import reading as R
+from springhouse import setting as S
+
+from springhouse_sim.records import IntRecord
+from springhouse_sim.watch import shadow as X
+from springhouse_sim.watch import trust as U
+from springhouse_sim.watch.tally import tally
+
+LOW, HIGH, ROOM = range(3)
+NO_START = 2  # kind of window
+
+
+def probes(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """1: not near freezing. 2: never blind, nor below the floor without top or wall. 3: trust.
+
+    16: no compressor without mains.
+    """
+    if out & O.COMPRESSOR:
+        warm = True
+        for i in range(2):
+            if U.sure(shadow, readings, i):
+                mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+                if mc <= settings[S.FREEZE_MC]:
+                    warm = False
+        tally(cases, violations, 1, warm)
+        blind = U.surely_not(shadow, LOW) and U.surely_not(shadow, HIGH)
+        below = False
+        if U.surely_not(shadow, HIGH) and U.sure(shadow, readings, LOW):
+            mc = U.value_mc(settings, readings, LOW) - settings[S.STORE_LOW_ERR_MK]
+            below = mc <= settings[S.FLOOR_MC]
+        tally(cases, violations, 2, not blind and not below)
+        tally(cases, violations, 3, not blind)
+        if settings[S.FITTED] & F.MAINS:
+            since = shadow[X.MAINS_SINCE_MS]
+            tally(cases, violations, 16, since != -1 and shadow[X.TIME_MS] - since >= 60000)
+    both = O.PUMP | O.FAN
+    if out & both == both:
+        tally(cases, violations, 3, not U.surely_not(shadow, ROOM))
+
+
+def _in_no_start(settings: IntRecord, week_min: int) -> bool:
+    """Whether a no-start window is open, minute by minute of a whole week."""
+    for w in range(S.WINDOWS):
+        base = S.WINDOW_1_KIND + S.WINDOW_STRIDE * w
+        if settings[base] != NO_START:
+            continue
+        start = settings[base + 2]
+        end = settings[base + 3]
+        if end <= start:
+            end += 1440
+        for day in range(7):
+            if settings[base + 1] & (1 << day):
+                begin = day * 1440 + start
+                stop = day * 1440 + end
+                if begin <= week_min < stop or begin <= week_min + 10080 < stop:
+                    return True
+    return False
+
+
+def _tariff_excused(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> bool:
+    if shadow[X.MODE] == W.CHARGE_NOW or shadow[X.MODE] == W.FIRST_PULL_DOWN:
+        return True
+    if not settings[S.TARIFF_OVERRIDE] or U.surely_not(shadow, ROOM):
+        return False
+    room = shadow[X.LOW_LAST_MC + ROOM]  # a rejected frame leaves the one before in force
+    return room >= settings[S.ROOM_LIMIT_MC] - 600
+
+
+def starts(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """4: off-time. 5: full wait after power-up and mains. 7: starts an hour. 25: tariff."""
+    if not out & ~shadow[X.OUT] & O.COMPRESSOR:
+        return
+    now = shadow[X.TIME_MS]
+    least = settings[S.MIN_OFF_S] * 1000
+    tally(cases, violations, 4, now - shadow[X.C_OFF_MS] >= least)
+    whole = least + settings[S.RESTART_STAGGER_S] * 1000
+    mains_since = shadow[X.MAINS_SINCE_MS]
+    waited = now - shadow[X.BOOT_MS] >= whole
+    tally(cases, violations, 5, waited and mains_since != -1 and now - mains_since >= whole)
+    recent = 0
+    for slot in range(X.START_1_MS, X.START_4_MS + 1):
+        if now - shadow[slot] < 3600000:
+            recent += 1
+    tally(cases, violations, 7, recent < settings[S.STARTS_PER_HOUR])
+    shadow[X.START_1_MS + shadow[X.START_NEXT]] = now
+    shadow[X.START_NEXT] = (shadow[X.START_NEXT] + 1) % 4
+    if readings[R.WEEK_MIN] >= 0 and _in_no_start(settings, readings[R.WEEK_MIN]):
+        tally(cases, violations, 25, _tariff_excused(shadow, settings, readings))
+    elif readings[R.WEEK_MIN] >= 0:
+        tally(cases, violations, 25, True)
+    shadow[X.C_ON_MS] = now
+
+
+def stops(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    resting: bool,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """6: minimum on-time, unless a guard or the owner ends the run."""
+    if not shadow[X.OUT] & ~out & O.COMPRESSOR:
+        return
+    now = shadow[X.TIME_MS]
+    shadow[X.C_OFF_MS] = now
+    excused = resting or shadow[X.MAINS_SINCE_MS] == -1 or shadow[X.FLOOD] != 0
+    excused = excused or shadow[X.MODE] == W.OFF or shadow[X.MODE] == W.SERVICE
+    excused = excused or not readings[R.SETTINGS_OK]
+    excused = excused or not readings[R.LEVEL_OK] or not readings[R.FLOOR_DRY]
+    for i in range(2):
+        if not settings[S.FITTED] & (F.STORE_LOW << i):
+            continue
+        if not U.sure(shadow, readings, i):
+            excused = True  # blind, or the floor without the high probe
+        else:
+            mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+            limit = settings[S.FREEZE_MC]
+            if not U.sure(shadow, readings, HIGH):
+                limit = settings[S.FLOOR_MC]
+            if mc <= limit:
+                excused = True
+    tally(cases, violations, 6, excused or now - shadow[X.C_ON_MS] >= settings[S.MIN_ON_S] * 1000)
+
+
+def _mean_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord, pattern: int) -> int:
+    low = U.value_mc(settings, readings, LOW)
+    high = U.value_mc(settings, readings, HIGH)
+    if pattern == 1:
+        return low
+    return high if pattern == 2 else (low + high) // 2
+
+
+def _pattern(shadow: IntRecord, readings: IntRecord) -> int:
+    """Bits of the surely trusted store probes."""
+    pattern = 0
+    for i in range(2):
+        if U.sure(shadow, readings, i):
+            pattern |= 1 << i
+    return pattern
+
+
+def progress(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """8: an unbroken run without delivery makes progress or ends."""
+    pattern = 0
+    fallen = False
+    for i in range(2):
+        if U.believed(shadow, readings, i):
+            pattern |= 1 << i
+            mc = U.value_mc(settings, readings, i)
+            if mc <= shadow[X.RUN_LOW_MC + i] - settings[S.PROGRESS_MK]:
+                fallen = True
+    chilling = out & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
+    if not chilling or pattern == 0 or settings[S.ICE_BANK]:
+        shadow[X.RUN_TRUST] = 0
+        return
+    if pattern != shadow[X.RUN_TRUST] or fallen:
+        shadow[X.RUN_TRUST] = pattern
+        shadow[X.RUN_MS] = shadow[X.TIME_MS]
+        for i in range(2):
+            shadow[X.RUN_LOW_MC + i] = U.value_mc(settings, readings, i)
+    run_ms = shadow[X.TIME_MS] - shadow[X.RUN_MS]
+    tally(cases, violations, 8, run_ms <= settings[S.PROGRESS_MIN] * 60000 + 2000)
+
+
+def demand(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    latched: bool,
+    resting: bool,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """26: healthy inputs and demand for cold start the compressor within the longest wait."""
+    pattern = _pattern(shadow, readings)
+    healthy = not latched and not resting and shadow[X.MODE] == W.AUTOMATIC
+    healthy = healthy and shadow[X.MAINS_SINCE_MS] != -1 and readings[R.SETTINGS_OK] != 0
+    all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
+    healthy = healthy and pattern == all_fitted
+    wants = False
+    if healthy:
+        mean = _mean_mc(shadow, settings, readings, pattern)
+        wants = settings[S.SHALLOW_MC] + settings[S.BAND_MK] <= mean < settings[S.WARM_FILL_MC]
+        limit = settings[S.FREEZE_MC] if pattern & 2 else settings[S.FLOOR_MC]
+        for i in range(2):
+            if pattern & (1 << i):
+                mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+                if mc < limit + settings[S.FREEZE_CLEAR_MK]:
+                    wants = False
+        week_min = readings[R.WEEK_MIN]
+        if week_min >= 0 and _in_no_start(settings, week_min):
+            wants = False
+    if not wants or out & O.COMPRESSOR:
+        shadow[X.DEMAND_MS] = -1
+        if wants:
+            tally(cases, violations, 26, True)
+        return
+    if shadow[X.DEMAND_MS] == -1:
+        shadow[X.DEMAND_MS] = shadow[X.TIME_MS]
+    longest = settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S]
+    if longest < 3600:
+        longest = 3600  # the ring of starts
+    waited = shadow[X.TIME_MS] - shadow[X.DEMAND_MS]
+    tally(cases, violations, 26, waited <= longest * 1000 + 2000 + 15000)

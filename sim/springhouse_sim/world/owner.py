@@ -1,0 +1,79 @@
+"""What the owner does: acknowledge, ask for a mode, empty the tray, mop the floor."""
+
+from dataclasses import dataclass
+
+from .. import sense as E
+from ..plant import given as U
+from ..plant import state as X
+from .stage import DAY_MS, MINUTE_MS, Events, Stage
+
+# How fast a person pours the tray out: slow enough for the last film (tray.FILM_L) to take more
+# than one step of the plant.
+POUR_L_S = 0.02
+
+
+@dataclass(frozen=True)
+class Acknowledge:
+    """A press of the acknowledge button."""
+
+    at_s: int
+
+    def act(self, stage: Stage) -> Events:
+        """Press once."""
+        yield stage.until(self.at_s * 1000)
+        stage.sense[E.ACK_SEQ] += 1
+
+
+@dataclass(frozen=True)
+class AskMode:
+    """A request for one of the owner's modes (numbers of `mode.py`) for some minutes."""
+
+    at_s: int
+    mode: int
+    minutes: int
+
+    def act(self, stage: Stage) -> Events:
+        """Ask once."""
+        yield stage.until(self.at_s * 1000)
+        stage.sense[E.MODE] = self.mode
+        stage.sense[E.MODE_MIN] = self.minutes
+        stage.sense[E.MODE_SEQ] += 1
+
+
+@dataclass(frozen=True)
+class EmptyTray:
+    """Pour the tray out once at ``at_s``; ``daily`` again each day, else never more."""
+
+    at_s: int
+    daily: bool = False
+    acknowledge: bool = False  # press the button afterwards
+
+    def act(self, stage: Stage) -> Events:
+        """Carry the water away, a person's pour at a time."""
+        at_ms = self.at_s * 1000
+        while True:
+            yield stage.until(at_ms)
+            pour_s = -(-float(stage.state[X.TRAY_L]) // POUR_L_S)
+            if pour_s > 0:
+                stage.given[U.TRAY_EMPTY_L_S] = float(stage.state[X.TRAY_L]) / pour_s
+                yield stage.until(at_ms + int(pour_s) * 1000)
+                stage.given[U.TRAY_EMPTY_L_S] = 0.0
+            if self.acknowledge:
+                yield stage.until(stage.now_ms + MINUTE_MS)
+                stage.sense[E.ACK_SEQ] += 1
+            if not self.daily:
+                return
+            at_ms += DAY_MS
+
+
+@dataclass(frozen=True)
+class MopFloor:
+    """Mop up all water spilled so far."""
+
+    at_s: int
+
+    def act(self, stage: Stage) -> Events:
+        """Mop once."""
+        yield stage.until(self.at_s * 1000)
+        spilled_l = float(stage.state[X.SPILL_L]) + float(stage.state[X.LEAKED_KG])
+        stage.sense[E.FLOOR_MOPPED_ML] = int(spilled_l * 1000.0)
