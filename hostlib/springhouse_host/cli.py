@@ -1,0 +1,100 @@
+"""The command line: `springhouse COMMAND ...`.
+
+Each module in ``commands`` adds its command by a function ``register(app)``; a new file there is
+all it takes. Their heavy imports belong inside the functions, so that `--help` answers at once.
+"""
+
+import os
+import sys
+from collections.abc import Sequence
+from importlib import import_module
+from pkgutil import iter_modules
+
+import typer
+
+from . import commands
+from .errors import (
+    EXIT_BAD_INPUT,
+    EXIT_INTERNAL,
+    EXIT_INTERRUPTED,
+    EXIT_NOT_KEPT,
+    KnownError,
+)
+
+ABOUT = """Prove, size and run a home-built chilled-water cold store.
+
+A sealed chest freezer full of water is chilled when power is cheap; its cold is pumped through a
+small coil into a room that is too warm. SITE is a site file (TOML), or one of the built-in words
+demo and demo-hard.
+
+First steps:  springhouse new my-store  |  springhouse size my-store/site.toml
+"""
+
+
+def build_app() -> typer.Typer:
+    """Return the application with every command in ``commands``."""
+    app = typer.Typer(
+        name="springhouse",
+        help=ABOUT,
+        no_args_is_help=True,
+        pretty_exceptions_enable=False,
+        rich_markup_mode="rich",
+        context_settings={"help_option_names": ["-h", "--help"]},
+    )
+
+    @app.callback()
+    def _root() -> None:
+        pass
+
+    for module in iter_modules(commands.__path__):
+        import_module(f"{commands.__name__}.{module.name}").register(app)
+    return app
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run a command and leave with its exit code: 0 done, 1 not kept, 2 bad input."""
+    sys.exit(run(arguments))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run a command and return its exit code.
+
+    A known error becomes one line a fault on stderr. A defect of ours is one line too, for nobody
+    at a freezer can use a traceback; SPRINGHOUSE_TRACEBACK=1 lets it through.
+    """
+    try:
+        result = build_app()(
+            args=list(arguments) if arguments is not None else None,
+            standalone_mode=False,
+            prog_name="springhouse",
+        )
+    except KnownError as error:
+        return _refuse(error.lines)
+    except typer.TyperException as error:
+        return _refuse([f"springhouse: {error.format_message()} (see springhouse --help)"])
+    except (typer.Abort, KeyboardInterrupt):
+        print("springhouse: interrupted", file=sys.stderr)
+        return EXIT_INTERRUPTED
+    except BrokenPipeError:  # the reader of our output has had enough
+        os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
+        return EXIT_NOT_KEPT
+    except Exception as error:
+        if os.environ.get("SPRINGHOUSE_TRACEBACK"):
+            raise
+        print(
+            f"springhouse: internal error, please report it: {type(error).__name__}: "
+            f"{_one_line(str(error))} (SPRINGHOUSE_TRACEBACK=1 shows where)",
+            file=sys.stderr,
+        )
+        return EXIT_INTERNAL
+    return result if isinstance(result, int) else 0
+
+
+def _refuse(lines: Sequence[str]) -> int:
+    for line in lines:
+        print(_one_line(line), file=sys.stderr)
+    return EXIT_BAD_INPUT
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split())

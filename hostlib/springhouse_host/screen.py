@@ -1,0 +1,107 @@
+"""What the commands share: their options, the console, files written whole or not at all."""
+
+import json
+import os
+import sys
+import tempfile
+from collections.abc import Mapping
+from enum import StrEnum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+from rich.console import Console
+from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+
+from .errors import KnownError
+
+PIPED_WIDTH = 100
+
+
+class Units(StrEnum):
+    """Units on screen; JSON, logs and the board stay SI."""
+
+    SI = "si"
+    US = "us"
+
+
+SiteArgument = Annotated[
+    str, typer.Argument(metavar="SITE", help="A site file, or demo, or demo-hard.")
+]
+UnitsOption = Annotated[
+    Units, typer.Option("--units", help="Units on screen; JSON stays SI.", show_default=True)
+]
+JsonOption = Annotated[
+    Path | None,
+    typer.Option("--json", metavar="FILE", help="Write the result as JSON too.", dir_okay=False),
+]
+
+
+def console() -> Console:
+    """Return the console for results: plain and of fixed width when piped."""
+    if sys.stdout.isatty():
+        return Console(highlight=False)
+    return Console(highlight=False, width=PIPED_WIDTH, no_color=True)
+
+
+def progress(label: str) -> Progress:
+    """Return a progress bar on stderr that is silent unless a person is watching."""
+    return Progress(
+        TextColumn(label),
+        BarColumn(),
+        TextColumn("{task.completed:.0f}/{task.total:.0f}"),
+        TimeRemainingColumn(),
+        console=Console(stderr=True),
+        transient=True,
+        disable=not sys.stderr.isatty(),
+    )
+
+
+def check_writable(*paths: Path | None) -> None:
+    """Refuse a file to be written before the work for it is done.
+
+    Raises:
+        KnownError: naming the first path whose folder is missing or not writable.
+    """
+    for path in paths:
+        if path is not None and not os.access(path.parent, os.W_OK | os.X_OK):
+            raise KnownError(f"{path}: cannot be written: its folder is missing or closed")
+
+
+def write_whole(path: Path, text: str) -> None:
+    """Write a text file so that it is there complete or not at all.
+
+    Raises:
+        KnownError: when it cannot be written.
+    """
+    write_bytes_whole(path, text.encode())
+
+
+def write_bytes_whole(path: Path, content: bytes) -> None:
+    """Write a file so that it is there complete or not at all.
+
+    Raises:
+        KnownError: when it cannot be written.
+    """
+    handle, name = -1, ""
+    try:
+        handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.")
+        with os.fdopen(handle, "wb") as file:
+            file.write(content)
+        os.chmod(name, 0o644)  # mkstemp makes it private
+        os.replace(name, path)
+    except OSError as error:
+        if name:
+            Path(name).unlink(missing_ok=True)
+        raise KnownError(f"{path}: cannot be written: {error.strerror or error}") from None
+
+
+def write_json(path: Path | None, result: Mapping[str, Any]) -> None:
+    """Write a result as JSON where a path is given.
+
+    Raises:
+        KnownError: when it cannot be written.
+    """
+    if path is not None:
+        text = json.dumps(result, indent=2, ensure_ascii=False, allow_nan=False)
+        write_whole(path, text + "\n")

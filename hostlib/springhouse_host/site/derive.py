@@ -1,0 +1,261 @@
+"""What follows from labels and tape measure, each number with its source, range and grade.
+
+A person can know litres, watts and metres; the plant model needs conductances. Each function here
+bridges one gap. Where the spread is marked "common practice" there is no source to quote and the
+range is meant to be wide enough; a measured or fitted value in the site file replaces it.
+"""
+
+import math
+from collections.abc import Callable, Sequence
+
+from .fields import Given
+from .known import Known, derived, ratios, stated
+from .read import SiteFile
+
+RATED_COP = {"R600a": 2.897, "R134a": 2.733}  # ideal cycle -23.3/54.4 °C, CoolProp
+EFFICIENCY = (0.40, 0.50, 0.60)  # isentropic to electric, small hermetic; general experience
+EFFICIENCY_SPREAD = ratios(*EFFICIENCY)
+LABEL_TEST_K = 25.0 - -18.0  # ambient and storage temperature of the energy label's test
+LABEL_COP = (1.0, 1.4, 1.8)  # seasonal, at the label's test; common practice
+AIR_WH_M3_K = 0.34  # 1.2 kg/m3 at 1006 J/(kg K)
+
+# Interior of a 140 L chest, m; other sizes are taken in proportion. Common practice.
+CHEST_LITRES = 140.0
+CHEST_M = (0.45, 0.40, 0.78)
+
+PARTITION_W_M2_K = 1.7  # board on studs, both films; textbook order
+VENT_PER_H = {"closed": 0.5, "door-open": 4.0, "window-open": 8.0}  # common practice
+WALL_W_M2_K = {"light": 0.45, "medium": 0.8, "heavy": 1.4}  # insulated frame, cavity, solid
+ROOF_W_M2_K = {"light": 0.35, "medium": 0.45, "heavy": 0.6}
+WINDOW_W_M2_K = {1: 5.7, 2: 2.8, 3: 1.0}
+WINDOW_G = {1: 0.85, 2: 0.76, 3: 0.55}
+SHADE = {"none": 1.0, "inside": 0.6, "outside": 0.2}
+FRAME = 0.8  # glass over opening
+# kJ/K per m2 of floor: classes light, medium, heavy of EN ISO 13790 table 12, from memory.
+MASS_KJ_M2_K = {"light": 110.0, "medium": 165.0, "heavy": 260.0}
+AIR_CHANGES = {"tight": 0.3, "average": 0.6, "leaky": 1.2}  # common practice
+
+FREE_AIR_LEFT = (0.40, 0.50, 0.65)  # air an axial fan still moves through a coil
+AIR_SPREAD = ratios(*FREE_AIR_LEFT)
+COIL_NTU = (1.0, 1.4, 1.8)  # overall; common practice puts small fan coils near 1.33 to 1.42
+TUBE_PITCH_M = 0.025
+ROW_DEPTH_M = 0.022
+
+ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
+
+
+def inner_box_m(
+    cabinet_litres: float, stated_m: Sequence[float | None]
+) -> tuple[float, float, float]:
+    """Return length, width and depth of the inside [m].
+
+    Missing ones keep the proportions of a usual chest and make up the label's volume.
+    """
+    missing = [i for i in range(3) if stated_m[i] is None]
+    known = math.prod(value for value in stated_m if value is not None)
+    usual = math.prod(CHEST_M[i] for i in missing)
+    scale = (cabinet_litres / 1000.0 / (known * usual)) ** (1.0 / len(missing)) if missing else 1.0
+    box = [CHEST_M[i] * scale if value is None else value for i, value in enumerate(stated_m)]
+    return box[0], box[1], box[2]
+
+
+def derive(file: SiteFile) -> dict[str, Known]:
+    """Return every number of the plant that the file states loosely or not at all."""
+    known: dict[str, Known] = {}
+    for part in (_box, _freezer, _place, _room, _coil, _pump):
+        part(file, known)
+    return known
+
+
+def _put(
+    known: dict[str, Known], key: str, given: Given | None, fallback: Callable[[], Known]
+) -> None:
+    """File a value under its key: the owner's if stated, else the derived one."""
+    value = fallback()
+    if given is not None:
+        spread = ratios(value.low, value.mid, value.high) if value.mid else (1.0, 1.0)
+        value = stated(given, value.unit, value.better, spread)
+    known[key] = value
+
+
+def _box(file: SiteFile, known: dict[str, Known]) -> None:
+    freezer = file.freezer
+    tape_m = [freezer.inner_length_m, freezer.inner_width_m, freezer.inner_depth_m]
+    box = inner_box_m(freezer.cabinet_litres, tape_m)
+    names = ("inner_length_m", "inner_width_m", "inner_depth_m")
+    for name, given_m, size_m in zip(names, tape_m, box, strict=True):
+        guess = derived(
+            size_m, "m", "label litres in the proportions of a usual chest; common practice"
+        )
+        tape = Known(size_m, size_m, size_m, "m", "measured", "tape measure, in the site file")
+        known[f"freezer.{name}"] = guess if given_m is None else tape
+
+
+def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
+    freezer = file.freezer
+    mean_w = freezer.label_kwh_year * 1000.0 / 8760.0
+    _put(
+        known,
+        "freezer.cabinet_ua_w_k",
+        freezer.cabinet_ua_w_k,
+        lambda: derived(
+            mean_w * LABEL_COP[1] / LABEL_TEST_K,
+            "W/K",
+            "label kWh/year as mean power times a COP of 1.0 to 1.8 over 25 − (−18) K",
+            better=-1,
+            spread=ratios(*LABEL_COP),
+        ),
+    )
+    _put(
+        known,
+        "freezer.capacity_w",
+        freezer.capacity_w,
+        lambda: derived(
+            freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1],
+            "W",
+            "label input at −23.3/54.4 °C times the ideal cycle's COP times 0.4 to 0.6",
+            better=1,
+            spread=EFFICIENCY_SPREAD,
+        ),
+    )
+    capacity_w = known["freezer.capacity_w"].mid
+    _put(
+        known,
+        "freezer.condenser_ua_w_k",
+        freezer.condenser_ua_w_k,
+        lambda: derived(
+            (capacity_w + freezer.label_input_w) / 15.0,
+            "W/K",
+            "heat rejected at the rating over 12 to 20 K above the place; common practice",
+            better=1,
+            spread=(15.0 / 20.0, 15.0 / 12.0),
+        ),
+    )
+    _put(
+        known,
+        "freezer.evaporator_wall_w_m2_k",
+        freezer.evaporator_wall_w_m2_k,
+        lambda: derived(
+            70.0,
+            "W/(m2 K)",
+            "tubes behind a sheet liner, per area of cooled wall; common practice",
+            better=1,
+            spread=ratios(40.0, 70.0, 120.0),
+        ),
+    )
+
+
+def _place(file: SiteFile, known: dict[str, Known]) -> None:
+    place = file.place
+    floor_m2 = place.length_m * place.width_m
+    walls_m2 = 2.0 * (place.length_m + place.width_m) * place.height_m + floor_m2
+    air_w_k = AIR_WH_M3_K * floor_m2 * place.height_m * VENT_PER_H[place.vented]
+    _put(
+        known,
+        "place.ua_w_k",
+        place.ua_w_k,
+        lambda: derived(
+            PARTITION_W_M2_K * walls_m2 + air_w_k,
+            "W/K",
+            "walls and ceiling at 1.7 W/(m2 K) to surroundings as warm as outdoors, plus venting",
+            better=1,
+            spread=(0.6, 1.5),
+        ),
+    )
+
+
+def _room(file: SiteFile, known: dict[str, Known]) -> None:
+    room = file.room
+    floor_m2 = room.length_m * room.width_m
+    wall_m2 = max(0.0, room.outside_wall_m2 - room.window_area_m2)
+    roof_m2 = floor_m2 if room.outside_roof else 0.0
+    envelope_w_k = (
+        WALL_W_M2_K[room.construction] * wall_m2
+        + ROOF_W_M2_K[room.construction] * roof_m2
+        + WINDOW_W_M2_K[room.window_panes] * room.window_area_m2
+    )
+    _put(
+        known,
+        "room.envelope_ua_w_k",
+        room.envelope_ua_w_k,
+        lambda: derived(
+            envelope_w_k,
+            "W/K",
+            "outside walls, roof and window by construction; textbook order, ±40 %",
+            better=-1,
+            spread=(0.6, 1.4),
+        ),
+    )
+    _put(
+        known,
+        "room.heat_capacity_kj_k",
+        room.heat_capacity_kj_k,
+        lambda: derived(
+            MASS_KJ_M2_K[room.construction] * floor_m2,
+            "kJ/K",
+            "per floor area by construction, EN ISO 13790 table 12, from memory",
+            better=1,
+            spread=(0.7, 1.3),
+        ),
+    )
+    _put(
+        known,
+        "room.infiltration_per_h",
+        room.infiltration_per_h,
+        lambda: derived(
+            AIR_CHANGES[room.tightness],
+            "1/h",
+            "by tightness; common practice",
+            better=-1,
+            spread=(0.6, 1.6),
+        ),
+    )
+    if room.window_side != "none":
+        _put(
+            known,
+            "room.sun_share_percent",
+            room.sun_share_percent,
+            lambda: derived(
+                100.0 * WINDOW_G[room.window_panes] * SHADE[room.window_shade] * FRAME,
+                "%",
+                "glass by panes, shade and frame; textbook order, ±20 %",
+                better=-1,
+                spread=(0.8, 1.2),
+            ),
+        )
+
+
+def _coil(file: SiteFile, known: dict[str, Known]) -> None:
+    coil = file.coil
+    free_m3_h = coil.fan_m3_h * coil.fans
+    _put(
+        known,
+        "coil.air_m3_h",
+        coil.air_m3_h,
+        lambda: derived(
+            FREE_AIR_LEFT[1] * free_m3_h,
+            "m3/h",
+            "0.4 to 0.65 of the fans' free air; common practice",
+            better=1,
+            spread=AIR_SPREAD,
+        ),
+    )
+    air_w_k = AIR_WH_M3_K * known["coil.air_m3_h"].mid
+    _put(
+        known,
+        "coil.ua_w_k",
+        coil.ua_w_k,
+        lambda: derived(
+            COIL_NTU[1] * air_w_k,
+            "W/K",
+            "1.0 to 1.8 transfer units of the air flow; common practice",
+            better=1,
+            spread=ratios(*COIL_NTU),
+        ),
+    )
+
+
+def _pump(file: SiteFile, known: dict[str, Known]) -> None:
+    # Small pumps rarely reach their label: 0.7 to 1.0 of what the owner copies from it.
+    known["loop.pump_head_m"] = stated(file.loop.pump_head_m, "m", 1, (0.7, 1.0))
+    known["loop.pump_free_l_min"] = stated(file.loop.pump_free_l_min, "L/min", 1, (0.7, 1.0))

@@ -1,0 +1,82 @@
+"""The three hashes that tie a proof to what it was made for."""
+
+import hashlib
+import json
+import struct
+from array import array
+from collections.abc import Iterable
+from dataclasses import fields
+from pathlib import Path
+from typing import Any
+
+import springhouse
+from springhouse_sim.world.windows import Window
+
+from ..errors import KnownError
+from .fields import Given
+from .read import SiteFile
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, Given):
+        return {k: v for k, v in vars(value).items() if v is not None}
+    if isinstance(value, Window):
+        return [value.days, value.start_min, value.end_min]
+    if isinstance(value, tuple):
+        return [_plain(item) for item in value]
+    if isinstance(value, dict):
+        return {key: _plain(item) for key, item in value.items() if item is not None}
+    return value
+
+
+def canonical(file: SiteFile) -> str:
+    """Return the parsed site as canonical JSON: keys sorted, no spaces, defaults filled in."""
+    tables = {}
+    for field in fields(file):
+        table = getattr(file, field.name)
+        tables[field.name] = _plain({key: getattr(table, key) for key in type(table).model_fields})
+    return json.dumps(
+        tables, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
+    )
+
+
+def site_sha256(file: SiteFile, outside: Iterable[Path]) -> str:
+    """Return the hash of a site and of the files outside it that its result depends on.
+
+    Raises:
+        KnownError: when such a file cannot be read.
+    """
+    digest = hashlib.sha256(canonical(file).encode())
+    for path in outside:
+        try:
+            data = path.read_bytes()
+        except OSError as error:
+            raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
+        digest.update(hashlib.sha256(data).digest())
+    return digest.hexdigest()
+
+
+def settings_sha256(settings: "array[int]") -> str:
+    """Return the hash of the settings record, packed as little-endian int32."""
+    return hashlib.sha256(struct.pack(f"<{len(settings)}i", *settings)).hexdigest()
+
+
+def firmware_sha256(root: Path | None = None) -> str:
+    r"""Return the hash of the board's files.
+
+    All ``*.py`` under ``root`` (default: the folder that holds the control core), sorted by POSIX
+    path, each as ``path\0length\0bytes``.
+
+    Raises:
+        KnownError: when the core does not run from a copy of the repository.
+    """
+    if root is None:
+        root = Path(springhouse.__file__).parent.parent
+        if root.name != "firmware":
+            raise KnownError("firmware: not found: run from a clone of the repository")
+    digest = hashlib.sha256()
+    paths = {path.relative_to(root).as_posix(): path for path in root.rglob("*.py")}
+    for name in sorted(paths):
+        data = paths[name].read_bytes()
+        digest.update(f"{name}\0{len(data)}\0".encode() + data)
+    return digest.hexdigest()

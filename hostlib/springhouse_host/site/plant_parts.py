@@ -1,0 +1,158 @@
+"""The plant model of a site, for the weakest, the middle or the strongest reading of its labels."""
+
+import math
+from collections.abc import Mapping
+
+from springhouse_sim.plant import moist_air
+from springhouse_sim.plant.battery import Battery
+from springhouse_sim.plant.coil import Coil
+from springhouse_sim.plant.freezer import Freezer
+from springhouse_sim.plant.place import Place
+from springhouse_sim.plant.plant import Plant
+from springhouse_sim.plant.room import Room
+from springhouse_sim.plant.store import Store
+from springhouse_sim.plant.tray import Tray
+
+from . import derive as D
+from . import owner_settings as O
+from .known import Known, Variant
+from .loop_part import coil_tube_m, loop
+from .read import SiteFile
+
+START_HUMIDITY = 0.5  # relative, of the room at the start
+ROOM_MASS_W_M2_K = 9.2  # per floor area: 3.45 × 4.5 and 9.1 × 2.5 in series, EN ISO 13790, memory
+PLACE_KJ_M2_K = 165.0
+PLACE_IS_ROOM_W_K = 500.0  # the freezer stands in the cooled room: in effect one node
+MOISTURE_FACTOR = 10.0  # furnishings hold so much more than the air; common practice 10 to 20
+FIN_MM = 0.15
+COIL_KG_M3 = 350.0  # metal in the coil's volume
+METAL_J_KG_K = 600.0
+
+
+def build(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Plant:
+    """Return all parts.
+
+    Raises:
+        ValueError: when a part refuses what the labels lead to.
+    """
+    picked = {key: value.pick(variant) for key, value in known.items()}
+    return Plant(
+        store=_store(file, picked),
+        freezer=_freezer(file, picked),
+        place=_place(file, picked),
+        loop=loop(file, known, variant),
+        coil=_coil(file, picked),
+        room=_room(file, picked),
+        tray=Tray(
+            capacity_l=file.tray.capacity_litres,
+            float_opens_l=file.tray.float_opens_litres,
+            open_drain=file.tray.open_drain,
+        ),
+        battery=Battery(
+            kind=file.battery.kind,
+            usable_wh=file.battery.usable_wh,
+            nominal_v=file.battery.nominal_v,
+            charger_w=file.battery.charger_w,
+            controller_w=file.battery.board_w,
+        ),
+    )
+
+
+def _setting(file: SiteFile, key: str) -> float:
+    value = getattr(file.settings, key)
+    return O.default(key) if value is None else float(value)
+
+
+def _store(file: SiteFile, picked: Mapping[str, float]) -> Store:
+    store, freezer = file.store, file.freezer
+    length_m, width_m = picked["freezer.inner_length_m"], picked["freezer.inner_width_m"]
+    depth_m = picked["freezer.inner_depth_m"]
+    lid_m2 = length_m * width_m
+    lid_share = lid_m2 / (2.0 * (lid_m2 + (length_m + width_m) * depth_m))
+    ua_w_k = picked["freezer.cabinet_ua_w_k"]
+    surface_m = store.water_litres / 1000.0 / lid_m2
+    start_c = _setting(file, "shallow_target_c") if store.start_c is None else store.start_c
+    high_m = 0.9 * surface_m if store.probe_high_m is None else store.probe_high_m
+    from_m, to_m = freezer.evaporator_from_m, freezer.evaporator_to_m
+    return Store(
+        water_l=store.water_litres,
+        inner_length_m=length_m,
+        inner_width_m=width_m,
+        inner_depth_m=depth_m,
+        cabinet_ua_w_k=ua_w_k * (1.0 - lid_share),
+        lid_ua_w_k=max(0.01, ua_w_k * lid_share),
+        evaporator_from_m=0.1 * depth_m if from_m is None else from_m,
+        evaporator_to_m=0.9 * depth_m if to_m is None else to_m,
+        evaporator_wall_w_m2_k=picked["freezer.evaporator_wall_w_m2_k"],
+        draw_m=store.draw_m,
+        return_m=0.95 * surface_m if store.return_m is None else store.return_m,
+        probe_low_m=min(store.probe_low_m, surface_m),
+        probe_high_m=min(high_m, surface_m),
+        probe_high_wall_mm=store.probe_high_wall_mm,
+        covered=store.covered,
+        initial_c=0.0 if store.start_ice_kg > 0.0 else max(0.0, start_c),
+        initial_ice_kg=store.start_ice_kg,
+        return_bore_mm=file.loop.tube_bore_mm,
+    )
+
+
+def _freezer(file: SiteFile, picked: Mapping[str, float]) -> Freezer:
+    return Freezer(
+        rated_input_w=file.freezer.label_input_w,
+        rated_capacity_w=picked["freezer.capacity_w"],
+        refrigerant=file.freezer.refrigerant,
+        condenser_ua_w_k=picked["freezer.condenser_ua_w_k"],
+        standby_w=file.freezer.standby_w,
+    )
+
+
+def _place(file: SiteFile, picked: Mapping[str, float]) -> Place:
+    place = file.place
+    start_c = 25.0 if place.start_c is None else place.start_c
+    return Place(
+        ua_w_k=picked["place.ua_w_k"],
+        heat_capacity_j_k=1000.0 * PLACE_KJ_M2_K * place.length_m * place.width_m,
+        initial_c=start_c,
+        room_ua_w_k=PLACE_IS_ROOM_W_K if place.is_cooled_room else 0.0,
+    )
+
+
+def _coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
+    coil = file.coil
+    volume_m3 = coil.face_width_m * coil.face_height_m * coil.rows * D.ROW_DEPTH_M
+    water_kg = 1000.0 * math.pi / 4.0 * (coil.tube_bore_mm / 1000.0) ** 2 * coil_tube_m(file)
+    fin_area_m2 = 2.0 * volume_m3 / ((coil.fin_gap_mm + FIN_MM) / 1000.0)
+    return Coil(
+        ua_w_k=picked["coil.ua_w_k"],
+        rated_air_m3_h=picked["coil.air_m3_h"],
+        rated_water_l_min=coil.rated_l_min,
+        free_air_m3_h=coil.fan_m3_h,
+        fan_power_w=coil.fan_w,
+        fans=coil.fans,
+        arrangement=coil.arrangement,
+        heat_capacity_j_k=max(100.0, COIL_KG_M3 * METAL_J_KG_K * volume_m3 + 4190.0 * water_kg),
+        fin_area_m2=max(0.05, fin_area_m2),
+        fin_gap_mm=coil.fin_gap_mm,
+    )
+
+
+def _room(file: SiteFile, picked: Mapping[str, float]) -> Room:
+    room = file.room
+    floor_m2 = room.length_m * room.width_m
+    start_c = _setting(file, "room_target_c") if room.start_c is None else room.start_c
+    glass_w_k = D.WINDOW_W_M2_K[room.window_panes] * room.window_area_m2
+    envelope_w_k = picked["room.envelope_ua_w_k"]
+    glass_share = min(1.0, glass_w_k / envelope_w_k) if envelope_w_k > 0.0 else 0.0
+    saturated = moist_air.saturation_pressure_pa(start_c)
+    return Room(
+        floor_m2=floor_m2,
+        height_m=room.height_m,
+        envelope_ua_w_k=envelope_w_k,
+        heat_capacity_j_k=1000.0 * picked["room.heat_capacity_kj_k"],
+        air_mass_coupling_w_k=ROOM_MASS_W_M2_K * floor_m2,
+        infiltration_ach=picked["room.infiltration_per_h"],
+        moisture_buffer_factor=MOISTURE_FACTOR,
+        initial_c=start_c,
+        initial_humidity_ratio=moist_air.humidity_ratio(START_HUMIDITY * saturated, 101325.0),
+        envelope_to_mass_fraction=1.0 - glass_share,
+    )

@@ -1,0 +1,191 @@
+"""Rules across keys about its use: temperatures, hours, prices, weather."""
+
+from collections.abc import Iterable, Iterator
+from itertools import combinations
+from typing import Any
+
+from springhouse import setting as S
+from springhouse_sim.world.windows import Window
+
+from . import owner_settings as O
+from .fields import DAYS
+from .probes import probe_error_k
+from .rules import Found, Said, rule
+
+MOST_CHARGING = 8
+
+
+# Temperatures.
+
+
+def _or_default(value: float | None, key: str) -> float:
+    return O.default(key) if value is None else value
+
+
+@rule("settings.deep_target_c", "settings.shallow_target_c")
+def _targets(deep_c: float | None, shallow_c: float | None) -> Found:
+    shallow = _or_default(shallow_c, "shallow_target_c")
+    deep = _or_default(deep_c, "deep_target_c")
+    if deep > shallow:
+        yield "settings.deep_target_c", deep, f"at most shallow_target_c, {shallow:g} °C"
+
+
+@rule(
+    "settings.deep_target_c",
+    "settings.floor_c",
+    "settings.freeze_guard_c",
+    "store.ice_bank",
+    "sensors.store_low",
+    "sensors.store_high",
+    "sensors.ice_point_checked",
+)
+def _guarded_target(
+    deep_c: float | None,
+    floor_c: float | None,
+    guard_c: float | None,
+    bank: bool,
+    low: str,
+    high: str,
+    checked: tuple[str, ...],
+) -> Found:
+    if low == high == "absent" or bank:
+        return
+    deep = _or_default(deep_c, "deep_target_c")
+    if high == "absent":
+        lowest = _or_default(floor_c, "floor_c") + probe_error_k("store_low", checked)
+        why = "the only store probe hangs at the bottom, where 4 °C water may lie under ice"
+    else:
+        lowest = _or_default(guard_c, "freeze_guard_c") + max(
+            probe_error_k(probe, checked)
+            for probe, word in (("store_low", low), ("store_high", high))
+            if word == "fitted"
+        )
+        why = "the freeze guard stops the compressor there"
+    if deep <= lowest:
+        yield "settings.deep_target_c", deep, f"above {lowest:g} °C: {why}"
+
+
+@rule("settings.freeze_guard_c", "store.ice_bank")
+def _guard(guard_c: float | None, bank: bool) -> Found:
+    if guard_c is not None and guard_c < 0.0 and not bank:
+        yield "settings.freeze_guard_c", guard_c, "at least 0 °C, or store.ice_bank = true"
+
+
+@rule("settings.room_target_c", "settings.room_limit_c")
+def _room(target_c: float | None, limit_c: float | None) -> Found:
+    target = _or_default(target_c, "room_target_c")
+    limit = _or_default(limit_c, "room_limit_c")
+    if limit <= target:
+        yield "settings.room_limit_c", limit, f"above room_target_c, {target:g} °C"
+
+
+@rule("promises.room_below_c", "settings.room_target_c")
+def _promise(below_c: float, target_c: float | None) -> Found:
+    target = _or_default(target_c, "room_target_c")
+    if below_c <= target:
+        yield "promises.room_below_c", below_c, f"above settings.room_target_c, {target:g} °C"
+
+
+@rule("settings.useful_band_k", "settings.useful_k")
+def _useful(band_k: float | None, useful_k: float | None) -> Found:
+    useful = _or_default(useful_k, "useful_k")
+    band = _or_default(band_k, "useful_band_k")
+    if band >= useful:
+        yield "settings.useful_band_k", band, f"below useful_k, {useful:g} K"
+
+
+@rule("settings.fan_quiet_percent", "settings.fan_full_percent")
+def _fans(quiet: float | None, full: float | None) -> Found:
+    most = _or_default(full, "fan_full_percent")
+    least = _or_default(quiet, "fan_quiet_percent")
+    if least > most:
+        yield "settings.fan_quiet_percent", least, f"at most fan_full_percent, {most:g} %"
+
+
+# Hours, prices, weather.
+
+
+def window_text(window: Window) -> str:
+    """Return a window as it is written in a site file."""
+    days = ",".join(day for n, day in enumerate(DAYS) if window.days & (1 << n))
+    hours = "-".join(f"{m // 60:02}:{m % 60:02}" for m in (window.start_min, window.end_min))
+    return f"{days} {hours}" if window.days != 127 else hours
+
+
+def minutes(windows: Iterable[Window]) -> set[int]:
+    """Return the minutes of the week inside any of the windows."""
+    return {
+        (day * 1440 + w.start_min + k) % 10080
+        for w in windows
+        for day in range(7)
+        if w.days & (1 << day)
+        for k in range(w.length_min)
+    }
+
+
+def _overlaps(where: str, windows: tuple[Window, ...]) -> Iterator[tuple[str, Any, str]]:
+    for a, b in combinations(windows, 2):
+        if minutes([a]) & minutes([b]):
+            yield where, window_text(b), f"hours outside {window_text(a)}"
+
+
+@rule("schedule.charging", "schedule.no_start", "schedule.wanted")
+def _hours(charging: tuple[Window, ...], no_start: tuple[Window, ...], wanted: Any) -> Found:
+    if len(charging) > MOST_CHARGING:
+        yield "schedule.charging", Said(f"{len(charging)} windows"), f"at most {MOST_CHARGING}"
+    elif (total := len(charging) + len(no_start) + len(wanted)) > S.WINDOWS:
+        where = "schedule.charging, no_start, wanted"
+        yield where, Said(f"{total} windows"), f"at most {S.WINDOWS} together"
+    yield from _overlaps("schedule.charging", charging)
+    yield from _overlaps("schedule.no_start", no_start)
+    yield from _overlaps("schedule.wanted", wanted)
+    quiet = minutes(no_start)
+    for window in charging:
+        if minutes([window]) <= quiet:
+            yield "schedule.charging", window_text(window), "hours outside schedule.no_start"
+
+
+@rule("tariff.cheap_price_per_kwh", "tariff.cheap_hours")
+def _tariff(cheap: float | None, hours: tuple[Window, ...]) -> Found:
+    if cheap is None and hours:
+        yield "tariff.cheap_price_per_kwh", Said("missing"), "a price while cheap_hours is given"
+    if cheap is not None and not hours:
+        yield "tariff.cheap_hours", Said("missing"), "hours while cheap_price_per_kwh is given"
+    yield from _overlaps("tariff.cheap_hours", hours)
+
+
+@rule("weather.source", "weather.csv")
+def _weather(source: str | None, csv: str | None) -> Found:
+    if (source is None) == (csv is None):
+        yield "weather.source", source or Said("missing"), "either source or csv, and not both"
+
+
+@rule(
+    "weather.source",
+    "weather.csv",
+    "weather.latitude_degrees",
+    "weather.longitude_degrees",
+    "weather.utc_offset_h",
+)
+def _csv(source: str | None, csv: str | None, *where: float | None) -> Found:
+    names = ("latitude_degrees", "longitude_degrees", "utc_offset_h")
+    if csv is None or source is not None:
+        return
+    for name, value in zip(names, where, strict=True):
+        if value is None:
+            yield f"weather.{name}", Said("missing"), "a number while weather.csv is given"
+
+
+RULES = (
+    _targets,
+    _guarded_target,
+    _guard,
+    _room,
+    _promise,
+    _useful,
+    _fans,
+    _hours,
+    _tariff,
+    _weather,
+    _csv,
+)

@@ -1,0 +1,149 @@
+"""The controller's settings record of a site, and how the derived ones follow."""
+
+import math
+from array import array
+from collections.abc import Mapping
+
+from springhouse import fitted as F
+from springhouse import setting as S
+from springhouse import week
+from springhouse_sim.plant import water
+from springhouse_sim.world.windows import Window
+
+from ..errors import SiteError
+from . import owner_settings as O
+from .known import Known
+from .probes import probe_error_k
+from .read import SiteFile
+from .tables import PROBES
+
+FITTED_BITS: dict[str, int] = {
+    "store_low": F.STORE_LOW,
+    "store_high": F.STORE_HIGH,
+    "room": F.ROOM,
+    "coil_in": F.COIL_IN,
+    "coil_air": F.COIL_AIR,
+    "tray": F.TRAY,
+    "level": F.LEVEL,
+    "floor": F.FLOOR,
+    "flow": F.FLOW,
+    "fan_tach": F.FAN_TACH,
+    "mains": F.MAINS,
+    "battery": F.BATTERY,
+}
+ERROR_SLOTS: dict[str, int] = {
+    "store_low": S.STORE_LOW_ERR_MK,
+    "store_high": S.STORE_HIGH_ERR_MK,
+    "room": S.ROOM_ERR_MK,
+    "coil_in": S.COIL_IN_ERR_MK,
+    "coil_air": S.COIL_AIR_ERR_MK,
+}
+
+# Volts at which pump and fans are shed, of the nominal voltage: 12.0 V of a 12.8 V lithium iron
+# phosphate pack, 11.6 V of a 12 V lead-acid block under load; a power bank regulates until it ends.
+CUT_FRACTION = {"lifepo4": 12.0 / 12.8, "lead_acid": 11.6 / 12.0, "power_bank": 0.9}
+
+ICE_BANK_GUARD_MC = -1000  # with ice at the probe the guard must lie below 0 °C less its error
+LEAST_FLOW_SHARE = 0.4  # of the weakest expected flow; less is an airlock
+WARM_WATER_FACTOR = 1.75  # ideal capacity at -5/45 over -23.3/54.4 °C, same displacement
+LEAD_STEP_MIN = 15
+
+
+def fitted_bits(file: SiteFile) -> int:
+    """Return the bits of ``springhouse.fitted`` for the sensors that are fitted."""
+    return sum(bit for name, bit in FITTED_BITS.items() if getattr(file.sensors, name) == "fitted")
+
+
+def lead_min(file: SiteFile, known: Mapping[str, Known]) -> int:
+    """Return how long before ``full_by`` charging for the deep target must begin [min].
+
+    The store from the shallow target's upper edge to the deep target, at the label's own capacity
+    in the weakest case less the cabinet's gain at 30 °C: chilling water a compressor always does
+    better than that, so the estimate is long. Rounded up to quarters of an hour.
+    """
+    chosen = O.stated(file.settings)
+    deep_c = chosen.get(S.DEEP_MC, S.bound(S.DEEP_MC)[2]) / 1000.0
+    band_k = chosen.get(S.BAND_MK, S.bound(S.BAND_MK)[2]) / 1000.0
+    warm_c = chosen.get(S.SHALLOW_MC, S.bound(S.SHALLOW_MC)[2]) / 1000.0 + band_k
+    mass_kg = file.store.water_litres * water.density_kg_m3(deep_c) / 1000.0
+    cold_j = mass_kg * (water.enthalpy_j_kg(warm_c) - water.enthalpy_j_kg(max(0.0, deep_c)))
+    gain_w = known["freezer.cabinet_ua_w_k"].pick("low") * (30.0 - deep_c)
+    net_w = known["freezer.capacity_w"].pick("low") - gain_w
+    highest = S.bound(S.FULL_LEAD_MIN)[1]
+    if net_w <= 0.0:
+        return highest
+    quarters = math.ceil(cold_j / net_w / 60.0 / LEAD_STEP_MIN)
+    return min(highest, max(1, quarters) * LEAD_STEP_MIN)
+
+
+def ice_run_min(file: SiteFile, known: Mapping[str, Known]) -> int:
+    """Return the compressor minutes in the ice zone that make ``ice_limit_kg`` at most [min].
+
+    At the strongest capacity the label allows, raised by what warmer evaporation adds.
+    """
+    strongest_w = known["freezer.capacity_w"].pick("high") * WARM_WATER_FACTOR
+    minutes = file.store.ice_limit_kg * water.LATENT_FUSION_J_KG / strongest_w / 60.0
+    return min(S.bound(S.ICE_RUN_MIN)[1], max(1, int(minutes)))
+
+
+def _windows(file: SiteFile) -> list[tuple[int, Window]]:
+    schedule = file.schedule
+    return [
+        (kind, window)
+        for kind, windows in (
+            (week.CHARGE, schedule.charging),
+            (week.NO_START, schedule.no_start),
+            (week.WANTED, schedule.wanted),
+        )
+        for window in windows
+    ]
+
+
+def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "array[int]":
+    """Return the settings record.
+
+    Args:
+        file: the validated site file.
+        known: what ``derive`` made of it.
+        weakest_l_min: loop flow of the weakest installation the labels allow [L/min].
+
+    Raises:
+        SiteError: when the core itself would refuse the record.
+    """
+    settings = array("i", [0] * S.SIZE)
+    S.fill_defaults(settings)
+    settings[S.FITTED] = fitted_bits(file)
+    checked = file.sensors.ice_point_checked
+    for probe in PROBES:
+        settings[ERROR_SLOTS[probe]] = round(1000.0 * probe_error_k(probe, checked))
+    if file.schedule.full_by is not None:
+        settings[S.FULL_BY_MIN] = file.schedule.full_by
+        settings[S.FULL_LEAD_MIN] = lead_min(file, known)
+    if file.store.ice_bank:
+        settings[S.ICE_BANK] = 1
+        settings[S.ICE_RUN_MIN] = ice_run_min(file, known)
+        settings[S.FREEZE_MC] = ICE_BANK_GUARD_MC
+    low, high, _ = S.bound(S.FLOW_LEAST_ML_MIN)
+    settings[S.FLOW_LEAST_ML_MIN] = min(
+        high, max(low, int(1000.0 * LEAST_FLOW_SHARE * weakest_l_min))
+    )
+    if file.battery.kind != "none":
+        low, high, _ = S.bound(S.BATTERY_CUT_MV)
+        cut_v = file.battery.nominal_v * CUT_FRACTION[file.battery.kind]
+        settings[S.BATTERY_CUT_MV] = min(high, max(low, round(1000.0 * cut_v)))
+    for slot, value in O.stated(file.settings).items():
+        settings[slot] = value
+    for n, (kind, window) in enumerate(_windows(file)):
+        base = S.WINDOW_1_KIND + n * S.WINDOW_STRIDE
+        settings[base] = kind
+        settings[base + 1] = window.days
+        settings[base + 2] = window.start_min
+        settings[base + 3] = window.end_min % 1440
+    slot = S.first_fault(settings)
+    if slot >= 0:
+        low, high, _ = S.bound(slot)
+        raise SiteError(
+            f"settings.{O.key_of(slot)}: {settings[slot]} on the board: from {low} to {high}, and "
+            "in keeping with the other settings"
+        )
+    return settings

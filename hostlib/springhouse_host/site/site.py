@@ -1,0 +1,219 @@
+"""One installation, as a site file describes it."""
+
+from array import array
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+from importlib import resources
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from springhouse_sim.world.stage import Calendar
+from springhouse_sim.world.tariff import Tariff, flat, two_rate
+
+from ..errors import SiteError
+from . import hashes, rules, rules_parts, rules_use, settings_record, words
+from .derive import derive
+from .known import VARIANTS, Known, Variant
+from .probes import probe_error_k
+from .promises import Promise, promises
+from .read import Fault, SiteFile, load_toml, read_tables
+from .tables import PROBES
+from .weather_file import WeatherFile, weather_file
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.plant import Plant
+    from springhouse_sim.world.people import People
+    from springhouse_sim.world.sun import Glazing
+    from springhouse_sim.world.weather import Weather
+
+BUILT_IN = ("demo", "demo-hard")
+COMPASS = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
+WEATHER_YEAR = 2001  # no leap year; decides on which weekdays its days fall
+
+
+@dataclass(frozen=True)
+class Site:
+    """A validated site file and everything that follows from it."""
+
+    path: str  # as the user named it
+    file: SiteFile
+    weather: WeatherFile
+
+    @property
+    def name(self) -> str:
+        """What the owner calls it."""
+        return self.file.site.name
+
+    @property
+    def currency(self) -> str:
+        """The owner's label for money; no sum depends on it."""
+        return self.file.site.currency
+
+    @cached_property
+    def known(self) -> Mapping[str, Known]:
+        """Every loosely known number, with range, grade and source."""
+        return derive(self.file)
+
+    @property
+    def evidence(self) -> str:
+        """ESTIMATE while any number rests on a label, else MEASURED."""
+        grades = {known.grade for known in self.known.values()}
+        return "ESTIMATE" if "label" in grades else "MEASURED"
+
+    def plant(self, variant: Variant = "mid") -> "Plant":
+        """Return the plant for one reading of the labels; ``low`` is the weakest installation.
+
+        Raises:
+            SiteError: when a part refuses what the labels lead to.
+        """
+        from . import plant_parts
+
+        try:
+            return plant_parts.build(self.file, self.known, variant)
+        except ValueError as error:
+            raise SiteError(f"{self.path}: {variant} reading of the labels: {error}") from None
+
+    def variants(self) -> "tuple[Plant, Plant, Plant]":
+        """Return the plants for the low, middle and high reading of the labels."""
+        low, mid, high = (self.plant(variant) for variant in VARIANTS)
+        return low, mid, high
+
+    @cached_property
+    def weakest_l_min(self) -> float:
+        """Loop flow with cold water for the weakest reading of the pump's label [L/min]."""
+        from .loop_part import loop
+
+        try:
+            return loop(self.file, self.known, "low").operating_l_min(2.0, 1.0)
+        except ValueError as error:
+            raise SiteError(f"{self.path}: weakest reading of the labels: {error}") from None
+
+    def settings(self) -> "array[int]":
+        """Return a fresh settings record for the control core, S.SIZE slots.
+
+        Raises:
+            SiteError: when the core would refuse it.
+        """
+        try:
+            return settings_record.build(self.file, self.known, self.weakest_l_min)
+        except SiteError as error:
+            raise SiteError([f"{self.path}: {line}" for line in error.lines]) from None
+
+    @property
+    def fitted(self) -> int:
+        """Bits of ``springhouse.fitted``."""
+        return settings_record.fitted_bits(self.file)
+
+    @property
+    def probe_errors_k(self) -> dict[str, float]:
+        """Error budget of each probe [K]."""
+        checked = self.file.sensors.ice_point_checked
+        return {probe: probe_error_k(probe, checked) for probe in PROBES}
+
+    def unguarded(self) -> list[str]:
+        """Return what nothing watches, in plain words."""
+        return words.unguarded(self.file)
+
+    def assumes(self) -> list[str]:
+        """Return what the owner declares and no simulation can show."""
+        return words.assumes(self.file)
+
+    def promises(self) -> tuple[Promise, ...]:
+        """Return the bounds the owner wants kept."""
+        return promises(self.file)
+
+    def tariff(self) -> Tariff:
+        """Return what electricity costs when."""
+        tariff = self.file.tariff
+        if tariff.cheap_price_per_kwh is None:
+            return flat(tariff.price_per_kwh)
+        return two_rate(tariff.cheap_price_per_kwh, tariff.price_per_kwh, tariff.cheap_hours)
+
+    def people(self) -> "People":
+        """Return who and what warms the room when."""
+        from springhouse_sim.world.people import Equipment, Occupancy, People
+        from springhouse_sim.world.windows import Window
+
+        room = self.file.room
+        always = (Window(0, 0),)
+        equipment = [Equipment(room.equipment_w, room.equipment_hours)]
+        if room.idle_w > 0.0:
+            equipment.append(Equipment(room.idle_w, always))
+        occupancy = (Occupancy(room.people, "seated", room.people_hours),) if room.people else ()
+        return People(occupancy, tuple(equipment))
+
+    @cached_property
+    def _weather(self) -> "Weather":
+        from springhouse_sim.world.weather import Place, read
+
+        position = self.weather.position
+        try:
+            return read(self.weather.path, WEATHER_YEAR, Place(*position) if position else None)
+        except ValueError as error:
+            raise SiteError(f"{self.path}: weather: {error}") from None
+
+    def read_weather(self) -> "Weather":
+        """Return the hourly weather, read once; a typical year gets the year WEATHER_YEAR.
+
+        Raises:
+            SiteError: naming file, line and column of what is wrong with it.
+        """
+        return self._weather
+
+    def calendar(self, start: datetime) -> Calendar:
+        """Return the calendar of a scenario that begins at a standard time of the weather."""
+        return Calendar(start, round(self.file.weather.clock_ahead_min))
+
+    def glazing(self, variant: Variant = "mid") -> "tuple[Glazing, ...]":
+        """Return the windows of the room."""
+        from springhouse_sim.world.sun import Glazing
+
+        room = self.file.room
+        if room.window_side == "none":
+            return ()
+        azimuth = 45.0 * COMPASS.index(room.window_side)
+        share = min(1.0, self.known["room.sun_share_percent"].pick(variant) / 100.0)
+        return (Glazing(room.window_area_m2, share, azimuth),)
+
+    @property
+    def site_sha256(self) -> str:
+        """Hash of the parsed site and its weather file."""
+        return hashes.site_sha256(self.file, [self.weather.path])
+
+    @property
+    def settings_sha256(self) -> str:
+        """Hash of the settings record."""
+        return hashes.settings_sha256(self.settings())
+
+    @property
+    def firmware_sha256(self) -> str:
+        """Hash of the board's files."""
+        return hashes.firmware_sha256()
+
+
+def load_site(site: str | Path) -> Site:
+    """Read a site file, or one of the built-in sites by its word.
+
+    Raises:
+        SiteError: carrying a line for every fault of the file.
+    """
+    if site in BUILT_IN:
+        with resources.as_file(resources.files("springhouse_host") / "sites") as folder:
+            return _load(folder / f"{site}.toml", str(site))
+    return _load(Path(site), str(site))
+
+
+def _load(path: Path, shown_as: str) -> Site:
+    raw = load_toml(path)
+    faults: list[Fault] = []
+    tables, values = read_tables(raw, faults)
+    faults += rules.check((*rules_parts.RULES, *rules_use.RULES), values)
+    weather = weather_file(values.get("weather", {}), path.parent, faults)
+    if faults:
+        raise SiteError([fault.line(shown_as) for fault in faults])
+    assert weather is not None
+    found = Site(shown_as, SiteFile(**tables), weather)  # type: ignore[arg-type]
+    found.settings()  # the core's own check, so that an accepted file is accepted by the board
+    return found

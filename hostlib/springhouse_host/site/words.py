@@ -1,0 +1,67 @@
+"""What is not guarded and what is taken on trust, in words for a person."""
+
+from .probes import probe_error_k
+from .read import SiteFile
+
+ABSENT = {
+    "level": "a falling water level in the store is not detected",
+    "floor": "water on the floor is not detected",
+    "tray": "a full condensate tray is not detected: the open drain must stay clear",
+    "humidity": "humidity is not measured: condensate is judged by weather dew point + 3 K",
+    "coil_air": "air at the coil is not measured: the room probe stands in",
+    "fan_tach": "a stalled fan is not detected",
+    "mains": "mains is not sensed: the compressor waits its full off time at every boot",
+}
+UNDECLARED = {
+    "independent_freeze_cutout": "no independent freeze cut-out: a welded relay freezes the store "
+    "solid",
+    "siphon_break": "no siphon break: with the pump off the store can still empty onto the floor",
+    "residual_current_device": "no residual-current device in the freezer's supply",
+}
+DECLARED = {
+    "independent_freeze_cutout": "an independent freeze cut-out in series with the freezer, tested "
+    "by hand",
+    "siphon_break": "a siphon break above the water line, tested with the plug pulled",
+    "residual_current_device": "a residual-current device (30 mA or less) feeding the freezer",
+}
+
+
+def unguarded(file: SiteFile) -> list[str]:
+    """Return what nothing watches: absent sensors, then protection that is not declared."""
+    missing = {key for key, word in file.sensors.model_dump().items() if word == "absent"}
+    found: list[str] = []
+    if "store_high" in missing:
+        floor_c = 4.0 + probe_error_k("store_low", file.sensors.ice_point_checked)
+        found.append(
+            "ice at the top and the wall of the store is not seen: the compressor stops at "
+            f"{floor_c:g} °C"
+        )
+    if "store_low" in missing:
+        found.append("the bottom of the store is not measured: the probe at the wall stands in")
+    if {"flow", "coil_in"} <= missing:
+        found.append("flow is not measured: a dry pump is not noticed, it runs in bounded spells")
+    elif "flow" in missing:
+        found.append(
+            "flow is not measured: a dry pump is noticed only when the coil inlet does not follow "
+            "the store within 3 min"
+        )
+    found += [text for key, text in ABSENT.items() if key in missing]
+    if file.battery.kind != "none" and "battery" in missing:
+        found.append("battery voltage is not measured: it may be drained below its limit")
+    declared = file.protection.model_dump()
+    return found + [text for key, text in UNDECLARED.items() if not declared[key]]
+
+
+def assumes(file: SiteFile) -> list[str]:
+    """Return what the owner declares and no simulation can show."""
+    declared = file.protection.model_dump()
+    found = [text for key, text in DECLARED.items() if declared[key]]
+    if file.tray.open_drain:
+        found.append("an open drain from the condensate tray that stays clear")
+    checked = file.sensors.ice_point_checked
+    if checked:
+        names = ", ".join(checked)
+        found.append(f"ice-point checks of {names}, good to 0.2 K and repeated every year")
+    found.append("plain water in the store, without salt or antifreeze")
+    found.append(f"a climate class {file.freezer.climate_class} freezer kept within its class")
+    return found

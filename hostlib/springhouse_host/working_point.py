@@ -1,0 +1,184 @@
+"""The plant model held at a working point until it is steady, and what it then does."""
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import timedelta
+
+import numpy as np
+from numpy.typing import NDArray
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import integrate, moist_air
+from springhouse_sim.plant import param as P
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+from springhouse_sim.plant.plant import Plant
+from springhouse_sim.plant.rates import rates
+from springhouse_sim.world.days import Days
+from springhouse_sim.world.people import heat_of_person_w
+from springhouse_sim.world.weather import Weather
+from springhouse_sim.world.windows import Window
+
+from .site import Site
+
+STEP_S = 5.0
+DELIVERY_SETTLES_S = 600.0
+CHARGING_SETTLES_S = 900.0
+SLOT_H = 1.0 / 6.0  # the design day goes by in steps of ten minutes
+
+Array = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Case:
+    """One plant on the design day, its room held at the target."""
+
+    plant: Plant
+    p: Array
+    weather: Weather
+    sun_w: Array  # through the windows, by row of the weather
+    site: Site
+    day: Days
+    weekday: int  # Monday 0
+    room_c: float
+    deep_c: float
+
+    def given(self, local_hour: float) -> Array:
+        """Return what acts on the plant at an hour of the design day by the clock on the wall."""
+        w = self.weather
+        standard_h = local_hour - self.site.calendar(self.day.start).clock_ahead_min / 60.0
+        hour = w.hour_of(self.day.start + timedelta(hours=standard_h))
+        u = U.neutral_given()
+        u[U.OUTDOOR_C] = w.between_rows(w.temp_air_c, hour)
+        u[U.PRESSURE_PA] = w.between_rows(w.pressure_pa, hour)
+        u[U.OUTDOOR_HUMIDITY_RATIO] = moist_air.saturated_humidity_ratio(
+            w.between_rows(w.dew_point_c, hour), u[U.PRESSURE_PA]
+        )
+        u[U.SUN_W] = w.between_rows(self.sun_w, hour + 0.5)
+        week_min = int(self.weekday * 1440 + local_hour * 60.0)
+        people = self.site.people()
+        for part in people.occupancy:
+            if any(window.contains(week_min) for window in part.windows):
+                sensible_w, latent_w = heat_of_person_w(part.activity, self.room_c)
+                u[U.PEOPLE_SENSIBLE_W] += part.people * sensible_w
+                u[U.PEOPLE_MOISTURE_KG_S] += part.people * latent_w / moist_air.LATENT_J_KG
+        for load in people.equipment:
+            if any(window.contains(week_min) for window in load.windows):
+                u[U.EQUIPMENT_W] += load.watts
+        return u
+
+    def day_given(self, windows: tuple[Window, ...] = ()) -> Array:
+        """Return what acts on the plant through the day, shape (moments, given.SIZE).
+
+        Only moments inside ``windows`` where there are any on this weekday.
+        """
+        hours = np.arange(SLOT_H / 2.0, 24.0, SLOT_H)
+        minutes = [int(self.weekday * 1440 + hour * 60.0) for hour in hours]
+        inside = [any(w.contains(m) for w in windows) for m in minutes]
+        if not any(inside):
+            inside = [True] * len(hours)
+        return np.array(
+            [self.given(float(h)) for h, keep in zip(hours, inside, strict=True) if keep]
+        )
+
+    def state(self, store_c: float, humidity: float) -> Array:
+        """Return the plant's state with store and room held."""
+        x = self.plant.initial()
+        self._hold(x, store_c, humidity)
+        x[X.SUPPLY_C] = x[X.RETURN_C] = x[X.COIL_C] = store_c
+        return x
+
+    def _hold(self, x: Array, store_c: float, humidity: float) -> None:
+        x[X.WATER_C : X.WATER_C + X.LAYERS] = store_c
+        x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
+        x[X.ROOM_AIR_C] = x[X.ROOM_MASS_C] = self.room_c
+        x[X.ROOM_HUMIDITY_RATIO] = humidity
+
+    def at_once(self, u: Array, humidity: float) -> Array:
+        """Return the rates of the state with the store at the deep target."""
+        dx, t = np.zeros(X.SIZE), np.zeros(T.SIZE)
+        rates(self.state(self.deep_c, humidity), u, self.p, dx, t)
+        return dx
+
+    def steady(
+        self, u: Array, store_c: float, humidity: float, seconds: float
+    ) -> tuple[Array, Array, Array]:
+        """Return state, rates and taps once everything that is not held is steady."""
+        x = self.state(store_c, humidity)
+        x[X.PLACE_C] = u[U.OUTDOOR_C]
+        work, t, dx = np.zeros(integrate.work_size()), np.zeros(T.SIZE), np.zeros(X.SIZE)
+        for _ in range(int(seconds / STEP_S)):
+            integrate.advance(x, u, self.p, work, t, STEP_S, 1)
+            self._hold(x, store_c, humidity)
+        rates(x, u, self.p, dx, t)
+        return x, dx, t
+
+
+@dataclass(frozen=True)
+class Delivery:
+    """Full delivery over store temperature and the room's humidity, arrays (store, humidity)."""
+
+    store_c: Array
+    humidity: Array  # kg/kg
+    room_w: Array  # taken from the room, fans already deducted
+    water_w: Array  # into the store by way of the loop
+    condensate_kg_s: Array
+    standing_w: Array  # into the store through cabinet and lid
+    flow_l_min: float  # at the deep target in the most humid room
+    air_off_c: float  # there too
+
+
+def delivery(
+    case: Case, u: Array, store_c: Array, humidity: Array, tick: Callable[[], None]
+) -> Delivery:
+    """Return what coil and loop do at every pair of store temperature and humidity.
+
+    Args:
+        case: the plant on its day.
+        u: what acts on it, pump and fans running.
+        store_c: rising store temperatures [°C].
+        humidity: rising humidity ratios of the room [kg/kg].
+        tick: called once a pair.
+    """
+    found = np.zeros((4, len(store_c), len(humidity)))
+    flow_l_min = air_off_c = 0.0
+    for i, temperature in enumerate(store_c):
+        for j, ratio in enumerate(humidity):
+            x, dx, t = case.steady(u, float(temperature), float(ratio), DELIVERY_SETTLES_S)
+            tubes_w = dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J] + dx[X.PUMP_TO_WATER_J]
+            found[0, i, j] = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
+            found[1, i, j] = t[T.COIL_TO_WATER_W] + tubes_w
+            found[2, i, j] = t[T.CONDENSATE_KG_S]
+            found[3, i, j] = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+            if i == 0:
+                flow_l_min, air_off_c = float(x[X.FLOW_L_MIN]), float(t[T.AIR_OFF_C])
+            tick()
+    room_w, water_w, condensate_kg_s, standing_w = found
+    return Delivery(
+        store_c, humidity, room_w, water_w, condensate_kg_s, standing_w, flow_l_min, air_off_c
+    )
+
+
+def charging_w(case: Case, u: Array, store_c: Array, tick: Callable[[], None]) -> Array:
+    """Return the net cooling of the store's water at each temperature [W], compressor steady."""
+    humidity = 0.01  # of the room; the store does not feel it
+    net = []
+    for temperature in store_c:
+        _, dx, _ = case.steady(u, float(temperature), humidity, CHARGING_SETTLES_S)
+        gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+        net.append(dx[X.EVAPORATOR_J] - gains_w)
+        tick()
+    return np.array(net)
+
+
+def battery_hours(case: Case) -> float | None:
+    """Return how long a full battery carries pump, fans and board at full duty [h].
+
+    None where there is no battery.
+    """
+    u = case.given(12.0)
+    u[U.MAINS] = 0.0
+    u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
+    drain_wh_s = -case.at_once(u, 0.01)[X.BATTERY_WH]
+    if drain_wh_s <= 0.0:
+        return None
+    return float(case.p[P.BATTERY_USABLE_WH] / drain_wh_s / 3600.0)
