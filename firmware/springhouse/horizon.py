@@ -6,11 +6,16 @@
 After a step that changed nothing, further steps change nothing either while every reading stays
 between its two and less than `ms` have gone by, provided that frames keep arriving: the age of a
 fitted probe's frame is the runner's business. Bands may be narrower than needed, never wider.
+
+`decisions` is the same without the anchors: while readings stay in its bands only what
+`probes.update` keeps (anchors and stuck timers) may change, which a runner can follow by calling
+that alone. An anchor moves with every count of a store probe, so this is what makes a jump long.
 """
 
 from array import array
 
 from springhouse import conditions as Q
+from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import probes as P
 from springhouse import reading as R
@@ -126,10 +131,16 @@ def _coil(
 
 
 def _plain(settings: "array[int]", readings: "array[int]", watch: "array[int]") -> None:
-    """Flow, fans and battery voltage."""
-    x = settings[S.FLOW_LEAST_ML_MIN]
-    _edge(watch, readings, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], x)
-    _edge(watch, readings, R.FAN_RPM, readings[R.FAN_RPM], settings[S.FAN_LEAST_RPM])
+    """Flow, fans and battery voltage, where fitted; with mains seen the voltage decides nothing."""
+    if Q.has(settings, F.FLOW):
+        x = settings[S.FLOW_LEAST_ML_MIN]
+        _edge(watch, readings, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], x)
+    if Q.has(settings, F.FAN_TACH):
+        _edge(watch, readings, R.FAN_RPM, readings[R.FAN_RPM], settings[S.FAN_LEAST_RPM])
+    if not Q.has(settings, F.BATTERY):
+        return
+    if Q.has(settings, F.MAINS) and readings[R.MAINS_OK] != 0:
+        return
     mv = readings[R.BATTERY_MV]
     _edge(watch, readings, R.BATTERY_MV, mv, settings[S.BATTERY_CUT_MV])
     x = settings[S.BATTERY_CUT_MV] + settings[S.BATTERY_REARM_MV] + 1
@@ -149,10 +160,10 @@ def _open_bands(readings: "array[int]", watch: "array[int]") -> None:
         watch[2 * slot + 1] = FAR
 
 
-def horizon(
+def decisions(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
 ) -> int:
-    """Fill `watch`; return the ms until the next deadline, 0 .. 2**28."""
+    """Fill `watch` without the anchors; return the ms until the next deadline, 0 .. 2**28."""
     _open_bands(readings, watch)
     if Q.flag(memory, M.FLAG_INVALID):
         return T.LONGEST_MS  # everything stays off
@@ -174,8 +185,6 @@ def horizon(
             continue
         if memory[M.STORE_LOW_GOOD + i] < P.TRUST_FRAMES:
             ms = 0  # each further frame counts
-        anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
-        _cut(watch, slot, anchor - P.ANCHOR_MK[i] + 1, anchor + P.ANCHOR_MK[i] - 1)
         _cut(watch, slot, P.LOWEST_MC[i], P.HIGHEST_MC[i])
         if i <= P.HIGH and P.trusted(memory, i):
             _store(memory, settings, readings, watch, i)
@@ -184,4 +193,19 @@ def horizon(
     _two_probes(memory, settings, readings, watch)
     _coil(memory, settings, readings, watch)
     _plain(settings, readings, watch)
+    return ms
+
+
+def horizon(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> int:
+    """Fill `watch`; return the ms until the next deadline, 0 .. 2**28."""
+    ms = decisions(memory, settings, readings, watch)
+    if Q.flag(memory, M.FLAG_INVALID):
+        return ms
+    for i in range(R.PROBES):
+        if P.fitted(settings, i) and memory[M.VALID] & (1 << i):
+            anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
+            low = anchor - P.ANCHOR_MK[i] + 1
+            _cut(watch, R.STORE_LOW_MC + i, low, anchor + P.ANCHOR_MK[i] - 1)
     return ms

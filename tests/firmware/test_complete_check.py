@@ -1,0 +1,157 @@
+"""The complete check finds planted mistakes, and the interlock makes them harmless meanwhile."""
+
+from __future__ import annotations
+
+from types import SimpleNamespace
+from typing import Any
+
+import numba
+import pytest
+from drive import Drive, K, S
+from springhouse import condition as C
+from springhouse import controller, interlock
+from springhouse import output as O
+from springhouse_host.proof import complete
+
+NAMES = ("STORE_STATES", "ROOM_STATES", "STORE_ROWS", "ROOM_ROWS", "STORE_OUTPUTS", "ROOM_OUTPUTS")
+
+
+def chart(**changes: Any) -> SimpleNamespace:
+    return SimpleNamespace(**{name: getattr(K, name) for name in NAMES} | changes)
+
+
+def instead(rows: tuple[Any, ...], old: tuple[Any, ...], new: tuple[Any, ...]) -> tuple[Any, ...]:
+    assert rows.count(old) == 1
+    return tuple(new if row == old else row for row in rows)
+
+
+def test_the_core_has_no_mistake_and_every_case_was_looked_at() -> None:
+    found = complete.check()
+    assert found.violations == ()
+    assert found.states == 13
+    assert found.table_cases == 5 * 2**11 + 8 * 2**13
+    assert found.interlock_cases == 32 * 32 * 2**14
+
+
+WRONG_OUTPUT = (0, O.COMPRESSOR, O.COMPRESSOR, 0, O.ALARM)  # compressor on in the freeze guard
+ROW_CHARGE_FREEZE = (K.CHARGE, C.FREEZE, 0, K.FREEZE_GUARD)
+KEEPS_CHARGING = instead(K.STORE_ROWS, ROW_CHARGE_FREEZE, (K.CHARGE, C.FREEZE, 0, K.CHARGE))
+HOLD_STARTS = next(row for row in K.STORE_ROWS if row[0] == K.HOLD and row[3] == K.CHARGE)
+STARTS_EARLY = instead(
+    K.STORE_ROWS, HOLD_STARTS, (K.HOLD, HOLD_STARTS[1] & ~C.MAY_START, HOLD_STARTS[2], K.CHARGE)
+)
+DELIVERS_WET = tuple(
+    row for row in K.ROOM_ROWS if row != (K.DISCHARGE, C.TRAY, 0, K.CONDENSATE_STOP)
+)
+
+
+@pytest.mark.parametrize(
+    ("changes", "words"),
+    [
+        ({"STORE_OUTPUTS": WRONG_OUTPUT}, "compressor asked for despite 'ice threatens': "),
+        ({"STORE_ROWS": KEEPS_CHARGING}, "compressor asked for despite 'ice threatens': charging"),
+        ({"STORE_ROWS": STARTS_EARLY}, "compressor started without 'may start': holding"),
+        ({"ROOM_ROWS": DELIVERS_WET}, "delivery asked for despite 'tray full or waiting'"),
+        ({"STORE_ROWS": K.STORE_ROWS[:-1]}, "store side locked is a dead end"),
+        ({"STORE_ROWS": ((K.HOLD, 0, 0, 7), *K.STORE_ROWS)}, "row 0 names the unknown state 7"),
+        ({"STORE_ROWS": ((K.HOLD, 1 << 11, 0, 0), *K.STORE_ROWS)}, "does not have"),
+        ({"ROOM_ROWS": (*K.ROOM_ROWS, (K.REST, C.TRAY, 0, K.PURGE))}, "is never taken"),
+        ({"ROOM_ROWS": ((K.REST, C.DRY, C.DRY, K.PURGE), *K.ROOM_ROWS)}, "requires and forbids"),
+        ({"STORE_ROWS": ((K.HOLD, 0, 0, K.CHARGE), *K.STORE_ROWS)}, "never comes to rest"),
+        ({"ROOM_OUTPUTS": (0,) * 8}, "a latched fault without alarm"),
+        ({"STORE_ROWS": KEEPS_CHARGING}, "does not come to rest in freeze guard"),
+    ],
+)
+def test_a_planted_table_mistake_is_found_and_named(changes: dict[str, Any], words: str) -> None:
+    found = complete.check(chart(**changes)).violations
+    assert any(words in line for line in found), found
+    assert all(len(line) < 400 and "\n" not in line for line in found)
+
+
+grant = numba.njit(interlock.grant)  # what numba compiles may call only what it has compiled
+
+
+def _mains_forgotten(asked: int, out: int, lock: int) -> int:
+    return grant(asked, out, lock & ~C.LOCK_MAINS)
+
+
+def _two_at_once(asked: int, out: int, lock: int) -> int:
+    if asked & ~out & O.PUMP and lock == 0:
+        return asked
+    return grant(asked, out, lock)
+
+
+def _adds(asked: int, out: int, lock: int) -> int:
+    return grant(asked, out, lock) | O.ALARM
+
+
+def _jams(asked: int, out: int, lock: int) -> int:
+    return grant(asked, out, lock | C.LOCK_SPACING)
+
+
+def _stops(asked: int, out: int, lock: int) -> int:
+    return 0
+
+
+def _too_soon(asked: int, out: int, lock: int) -> int:
+    return grant(asked, out, lock & ~(C.LOCK_SPACING | C.LOCK_START))
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        (_mains_forgotten, "despite 'no compressor: no mains'"),
+        (_two_at_once, "starts two motors at once"),
+        (_adds, "grants what nobody asked for"),
+        (_jams, "starts no motor though one may"),
+        (_stops, "stops a motor that nothing bars"),
+        (_stops, "silences the alarm"),
+        (_too_soon, "starts too soon"),
+        (_too_soon, "starts in a waiting time"),
+    ],
+)
+def test_a_planted_interlock_mistake_is_found(wrong: complete.Grant, words: str) -> None:
+    assert any(words in line for line in complete.check(grant=wrong).violations)
+
+
+def _charging_then_ice(mc: int = 900) -> Drive:
+    d = Drive()
+    d.minutes(11)
+    assert d.compressor
+    assert d.store_state == K.CHARGE
+    d.set(STORE_HIGH_MC=4000)
+    d.seconds(3)
+    d.set(STORE_HIGH_MC=mc)
+    return d
+
+
+def test_compressor_on_in_the_freeze_guard_is_harmless_behind_the_interlock(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(K, "STORE_OUTPUTS", WRONG_OUTPUT)
+    d = _charging_then_ice()
+    for _ in range(30):
+        d.seconds(60)
+        assert d.store_state == K.FREEZE_GUARD
+        assert not d.compressor
+
+
+def test_charging_on_despite_ice_is_harmless_behind_the_interlock(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    monkeypatch.setattr(controller, "STORE_ROWS", KEEPS_CHARGING)
+    d = _charging_then_ice()
+    for _ in range(30):
+        d.seconds(60)
+        assert d.store_state == K.CHARGE
+        assert not d.compressor
+
+
+def test_a_table_that_starts_too_early_is_held_back(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(controller, "STORE_ROWS", STARTS_EARLY)
+    d = Drive()
+    d.seconds(10)
+    assert d.store_state == K.CHARGE
+    assert not d.compressor
+    took_s = d.until(lambda d: d.compressor, 900)
+    assert took_s + 10 >= d.settings[S.MIN_OFF_S]

@@ -1,0 +1,143 @@
+"""Runs on CPython and MicroPython alike: random steps and horizons, prints a hash of everything.
+
+argv: origin tick, number of steps, seed, 1 to ask for the reasons too. Where the interpreter can,
+the heap stays locked from the first step to the last (but for the reasons, which may allocate). The
+random numbers are made here, for libraries differ between interpreters.
+"""
+
+import hashlib
+import sys
+from array import array
+
+from springhouse import controller, horizon, reason, words
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+try:
+    from micropython import heap_lock, heap_unlock
+except ImportError:
+
+    def heap_lock():
+        pass
+
+    def heap_unlock():
+        pass
+
+
+STORE = (-600, 400, 900, 1000, 1500, 3000, 3600, 4400, 4500, 6000, 6900, 9000, 85000, 21000)
+ROOM = (2800, 22000, 23900, 24000, 24500, 26000, 27000, 30000, 85000)
+SCAN_MS = (1000, 1000, 1000, 1000, 2000, 5000, 20000, 60000, 300000)
+
+HEALTHY = (R.MAINS_OK, R.TRAY_OK, R.LEVEL_OK, R.FLOOR_DRY, R.SETTINGS_OK)
+MINUTES = (1, 10, 120)
+
+_state = [1]
+
+
+def pick(n):
+    """A number below `n`, from a 15-bit generator that never leaves small integers."""
+    x = _state[0]
+    x ^= x << 7 & 0xFFFF
+    x ^= x >> 9
+    x ^= x << 8 & 0xFFFF
+    _state[0] = x
+    return x % n
+
+
+def warm(r):
+    """A temperature changes."""
+    what = pick(12)
+    if what < 5:
+        r[R.STORE_LOW_MC] = r[R.STORE_HIGH_MC] = r[R.COIL_IN_MC] = STORE[pick(len(STORE))]
+    elif what < 7:
+        r[R.STORE_LOW_MC + pick(2)] = STORE[pick(len(STORE))]
+    elif what < 11:
+        r[R.ROOM_MC] = ROOM[pick(len(ROOM))]
+    else:
+        r[R.COIL_AIR_MC] = ROOM[pick(len(ROOM))]
+
+
+def heal(r):
+    """Everything is well and the store warm."""
+    for slot in HEALTHY:
+        r[slot] = 1
+    for i in range(R.PROBES):
+        r[R.STORE_LOW_FAULT + i] = 0
+    r[R.STORE_LOW_MC] = r[R.STORE_HIGH_MC] = r[R.COIL_IN_MC] = 9000
+    r[R.COIL_AIR_MC] = 20000
+
+
+def change(r, m):
+    """One thing happens."""
+    what = pick(24)
+    if what < 12:
+        warm(r)
+    elif what < 14:
+        r[R.MAINS_OK + pick(5)] = pick(2)
+    elif what < 15:
+        r[R.STORE_LOW_FAULT + pick(5)] = pick(3)
+    elif what < 16:
+        r[R.MODE] = pick(9)
+        r[R.MODE_MIN] = MINUTES[pick(3)]
+        r[R.MODE_SEQ] += 1
+    elif what < 17:
+        r[R.ACK_SEQ] += 1
+    elif what < 18:
+        r[R.WEEK_MIN] = pick(10080) if pick(4) else -1
+    elif what < 19:
+        r[R.BATTERY_MV] = 11000 + pick(2500)
+    elif what < 23:
+        heal(r)
+    elif pick(8) == 0:
+        controller.power_up(m)
+
+
+def main(origin, steps, seed, with_reasons):
+    _state[0] = seed
+    settings = array("i", [0] * S.SIZE)
+    S.fill_defaults(settings)
+    settings[S.FITTED] = 4095
+    for n, value in enumerate((1, 127, 1380, 420, 3, 127, 480, 1320, 2, 31, 1000, 1200)):
+        settings[S.WINDOW_1_KIND + n] = value
+    memory = array("i", [0] * M.SIZE)
+    readings = array("i", [0] * R.SIZE)
+    watch = array("i", [0] * (2 * R.SIZE))
+    controller.power_up(memory)
+    readings[R.NOW_MS] = origin
+    for slot in HEALTHY:
+        readings[slot] = 1
+    given = array("i", [0] * 6)  # outputs, horizon, two reasons with their times
+    digest = hashlib.sha256()
+    step, look = controller.step, horizon.horizon
+    seen = 0
+    heap_lock()
+    for _ in range(steps):
+        if pick(3) == 0:
+            change(readings, memory)
+        now = T.ticks_add(readings[R.NOW_MS], SCAN_MS[pick(len(SCAN_MS))])
+        readings[R.NOW_MS] = now
+        for i in range(R.PROBES):
+            readings[R.STORE_LOW_AT_MS + i] = now
+        if pick(20):
+            readings[R.FLOW_ML_MIN] = 1000 if memory[M.OUT] & 2 else 0
+            readings[R.FAN_RPM] = 900 if memory[M.OUT] & 4 else 0
+        given[0] = step(memory, settings, readings)
+        given[1] = look(memory, settings, readings, watch)
+        if with_reasons:
+            heap_unlock()
+            given[2], given[3] = reason.store_reason(memory, settings, readings)
+            given[4], given[5] = reason.room_reason(memory, settings, readings)
+            assert words.text(given[2], given[3])
+            assert words.text(given[4], given[5])
+            heap_lock()
+        digest.update(memory)
+        digest.update(watch)
+        digest.update(given)
+        seen |= 1 << memory[M.STORE_STATE] | 32 << memory[M.ROOM_STATE]
+    heap_unlock()
+    print(digest.digest().hex(), seen, readings[R.NOW_MS] < origin)
+
+
+main(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]))
