@@ -19,13 +19,13 @@ BUGS: list[dict[str, Any]] = tomllib.loads(
     (Path(__file__).parent / "planted_bugs.toml").read_text(encoding="utf-8")
 )["bug"]
 EPISODES = 80
+HUNT = str(Path(__file__).parent / "hunt.py")
 
 
 def search(folder: Path, invariant: int, first_seed: int, episodes: int) -> str:
     """Drive the firmware in `folder` until the invariant breaks; "seed N" or "none"."""
     done = subprocess.run(
-        [sys.executable, str(Path(__file__).parent / "hunt.py")]
-        + [str(invariant), str(first_seed), str(episodes)],
+        [sys.executable, HUNT, str(invariant), str(first_seed), str(episodes)],
         env={**os.environ, "PYTHONPATH": os.pathsep.join((str(folder), str(ROOT / "sim")))},
         capture_output=True,
         text=True,

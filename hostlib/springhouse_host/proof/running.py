@@ -1,0 +1,151 @@
+"""Runs scenarios: builds the bench for each and keeps what the verdict needs of its trace."""
+
+from collections.abc import Callable, Sequence
+from concurrent.futures import ProcessPoolExecutor, as_completed
+from dataclasses import dataclass, replace
+from datetime import timedelta
+from functools import lru_cache
+from typing import Any
+
+from springhouse_sim import sense as E
+from springhouse_sim.bench import Bench, World
+from springhouse_sim.trace import Trace
+from springhouse_sim.world.outdoors import Outdoors
+from springhouse_sim.world.owner import EmptyTray
+from springhouse_sim.world.stage import Actor
+
+from ..errors import SiteError
+from ..site.known import Variant
+from ..site.site import Site, load_site
+from .limits import Shortfall, shortfall
+from .scenarios import Scenario
+
+TRAY_EMPTIED_S = 8 * 3600  # a person empties the tray every morning
+# The independent cut-out is a mechanical part with a wide band of its own.
+CUT_OUT_OPENS_MC = 0
+CUT_OUT_CLOSES_MC = 5000
+LEVEL_LOW_SHARE = 0.8  # the level float opens this far down
+
+
+@dataclass(frozen=True)
+class Result:
+    """What is kept of one run; ``summary`` are the figures of `Trace.summary`."""
+
+    scenario: Scenario
+    summary: dict[str, Any]
+    cases: tuple[int, ...]
+    violations: tuple[int, ...]
+    shortfall: Shortfall
+
+
+@lru_cache(maxsize=4)
+def _outdoors(site_name: str, variant: Variant) -> Outdoors:
+    site = _site(site_name)
+    return Outdoors(site.read_weather(), site.glazing(variant))
+
+
+@lru_cache(maxsize=2)
+def _site(site_name: str) -> Site:
+    return load_site(site_name)
+
+
+def sensors(site: Site, scenario: Scenario) -> E.Sensors:
+    """Return the sensors of an installation as a scenario has them."""
+    offset = scenario.store_offset_mk
+    protected = site.file.protection.independent_freeze_cutout
+    store = site.plant(scenario.variant).store
+    depth_mm = store.water_l / (store.inner_length_m * store.inner_width_m)  # L/m2 = mm
+    return E.Sensors(
+        offset_mk=(offset, offset, 0, 0, 0),
+        level_low_mm=round(depth_mm * LEVEL_LOW_SHARE),
+        cut_out_opens_mc=CUT_OUT_OPENS_MC if protected else E.NO_CUT_OUT,
+        cut_out_closes_mc=CUT_OUT_CLOSES_MC if protected else E.NO_CUT_OUT,
+    )
+
+
+def bench(
+    site: Site,
+    scenario: Scenario,
+    *,
+    compile_ticks: bool = True,
+    kind: Callable[..., Bench] = Bench,
+) -> Bench:
+    """Return the bench of a scenario, ready to run; ``kind`` makes it, e.g. with a virtual board.
+
+    Raises:
+        SiteError: when the weather cannot be read or a part refuses its numbers.
+    """
+    _check_weather(site, scenario)
+    actors: list[Actor] = [_outdoors(site.path, scenario.variant), site.people()]
+    actors += [*scenario.faults, *scenario.outages]
+    if not site.file.tray.open_drain:
+        actors.append(EmptyTray(TRAY_EMPTIED_S, daily=True))
+    plant = site.plant(scenario.variant)
+    if scenario.store_start_c is not None:
+        plant = replace(plant, store=replace(plant.store, initial_c=scenario.store_start_c))
+    return kind(
+        plant,
+        site.settings(),
+        World(site.calendar(scenario.start), tuple(actors), site.tariff()),
+        sensors=sensors(site, scenario),
+        given_slots=dict(scenario.given),
+        seed=scenario.seed,
+        with_controller=scenario.with_controller,
+        compile_ticks=compile_ticks,
+    )
+
+
+def _check_weather(site: Site, scenario: Scenario) -> None:
+    """Refuse days that the weather does not cover, before they are run."""
+    weather = _outdoors(site.path, scenario.variant).weather
+    try:
+        for end in (scenario.start, scenario.start + timedelta(days=scenario.days)):
+            weather.hour_of(end)
+    except ValueError as error:
+        raise SiteError(f"{site.path}: weather: {error}") from None
+
+
+def room_limit_c(site: Site) -> float:
+    """Return the promised room temperature [°C]."""
+    return float(site.file.promises.room_below_c)
+
+
+def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
+    """Return what a proof keeps of a trace."""
+    limit_c = room_limit_c(site)
+    return Result(
+        scenario,
+        trace.summary(limit_c),
+        tuple(int(n) for n in trace.cases),
+        tuple(int(n) for n in trace.violations),
+        shortfall(trace, limit_c),
+    )
+
+
+def run_one(site_name: str, scenario: Scenario) -> Result:
+    """Run one scenario of a site, to be called in any process."""
+    site = _site(site_name)
+    return summarise(site, scenario, bench(site, scenario).run(scenario.days))
+
+
+def run_all(
+    site: Site, scenarios: Sequence[Scenario], processes: int, on_done: Callable[[], None]
+) -> list[Result]:
+    """Run scenarios in their order, ``processes`` at a time; calls ``on_done`` after each.
+
+    Longest first, so that the last one to end is a short one.
+    """
+    if processes <= 1:
+        results = []
+        for scenario in scenarios:
+            results.append(run_one(site.path, scenario))
+            on_done()
+        return results
+    order = sorted(range(len(scenarios)), key=lambda i: -scenarios[i].days)
+    found: dict[int, Result] = {}
+    with ProcessPoolExecutor(processes) as pool:
+        jobs = {pool.submit(run_one, site.path, scenarios[i]): i for i in order}
+        for job in as_completed(jobs):
+            found[jobs[job]] = job.result()
+            on_done()
+    return [found[i] for i in range(len(scenarios))]

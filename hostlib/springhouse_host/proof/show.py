@@ -1,0 +1,106 @@
+"""The verdict in words, line by line, for a screen."""
+
+from collections.abc import Iterator
+
+from rich import box
+from rich.table import Table
+
+from ..units import UNITS, show
+from . import invariants
+from .verdict import Judged, Verdict
+
+
+def headline(verdict: Verdict) -> str:
+    """Return the one line that matters most."""
+    word = "KEPT" if verdict.kept else "NOT KEPT"
+    grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
+    return f"{verdict.site.name}: {word}{grade}"
+
+
+def promises(verdict: Verdict, us: bool) -> Table:
+    """Return promises x worst scenario x margin."""
+    table = Table(box=box.SIMPLE_HEAD)
+    table.add_column("promise")
+    for head in ("bound", "worst", "margin"):
+        table.add_column(head, justify="right")
+    table.add_column("set by")
+    for j in verdict.judged:
+        side = ">=" if j.promise.at_least else "<="
+        table.add_row(
+            _name(j, us),
+            f"{side} {_value(j.promise.limit, j, us)}",
+            _value(j.worst, j, us),
+            _value(j.margin, j, us) + ("" if j.kept else "  BROKEN"),
+            j.scenario,
+            style="" if j.kept else "bold",
+        )
+    return table
+
+
+def _name(j: Judged, us: bool) -> str:
+    if j.promise.room_below_c is None or not us:
+        return j.promise.name
+    return f"wanted hours with the room below {show(j.promise.room_below_c, '°C', us=True)}"
+
+
+def _value(value: float, j: Judged, us: bool) -> str:
+    unit = j.promise.unit
+    if unit in UNITS:
+        return show(value, unit, us=us)
+    return f"{value:.3g} {unit}"
+
+
+def held(verdict: Verdict) -> Table:
+    """Return invariants x cases x violations."""
+    table = Table(box=box.SIMPLE_HEAD)
+    table.add_column("invariant")
+    table.add_column("")
+    table.add_column("cases", justify="right")
+    table.add_column("violations", justify="right")
+    for h in verdict.held:
+        broken = h.violations > 0 or h.cases == 0
+        table.add_row(
+            invariants.identity(h.number),
+            invariants.TEXTS[h.number],
+            f"{h.cases:,}",
+            str(h.violations),
+            style="bold" if broken else "",
+        )
+    return table
+
+
+def remarks(verdict: Verdict) -> Iterator[str]:
+    """Yield what was compared, checked, assumed and left unguarded."""
+    for name, cooler_k in verdict.cooler():
+        yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
+    complete = verdict.complete
+    yield (
+        f"complete check: {complete.table_cases:,} states x condition words before the interlock, "
+        f"{complete.interlock_cases:,} outputs x interlock words after it, "
+        f"{len(complete.violations)} violations"
+    )
+    yield from complete.violations[:5]
+    days = sum(r.scenario.days for r in (*verdict.results, *verdict.bare))
+    yield (
+        f"{len(verdict.results) + len(verdict.bare)} scenarios, {days} days at a 1 s control tick; "
+        f"{verdict.random.scans:,} scans of random inputs"
+    )
+    for j in verdict.judged:
+        if j.why:
+            yield f"limited by: {j.why}"
+
+
+def closing(verdict: Verdict) -> Iterator[str]:
+    """Yield the verdict's sentence, what it assumes, what is not guarded."""
+    if verdict.kept:
+        yield "Kept in simulation, for the parts described, assuming:"
+    else:
+        yield "Not kept in simulation, for the parts described, even assuming:"
+    yield from (f"  - {line}" for line in verdict.assumes())
+    yield "Not guarded:"
+    unguarded = verdict.site.unguarded() or ["nothing that was asked about"]
+    yield from (f"  - {line}" for line in unguarded)
+    yield (
+        "Home-built, uncertified: mains work by local codes and licensed practice, a residual-"
+        "current device, an independent freeze cut-out. See wiring/cautions.md."
+    )

@@ -1,0 +1,203 @@
+"""The verdict: promises against the worst scenario, invariants against all cases."""
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from ..site.promises import Promise
+from ..site.site import Site
+from . import invariants
+from .complete import Complete
+from .random_inputs import RandomRun
+from .running import Result
+
+SCHEMA = 1
+DAY_H = 24.0
+
+# Each measure of a scenario's summary; None where the scenario has nothing to say.
+MEASURES: Mapping[str, Callable[[Result], float | None]] = {
+    "room_share_percent": lambda r: (
+        100.0 * r.summary["wanted_share_within"] if r.scenario.judges_comfort else None
+    ),
+    "ice_kg": lambda r: r.summary["max_ice_kg"],
+    "ice_left_daily": lambda r: float(r.summary["longest_ice_h"] // DAY_H),
+    "spill_litres": lambda r: r.summary["spill_l"],
+    "dry_run_s": lambda r: float(r.summary["dry_seconds_max"]),
+    "starts_per_hour": lambda r: float(r.summary["starts_per_hour_max"]),
+    "off_gap_s": lambda r: r.summary["off_gap_min_s"],
+    "cost_per_day": lambda r: (
+        r.summary["cost"] / r.summary["days"] if r.scenario.group == "nominal" else None
+    ),
+}
+
+
+@dataclass(frozen=True)
+class Judged:
+    """A promise, the worst value found, and the scenario that set it."""
+
+    promise: Promise
+    worst: float
+    scenario: str
+    why: str  # what the trace shows, and what to change; empty if kept
+
+    @property
+    def margin(self) -> float:
+        """Distance to the bound, inside counted positive."""
+        return self.promise.margin(self.worst)
+
+    @property
+    def kept(self) -> bool:
+        """Whether the bound holds; a margin of exactly 0 is still inside."""
+        return self.margin >= 0.0
+
+
+@dataclass(frozen=True)
+class Held:
+    """One invariant over everything that was run."""
+
+    number: int
+    cases: int
+    violations: int
+
+
+@dataclass(frozen=True)
+class Verdict:
+    """The outcome of a proof."""
+
+    site: Site
+    judged: tuple[Judged, ...]
+    held: tuple[Held, ...]
+    results: tuple[Result, ...]
+    bare: tuple[Result, ...]  # the nominal scenarios without the store, in the same order
+    complete: Complete
+    random: RandomRun
+
+    @property
+    def kept(self) -> bool:
+        """Whether every promise and every invariant holds and the complete check found nothing."""
+        return (
+            all(j.kept for j in self.judged)
+            and all(h.violations == 0 and h.cases > 0 for h in self.held)
+            and not self.complete.violations
+        )
+
+    def assumes(self) -> list[str]:
+        """Return what was taken on trust: the owner's declarations and what was not simulated."""
+        board = ", ".join(invariants.identity(n) for n in invariants.BOARD_ONLY)
+        found = [*self.site.assumes()]
+        if not self.site.file.tray.open_drain:
+            found.append("the condensate tray emptied every morning")
+        found.append(f"the board's main program keeps {board}, which are not part of this proof")
+        return found
+
+    def cooler(self) -> list[tuple[str, float]]:
+        """Return (scenario, K cooler in the wanted hours than without the store)."""
+        by_name = {r.scenario.name: r for r in self.results}
+        found = []
+        for bare in self.bare:
+            name = bare.scenario.name.removesuffix(", without the store")
+            with_store = by_name[name].summary["wanted_mean_c"]
+            found.append((name, bare.summary["wanted_mean_c"] - with_store))
+        return found
+
+
+def judge(promise: Promise, results: Sequence[Result]) -> Judged:
+    """Return the promise against the scenario that comes nearest to breaking it, or breaks it.
+
+    Raises:
+        ValueError: when no scenario has anything to say about the promise.
+    """
+    measured = [(MEASURES[promise.measure](r), r) for r in results]
+    known = [(value, r) for value, r in measured if value is not None]
+    worst, result = min(known, key=lambda pair: promise.margin(pair[0]))
+    alike = len(known) > 1 and all(value == worst for value, _ in known)
+    why = ""
+    if promise.margin(worst) < 0.0 and promise.measure == "room_share_percent":
+        why = f"{result.shortfall.words}. Try {result.shortfall.advice}"
+    scenario = "all alike" if alike else result.scenario.name
+    return Judged(promise, float(worst), scenario, why)
+
+
+def tally(results: Sequence[Result], random: RandomRun) -> tuple[Held, ...]:
+    """Return cases and violations of every invariant over scenarios and random inputs."""
+    return tuple(
+        Held(
+            number,
+            sum(r.cases[number] for r in results) + random.cases[number],
+            sum(r.violations[number] for r in results) + random.violations[number],
+        )
+        for number in invariants.TEXTS
+    )
+
+
+def as_json(verdict: Verdict) -> dict[str, Any]:
+    """Return the record of a proof, schema 1, plain values only."""
+    site = verdict.site
+    return {
+        "schema": SCHEMA,
+        "site": site.name,
+        "kept": verdict.kept,
+        "evidence": site.evidence,
+        "unguarded": site.unguarded(),
+        "assumes": verdict.assumes(),
+        "currency": site.currency,
+        "without_store": {
+            bare.scenario.name: {
+                "wanted_mean_c": bare.summary["wanted_mean_c"],
+                "room_hours_over": bare.summary["room_hours_over"],
+                "cooler_with_store_k": cooler,
+            }
+            for bare, (_, cooler) in zip(verdict.bare, verdict.cooler(), strict=True)
+        },
+        "settings_sha256": site.settings_sha256,
+        "firmware_sha256": site.firmware_sha256,
+        "site_sha256": site.site_sha256,
+        "promises": [_promise(j) for j in verdict.judged],
+        "invariants": [
+            {
+                "id": invariants.identity(h.number),
+                "text": invariants.TEXTS[h.number],
+                "cases": h.cases,
+                "violations": h.violations,
+            }
+            for h in verdict.held
+        ],
+        "scenarios": [_scenario(r) for r in (*verdict.results, *verdict.bare)],
+        "complete_check": {
+            "states": verdict.complete.states,
+            "table_cases": verdict.complete.table_cases,
+            "interlock_cases": verdict.complete.interlock_cases,
+            "violations": list(verdict.complete.violations),
+        },
+        "random_scans": verdict.random.scans,
+    }
+
+
+def _promise(j: Judged) -> dict[str, Any]:
+    return {
+        "name": j.promise.name,
+        "unit": j.promise.unit,
+        "limit": j.promise.limit,
+        "worst": j.worst,
+        "margin": j.margin,
+        "scenario": j.scenario,
+        "kept": j.kept,
+    }
+
+
+def _scenario(r: Result) -> dict[str, Any]:
+    keys = (
+        "days",
+        "seed",
+        "min_store_true_c",
+        "max_ice_kg",
+        "longest_ice_h",
+        "room_hours_over",
+        "starts_per_hour_max",
+        "off_gap_min_s",
+        "dry_seconds_max",
+        "spill_l",
+        "energy_kwh",
+        "cost",
+    )
+    return {"name": r.scenario.name, **{key: r.summary[key] for key in keys}}

@@ -1,0 +1,145 @@
+"""The command line as a person meets it: exit codes, one line a fault, nothing half-written."""
+
+import json
+import os
+import subprocess
+import sys
+import time
+import tomllib
+from pathlib import Path
+from pkgutil import iter_modules
+
+import pytest
+from site_text import edited
+from springhouse_host import cli, commands
+from springhouse_host.errors import KnownError
+from springhouse_host.screen import write_whole
+from springhouse_host.site import load_site
+from springhouse_host.site.read import MODELS
+
+FIVE = edited(
+    ("freezer.climate_class", '"Q"'),
+    ("store.water_litres", '"40 gal"'),
+    ("loop.tube_bore_mm", ""),
+    ("sensors.tray", '"absent"'),
+    ("settings.deep_target_c", "13"),
+)
+
+
+def springhouse(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    environment = {**os.environ, "COLUMNS": "100"}
+    environment.pop("FORCE_COLOR", None)
+    return subprocess.run(
+        [sys.executable, "-c", "from springhouse_host.cli import main; main()", *arguments],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        env=environment,
+        timeout=120,
+        check=False,
+    )
+
+
+def test_five_mistakes_five_lines_nothing_written(tmp_path) -> None:
+    (tmp_path / "site.toml").write_text(FIVE, "utf-8")
+    done = springhouse("size", "site.toml", "--json", "sheet.json", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    lines = done.stderr.splitlines()
+    assert len(lines) == 5
+    assert all(line.startswith("site.toml: ") and line.count(": ") >= 3 for line in lines)
+    assert [p.name for p in tmp_path.iterdir()] == ["site.toml"]
+
+
+def test_new_then_size(tmp_path) -> None:
+    made = springhouse("new", "mine", cwd=tmp_path)
+    assert (made.returncode, made.stderr) == (0, "")
+    path = tmp_path / "mine" / "site.toml"
+    assert load_site(path).name == "mine"
+    sized = springhouse("size", str(path), "--units", "us", "--json", "s.json", cwd=tmp_path)
+    assert (sized.returncode, sized.stderr) == (0, "")
+    assert "\x1b" not in sized.stdout
+    assert "US gal" in sized.stdout
+    sheet = json.loads((tmp_path / "s.json").read_text())
+    assert sheet["evidence"] == "ESTIMATE"
+    assert set(sheet["sheets"]) == {"low", "mid", "high"}
+    assert "gal" not in json.dumps(sheet)
+
+
+def test_new_names_every_key(tmp_path) -> None:
+    springhouse("new", ".", cwd=tmp_path)
+    text = (tmp_path / "site.toml").read_text("utf-8")
+    assert tomllib.loads(text)["site"]["name"] == tmp_path.name
+    for name, model in MODELS.items():
+        block = text[text.index(f"[{name}]") :].split("\n\n")[0]
+        for key in model.model_fields:
+            assert f"{key} =" in block, f"{name}.{key}"
+
+
+def test_new_keeps_what_is_there(tmp_path) -> None:
+    (tmp_path / "site.toml").write_text("mine", "utf-8")
+    done = springhouse("new", ".", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stderr == "site.toml: exists already: nothing was written\n"
+    assert (tmp_path / "site.toml").read_text() == "mine"
+
+
+@pytest.mark.parametrize(
+    ("arguments", "line"),
+    [
+        (["sise"], "springhouse: No such command 'sise'. Did you mean 'size'?"),
+        (["size"], "springhouse: Missing argument 'SITE'."),
+        (["size", "demo", "--units", "cubits"], "springhouse: Invalid value for '--units'"),
+        (["size", "demo", "--loud"], "springhouse: No such option: --loud"),
+        (["size", "no.toml"], "no.toml: cannot be read: No such file or directory"),
+        (["new", "/dev/null/x"], "/dev/null/x: cannot be made: Not a directory"),
+    ],
+)
+def test_bad_arguments_are_one_line_and_code_2(capsys, arguments: list[str], line: str) -> None:
+    assert cli.run(arguments) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert told.err.count("\n") == 1
+    assert told.err.startswith(line)
+
+
+def test_a_defect_of_ours_is_one_line_too(capsys, monkeypatch) -> None:
+    def broken(*_: object) -> None:
+        raise ZeroDivisionError("first\nsecond")
+
+    monkeypatch.setattr("springhouse_host.starter.starter_text", broken)
+    monkeypatch.delenv("SPRINGHOUSE_TRACEBACK", raising=False)
+    assert cli.run(["new", "somewhere-else"]) == cli.EXIT_INTERNAL
+    told = capsys.readouterr().err
+    assert told.count("\n") == 1
+    assert "ZeroDivisionError: first second" in told
+
+
+@pytest.mark.parametrize("command", [module.name for module in iter_modules(commands.__path__)])
+def test_help_of_every_command_has_an_example(capsys, command: str) -> None:
+    assert cli.run(["--help"]) == 0
+    assert f" {command} " in capsys.readouterr().out
+    assert cli.run([command, "--help"]) == 0
+    shown = capsys.readouterr().out
+    assert "Example" in shown
+    assert f"springhouse {command} " in shown
+
+
+def test_help_answers_at_once(tmp_path) -> None:
+    """Cold start; the least of three runs, for the machine may be busy."""
+    seconds = []
+    for _ in range(3):
+        begin = time.perf_counter()
+        assert springhouse("--help", cwd=tmp_path).returncode == 0
+        seconds.append(time.perf_counter() - begin)
+    assert min(seconds) < 1.0
+
+
+def test_files_are_written_whole_or_not_at_all(tmp_path) -> None:
+    target = tmp_path / "folder"
+    target.mkdir()
+    with pytest.raises(KnownError, match="cannot be written"):
+        write_whole(target, "text")
+    with pytest.raises(KnownError, match="cannot be written"):
+        write_whole(tmp_path / "nowhere" / "file", "text")
+    assert [p.name for p in tmp_path.rglob("*")] == ["folder"]

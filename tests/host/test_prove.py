@@ -1,0 +1,162 @@
+"""`springhouse prove` itself: verdict, record, exit codes."""
+
+import json
+import subprocess
+import sys
+from pathlib import Path
+from typing import Any
+
+import pytest
+from site_text import edited
+from springhouse_host.proof import invariants
+
+VERDICT_KEYS = {
+    "schema",
+    "site",
+    "kept",
+    "evidence",
+    "unguarded",
+    "assumes",
+    "currency",
+    "without_store",
+    "settings_sha256",
+    "firmware_sha256",
+    "site_sha256",
+    "promises",
+    "invariants",
+    "scenarios",
+}
+SCENARIO_KEYS = {
+    "name",
+    "days",
+    "seed",
+    "min_store_true_c",
+    "max_ice_kg",
+    "room_hours_over",
+    "starts_per_hour_max",
+    "off_gap_min_s",
+    "dry_seconds_max",
+    "spill_l",
+    "energy_kwh",
+    "cost",
+}
+
+
+PROVE = "import sys; from springhouse_host.cli import main; main(['prove', *sys.argv[1:]])"
+
+
+def prove(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
+    return subprocess.run(
+        [sys.executable, "-c", PROVE, *arguments],
+        capture_output=True,
+        text=True,
+        cwd=cwd,
+        timeout=900,
+        check=False,
+    )
+
+
+@pytest.fixture(scope="module")
+def demo(tmp_path_factory: pytest.TempPathFactory) -> tuple[int, str, dict[str, Any]]:
+    """Exit code, screen and record of the demo's proof."""
+    folder = tmp_path_factory.mktemp("demo")
+    done = prove("demo", "--json", "v.json", cwd=folder)
+    assert done.stderr == ""
+    return done.returncode, done.stdout, json.loads((folder / "v.json").read_text("utf-8"))
+
+
+def test_the_demo_is_kept(demo: tuple[int, str, dict[str, Any]]) -> None:
+    code, screen, record = demo
+    assert code == 0
+    assert record["kept"] is True
+    assert "KEPT - ESTIMATE" in screen
+    assert "Kept in simulation, for the parts described, assuming:" in screen
+    assert screen.index("assuming:") < screen.index("Not guarded:")
+
+
+def test_record_obeys_the_schema(demo: tuple[int, str, dict[str, Any]]) -> None:
+    record = demo[2]
+    assert record.keys() >= VERDICT_KEYS
+    assert record["schema"] == 1
+    for name in ("settings_sha256", "firmware_sha256", "site_sha256"):
+        assert len(bytes.fromhex(record[name])) == 32
+    for promise in record["promises"]:
+        assert promise.keys() == {
+            "name",
+            "unit",
+            "limit",
+            "worst",
+            "margin",
+            "scenario",
+            "kept",
+        }
+        assert promise["kept"] is (promise["margin"] >= 0.0)
+    for scenario in record["scenarios"]:
+        assert scenario.keys() >= SCENARIO_KEYS
+
+
+def test_every_invariant_has_cases_and_no_violation(
+    demo: tuple[int, str, dict[str, Any]],
+) -> None:
+    held = {i["id"]: i for i in demo[2]["invariants"]}
+    numbers = set(range(1, 27)) - set(invariants.BOARD_ONLY)
+    assert held.keys() == {f"INV-{n:02d}" for n in numbers}
+    assert all(i["cases"] > 0 and i["violations"] == 0 for i in held.values())
+
+
+def test_scenarios_are_all_there(demo: tuple[int, str, dict[str, Any]]) -> None:
+    names = " | ".join(s["name"] for s in demo[2]["scenarios"])
+    for wanted in (
+        "3 typical days",
+        "7 hottest days",
+        "read 200 mK high",
+        "read 200 mK low",
+        "compressor 20 % weaker",
+        "flow 30 % lower",
+        "more where the freezer stands",
+        "store_low open",
+        "shorted to zero frames",
+        "stuck",
+        "drifts by +1000 mK",
+        "tray float opens",
+        "loses its prime",
+        "mains away 2 h in the charge",
+        "without the store",
+    ):
+        assert wanted in names
+    assert {s["days"] for s in demo[2]["scenarios"] if "hottest" in s["name"]} == {7}
+
+
+def test_the_store_helps(demo: tuple[int, str, dict[str, Any]]) -> None:
+    hottest = {n: w for n, w in demo[2]["without_store"].items() if "hottest" in n}
+    assert hottest
+    assert all(w["cooler_with_store_k"] > 1.0 for w in hottest.values())
+
+
+def test_the_hard_demo_is_not_kept_and_says_why(tmp_path: Path) -> None:
+    done = prove("demo-hard", "--json", "v.json", cwd=tmp_path)
+    assert done.returncode == 1
+    record = json.loads((tmp_path / "v.json").read_text("utf-8"))
+    assert record["kept"] is False
+    broken = [p for p in record["promises"] if not p["kept"]]
+    assert [p["unit"] for p in broken] == ["%"]
+    assert broken[0]["margin"] < 0.0
+    assert "limited by: " in done.stdout
+    assert "Not kept in simulation" in done.stdout
+    assert all(i["violations"] == 0 for i in record["invariants"])
+
+
+def test_bad_input_is_one_line_a_fault_and_leaves_nothing(tmp_path: Path) -> None:
+    text = edited(("freezer.label_input_w", "-3"), ("store.draw_m", "nan"))
+    (tmp_path / "site.toml").write_text(text, "utf-8")
+    done = prove("site.toml", "--json", "v.json", cwd=tmp_path)
+    assert done.returncode == 2
+    assert done.stdout == ""
+    assert len(done.stderr.splitlines()) == 2
+    assert [p.name for p in tmp_path.iterdir()] == ["site.toml"]
+
+
+def test_a_folder_that_is_not_there_is_refused_before_the_work(tmp_path: Path) -> None:
+    done = prove("demo", "--json", "nowhere/v.json", cwd=tmp_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith("nowhere/v.json: cannot be written")
