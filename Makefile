@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test check bench clean
+.PHONY: help prove test check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -29,6 +29,9 @@ check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and t
 
 bench: $(READY)  ## simulated days per CPU second
 	$(BIN)/python -m springhouse_host.benchmark
+
+firmware: $(READY)  ## compile the firmware for each board into build/firmware, print sizes
+	$(BIN)/python -m springhouse_host.flashing.build build/firmware
 
 clean:  ## remove what the other targets built
 	rm -rf .venv .stubs .mypy_cache .pytest_cache .ruff_cache

@@ -1,0 +1,187 @@
+"""Puts the board together and runs it; every way out passes through `outputs.off`."""
+
+import asyncio
+import gc
+import json
+import sys
+import time
+from binascii import hexlify
+
+import machine
+
+from springhouse import blackbox as X
+from springhouse import code, parts, report
+from springhouse.blackbox import BlackBox
+from springhouse.boots import ABNORMAL, ASKED, SERVICE, Boots
+from springhouse.clock import Clock
+from springhouse.drivers.console import Console
+from springhouse.drivers.contact import SAMPLE_MS
+from springhouse.drivers.light import SAFE
+from springhouse.link import Link
+from springhouse.loop import Loop
+from springhouse.owner import NO_RESET, Owner
+from springhouse.owner import SERVICE as ASKED_SERVICE
+from springhouse.record import Record, proven_sha256
+from springhouse.scan import Scanner
+from springhouse.storage import Files, TwoSlots
+from springhouse.talk import Talk
+from springhouse.wiring import Wiring
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.kinds import Profile
+
+_HELD_SAMPLES = 5
+
+
+def load_profile(name: str) -> "Profile":
+    """The board profile; the wiring has checked the name."""
+    full = "springhouse.boards." + name
+    __import__(full)
+    profile: Profile = sys.modules[full]
+    return profile
+
+
+def read_text(path: str) -> str:
+    """A small file's text, "" if it cannot be read."""
+    try:
+        with open(path) as f:
+            text: str = f.read()
+            return text
+    except (OSError, ValueError):
+        return ""
+
+
+class Board:
+    """All parts by name."""
+
+    def __init__(self, folder: str) -> None:
+        home = folder + "/" if folder else ""
+        self.wiring = Wiring(read_text(home + "wiring.json"))
+        self.profile = load_profile(self.wiring.choice["board"])
+        self.outputs = parts.build_outputs(self.profile)
+        self.panel = parts.Panel(self.profile)
+        files = Files()
+        self.boots = Boots("boot", files)
+        self.locked = self.boots.begin()
+        self.firmware, self.fault = code.verify(folder)
+        slots = TwoSlots(home + "settings", files)  # code and settings change places together
+        self.record = Record()
+        body = slots.load()
+        if body is not None:
+            self.record.decode(body)
+        self.fault = self.fault or self.wiring.fault or self.record.fault
+        self.proven = self.record.proven(self.firmware)
+        number = self.wiring.number
+        local = self.wiring.choice["tariff_clock"] == "local"
+        clock = Clock(self.wiring.offsets, number["standard_offset_min"], local)
+        self.owner = Owner(clock, self.record, slots)
+        self.report_s = number["report_s"]
+        self.probe_s = number["probe_s"]
+        self.box = BlackBox("log", files)
+        self.link = Link(self.owner)
+        self.console = Console()
+        self.talk = Talk(self.console, self.link, self.owner, self.box, self.identity)
+        self.sensors = parts.Sensors(self.profile, self.wiring)
+        self.scanner = Scanner(self.sensors, self.outputs, self.owner, number["pump_pm"])
+        self.safe = ""  # why the board is in safe mode
+
+    def identity(self) -> "dict[str, object]":
+        """Which board, code, settings and proof run, and how it is; for `get-state`."""
+        gc.collect()
+        proof = proven_sha256(self.record.settings, self.record.ranges)
+        return {
+            "board": self.profile.NAME,
+            "firmware": hexlify(self.firmware[:8]).decode(),
+            "settings": hexlify(proof[:8]).decode(),
+            "unproven": 0 if self.proven else 1,
+            "boots": self.boots.count,
+            "cause": machine.reset_cause(),
+            "safe": self.safe,
+            "late": self.scanner.late_stops,
+            "free": gc.mem_free(),
+        }
+
+    def note(self, kind: int, detail: int, uptime_s: int) -> None:
+        """Add a black-box record."""
+        values = report.box_values(
+            kind, self.boots.serial, detail, uptime_s, self.scanner, self.owner, self.box.dropped
+        )
+        self.box.note(values)
+
+    def held(self) -> bool:
+        """Whether the button is down at power-up and stays so for a second."""
+        for _ in range(_HELD_SAMPLES):
+            if not self.panel.button.down():
+                return False
+            time.sleep_ms(SAMPLE_MS)
+        return True
+
+    def why_safe(self) -> str:
+        """Reason for the safe mode, "" to run."""
+        if self.boots.reason == SERVICE:
+            return "service"
+        if self.held():
+            return "button"
+        if self.locked:
+            return "boots: three short runs"
+        return self.fault
+
+
+async def stay_safe(board: Board) -> None:
+    """Safe mode: outputs off, no watchdog, link alive; ends by `reset` or a long press."""
+    board.panel.light.code = SAFE
+    asyncio.create_task(board.talk.run())
+    presses = board.panel.button.long_presses
+    seconds = 0
+    while board.owner.reset == NO_RESET:
+        for phase in range(5):
+            board.outputs.off()
+            board.panel.sample()
+            board.panel.light.show(phase)
+            await asyncio.sleep_ms(SAMPLE_MS)
+        board.link.limit.second()
+        seconds += 1
+        if seconds % 5 == 1 and not board.console.busy():
+            board.console.start(json.dumps({"safe": board.safe, "up": seconds}))
+        if board.panel.button.long_presses != presses:
+            return
+
+
+async def work(board: Board) -> None:
+    """Normal running: clock, black box, watchdog, loop."""
+    if board.sensors.rtc is not None:
+        utc_min, second = board.sensors.rtc.read()
+        board.owner.clock.believe(utc_min, second)
+    board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
+    gc.collect()
+    loop = Loop(board)
+    loop.watchdog = machine.WDT(timeout=board.profile.WATCHDOG_MS)
+    await loop.run()
+
+
+def leave(board: Board, reason: int, detail: int) -> None:
+    """Outputs are off: write what is known, then reset."""
+    board.note(X.FAULT if reason == ABNORMAL else X.COMMAND, detail, 0)
+    board.box.flush()
+    if reason != ABNORMAL:
+        board.boots.ask(reason)
+    machine.reset()
+
+
+def run(folder: str) -> None:
+    """Never returns but by KeyboardInterrupt, which leaves everything off."""
+    board = Board(folder)
+    try:
+        board.safe = board.why_safe()
+        asyncio.run(stay_safe(board) if board.safe else work(board))
+        board.outputs.off()
+        asked = SERVICE if board.owner.reset == ASKED_SERVICE else ASKED
+        leave(board, asked, board.owner.reset)
+    except Exception as problem:
+        board.outputs.off()
+        board.console.start(json.dumps({"fault": repr(problem)[:160]}))
+        board.console.push()
+        leave(board, ABNORMAL, 0)
+    finally:
+        board.outputs.off()

@@ -1,0 +1,151 @@
+"""Black box: the last 72 h of one-minute records and every transition, on flash.
+
+Records gather in RAM and are appended ten minutes at a time (flash wears out by erasing), each
+batch with its own sequence number and CRC. A batch cut short by a power failure is simply not
+there when read. Old segment files are deleted whole. One record has RECORD_SIZE bytes whatever
+it reports.
+"""
+
+import struct
+from binascii import crc32
+
+from springhouse.storage import Files
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.kinds import File
+
+MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT = range(6)  # kinds of record
+
+# kind, boot number, detail, minutes since 1970 (0 = unknown), uptime s, five temperatures in
+# 10 m°C, mL/min, mV, rev/min, RH 1/100 %, probe faults (3 bits each), interlock word, output
+# bits, states (store << 4 | room), inputs, latches, owner's mode, records dropped before this
+_RECORD = "<BBHIIhhhhhHHHHHHBBBBBB"
+RECORD_SIZE = struct.calcsize(_RECORD)
+FIELDS = 22
+
+BATCH_MS = 600000
+_ROOM = 48  # records in RAM: ten minutes and 38 transitions
+_BATCHES_A_SEGMENT = 36
+SEGMENTS = 13  # 12 hold 72 h, one more is being written
+_HEAD = "<4sIH"  # magic, sequence number, bytes of payload
+_HEAD_SIZE = struct.calcsize(_HEAD)
+_MAGIC = b"SPB1"
+_PAYLOAD_MOST = _ROOM * RECORD_SIZE
+
+
+def read_batch(f: "File") -> "tuple[int, bytes] | None":
+    """The next (sequence number, payload) of an open segment, None at its end or at damage."""
+    head = f.read(_HEAD_SIZE)
+    if len(head) != _HEAD_SIZE:
+        return None
+    magic, seq, length = struct.unpack(_HEAD, head)
+    if magic != _MAGIC or length > _PAYLOAD_MOST or length % RECORD_SIZE:
+        return None
+    payload = f.read(length)
+    tail = f.read(4)
+    if len(payload) != length or len(tail) != 4:
+        return None
+    if struct.unpack("<I", tail)[0] != crc32(payload, crc32(head)):
+        return None
+    return seq, payload
+
+
+class BlackBox:
+    """`note` adds a record in RAM, `flush` appends a batch when it is time."""
+
+    def __init__(self, folder: str, files: Files) -> None:
+        self.folder = folder
+        self._files = files
+        self._ram = bytearray(_PAYLOAD_MOST)
+        self._view = memoryview(self._ram)
+        self._used = 0
+        self.dropped = 0
+        self.failures = 0  # appends that raised; the board goes on without its log
+        self._seq = 0
+        self._batches = _BATCHES_A_SEGMENT  # in the segment being written: full = begin another
+        self._segment = ""
+        self._find_end()
+
+    def segments(self) -> "list[str]":
+        """Names of the segment files, oldest first."""
+        try:
+            return sorted([n for n in self._files.listdir(self.folder) if n.endswith(".box")])
+        except OSError:
+            return []
+
+    def _find_end(self) -> None:
+        """Go on after the last whole batch; behind a torn one a new segment begins."""
+        names = self.segments()
+        if not names:
+            try:
+                self._files.mkdir(self.folder)
+            except OSError:
+                pass  # it is there already, or every append will fail and be counted
+            return
+        path = self.folder + "/" + names[-1]
+        self._seq = int(names[-1][:8], 16)
+        count = 0
+        size = 0
+        try:
+            with self._files.open(path, "rb") as f:
+                batch = read_batch(f)
+                while batch is not None:
+                    self._seq = batch[0] + 1
+                    count += 1
+                    size += _HEAD_SIZE + len(batch[1]) + 4
+                    batch = read_batch(f)
+            if self._files.size(path) == size:
+                self._segment = path
+                self._batches = count
+            else:
+                self._seq += 1  # the torn batch had this number; its segment keeps its name
+        except OSError:
+            self.failures += 1
+
+    def note(self, values: "tuple[int, ...]") -> bool:
+        """Add a record; False if the buffer is full until the next flush."""
+        if self._used + RECORD_SIZE > _PAYLOAD_MOST:
+            self.dropped = min(self.dropped + 1, 255)
+            return False
+        struct.pack_into(_RECORD, self._ram, self._used, *values)
+        self._used += RECORD_SIZE
+        return True
+
+    def flush(self) -> bool:
+        """Append what has gathered. A failure keeps it for the next time."""
+        if not self._used:
+            return True
+        payload = self._view[: self._used]
+        head = struct.pack(_HEAD, _MAGIC, self._seq, self._used)
+        tail = struct.pack("<I", crc32(payload, crc32(head)))
+        try:
+            if self._batches >= _BATCHES_A_SEGMENT:
+                self._begin_segment()
+            with self._files.open(self._segment, "ab") as f:
+                f.write(head)
+                f.write(payload)
+                f.write(tail)
+                f.flush()
+        except OSError:
+            self.failures = min(self.failures + 1, 255)
+            self._batches = _BATCHES_A_SEGMENT  # the file may end torn: begin another
+            self._seq += 1
+            return False
+        self._seq += 1
+        self._batches += 1
+        self._used = 0
+        self.dropped = 0
+        return True
+
+    def _begin_segment(self) -> None:
+        names = self.segments()
+        for name in names[: max(0, len(names) - SEGMENTS + 1)]:
+            self._files.remove(self.folder + "/" + name)
+        self._segment = self.folder + "/" + "%08x.box" % self._seq
+        self._batches = 0
+
+
+def fields(payload: "bytes | memoryview", n: int) -> "tuple[int, ...]":
+    """Record `n` of a payload."""
+    return struct.unpack_from(_RECORD, payload, n * RECORD_SIZE)

@@ -1,0 +1,1 @@
+"""One file a board: pins and limits, nothing else."""

@@ -1,0 +1,197 @@
+"""The running board: tasks for sensors, panel and link, and one control task that drives outputs.
+
+Any exception, in any task, turns everything off first and ends the loop; the watchdog or an
+explicit reset follows. Nothing is restarted in place.
+"""
+
+import asyncio
+import gc
+import time
+
+from springhouse import beats as H
+from springhouse import blackbox as X
+from springhouse import memory as M
+from springhouse import report
+from springhouse import timekeeping as T
+from springhouse.beats import Beats
+from springhouse.drivers.contact import SAMPLE_MS
+from springhouse.drivers.outputs import PulsedRelay
+from springhouse.drivers.probe import ProbeBus
+from springhouse.owner import NO_RESET
+from springhouse.scan import SCAN_MS
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.app import Board
+    from springhouse.kinds import AirChip, Watchdog
+
+AIR_MS = 2000
+LINK_MS = 200
+_COLLECT_SCANS = 10
+_CLEAR_BOOTS_S = 600
+_RTC_S = 3600  # the chip keeps better time than the ticks
+# A scan comes 950 ms after a probe round begins, so that it sees that round's frames (800 ms to
+# convert, 13 ms to read each of five). The first waits for the second round: inputs start in
+# trouble and need five good samples; a scan before that would latch a flood.
+_FIRST_SCAN_MS = 1950
+_BATCH_S = X.BATCH_MS // 1000
+
+
+def ticks() -> int:
+    """Milliseconds as the core counts them: 0 .. 2**30 - 1 also where the port counts further."""
+    tick: int = time.ticks_ms()  # type: ignore[assignment]
+    return tick & T.LAST
+
+
+class TaskFailed(Exception):
+    """A task of the loop raised; the outputs are already off."""
+
+
+class Loop:
+    """Holds the parts, made by app.py, and runs them."""
+
+    def __init__(self, board: "Board") -> None:
+        self.board = board
+        self.failed: object = None  # what a task raised
+        self.watchdog: Watchdog | None = None
+        self.uptime_s = 0
+        self._out = 0
+        self._states = 0
+        self._latch = 0
+        self._target_presses = 0
+        sensors = board.sensors
+        self._pulsed = isinstance(board.outputs.relay, PulsedRelay)
+        required = [sensors.probes is not None, True, sensors.air is not None, self._pulsed]
+        self._start = ticks()
+        self.beats = Beats(self._start, required)
+
+    def on_exception(self, _loop: object, context: "dict[str, object]") -> None:
+        """Off first, without allocating; the control task ends the loop at its next step."""
+        self.board.outputs.off()
+        self.failed = context["exception"]
+        self.watchdog = None  # never fed again
+
+    async def probes(self, bus: ProbeBus) -> None:
+        """A round of the 1-wire probes each second or two, in step with the scans."""
+        due = self._start
+        while True:
+            await bus.measure(ticks)
+            self.beats.beat(H.PROBES, ticks())
+            due = T.ticks_add(due, self.board.probe_s * 1000)
+            wait_ms = T.ticks_diff(due, ticks())
+            while wait_ms < 0:  # held up: whole rounds are left out
+                due = T.ticks_add(due, SCAN_MS)
+                wait_ms += SCAN_MS
+            await asyncio.sleep_ms(wait_ms)
+
+    async def air(self, chip: "AirChip") -> None:
+        """The air chip each two seconds."""
+        while True:
+            await chip.measure(ticks)
+            self.beats.beat(H.AIR, ticks())
+            await asyncio.sleep_ms(AIR_MS)
+
+    async def relay(self) -> None:
+        """Half waves of the pulsed relay."""
+        while True:
+            self.board.outputs.relay.beat()
+            self.beats.beat(H.RELAY, ticks())
+            await asyncio.sleep_ms(PulsedRelay.BEAT_MS)
+
+    async def panel(self) -> None:
+        """Contacts, buttons, light and sounder each 200 ms."""
+        board = self.board
+        panel = board.panel
+        phase = 0
+        presses = 0
+        while True:
+            board.sensors.sample_contacts()
+            panel.sample()
+            if panel.button.presses != presses:
+                presses = panel.button.presses
+                board.outputs.muted = True
+                board.owner.acknowledge()
+            steps = panel.up.presses - panel.down.presses
+            if steps != self._target_presses:
+                board.owner.nudge_target(1 if steps > self._target_presses else -1)
+                self._target_presses = steps
+            panel.light.show(phase)
+            board.outputs.beep(phase)
+            phase = (phase + 1) % 1000
+            self.beats.beat(H.CONTACTS, ticks())
+            await asyncio.sleep_ms(SAMPLE_MS)
+
+    async def control(self) -> None:
+        """A scan a second; the only place that feeds the watchdog."""
+        board = self.board
+        await asyncio.sleep_ms(_FIRST_SCAN_MS)
+        due = T.ticks_add(self._start, _FIRST_SCAN_MS)
+        scans = 0
+        while True:
+            if self.failed is not None:
+                raise TaskFailed(repr(self.failed))
+            now = ticks()
+            out = board.scanner.run(now)
+            late = self.beats.late(now)
+            if late != H.NONE_LATE:
+                board.outputs.off()
+                raise TaskFailed("beat " + str(late))
+            if self.watchdog is not None:
+                self.watchdog.feed()
+            self.uptime_s += 1
+            self._record(out)
+            scans += 1
+            if scans % _COLLECT_SCANS == 0:
+                gc.collect()
+            if board.owner.reset != NO_RESET:
+                return
+            due = T.ticks_add(due, SCAN_MS)
+            wait_ms = T.ticks_diff(due, ticks())
+            if wait_ms < 0:  # late: lost scans are not made up for
+                due = T.ticks_add(ticks(), SCAN_MS)
+                wait_ms = SCAN_MS
+            await asyncio.sleep_ms(wait_ms)
+
+    def _record(self, out: int) -> None:
+        """Report, black box, light: after the outputs are driven."""
+        board = self.board
+        memory = board.scanner.memory
+        board.link.limit.second()
+        board.panel.light.code = board.scanner.light_code(board.proven)
+        states = memory[M.STORE_STATE] << 4 | memory[M.ROOM_STATE]
+        if out != self._out or states != self._states or memory[M.LATCH] != self._latch:
+            self._out, self._states, self._latch = out, states, memory[M.LATCH]
+            board.note(X.TRANSITION, 0, self.uptime_s)
+        if self.uptime_s % 60 == 0:
+            board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
+        if self.uptime_s % _BATCH_S == 0:
+            board.box.flush()  # between two sensor frames: writing flash holds up everything
+        if self.uptime_s == _CLEAR_BOOTS_S:
+            board.boots.clear()
+        if self.uptime_s % _RTC_S == 0 and board.sensors.rtc is not None:
+            utc_min, second = board.sensors.rtc.read()
+            board.owner.clock.believe(utc_min, second)
+        if board.owner.clock_set:
+            board.owner.clock_set = False
+            board.note(X.CLOCK, 0, self.uptime_s)
+            if board.sensors.rtc is not None:
+                clock = board.owner.clock
+                board.sensors.rtc.write(clock.utc_min, clock.second)
+        if self.uptime_s % board.report_s == 0 and not board.console.busy():
+            board.console.start(
+                report.line(board.scanner, board.owner, not board.proven, self.uptime_s)
+            )
+
+    async def run(self) -> None:
+        """Run until a reset is asked for; whatever else ends it has turned everything off."""
+        asyncio.get_event_loop().set_exception_handler(self.on_exception)
+        sensors = self.board.sensors
+        if sensors.probes is not None:
+            asyncio.create_task(self.probes(sensors.probes))
+        if sensors.air is not None:
+            asyncio.create_task(self.air(sensors.air))
+        if self._pulsed:
+            asyncio.create_task(self.relay())
+        asyncio.create_task(self.panel())
+        asyncio.create_task(self.board.talk.run())
+        await self.control()

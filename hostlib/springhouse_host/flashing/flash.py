@@ -1,0 +1,237 @@
+"""Put a proven site on a board. Every failure leaves it off or on the old complete version."""
+
+import contextlib
+import json
+import time
+from array import array
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from springhouse.record import NO_PROOF, Record, proven_sha256
+from springhouse.storage import pack
+from springhouse.wiring import Wiring
+
+from ..errors import KnownError
+from ..site.hashes import settings_sha256
+from .build import BOARDS, Image, build
+from .copying import FOLDERS, CopyError, Progress, Prompt
+from .line import Line, Message
+from .zone import with_zone
+
+EXIT_BOARD = 3  # the board was touched and something failed; the message says how it stands
+
+ANSWER_S = 8.0
+SAFE_S = 25.0
+FIRST_RECORD_S = 30.0
+
+OFF_OLD = "the board is off; its old version is complete and runs at the next power-up"
+OFF_NONE = "the board is off and holds no complete version"
+UNTOUCHED = "nothing on the board was changed"
+
+
+class BoardFailure(KnownError):
+    """Something failed on the board; the line ends with the state it is in. Exit code 3."""
+
+    def __init__(self, what: str, state: str) -> None:
+        super().__init__(f"{what}; {state}")
+
+
+@dataclass(frozen=True)
+class Load:
+    """What is to run on the board."""
+
+    image: Image
+    settings_hash: str  # first 16 digits, as the board reports it
+    proven: bool
+
+
+@dataclass(frozen=True)
+class Steps:
+    """What the person sees meanwhile."""
+
+    say: Callable[[str], None] = lambda _text: None
+    progress: Progress = lambda _done, _total: None
+
+
+def read_wiring(path: Path) -> tuple[str, bytes]:
+    """Return (board, text) of a wiring file, checked as the board will check it.
+
+    Raises:
+        KnownError: naming the file and what is wrong.
+    """
+    try:
+        text = path.read_text()
+    except (OSError, ValueError) as error:
+        raise KnownError(f"{path}: cannot be read: {error}") from None
+    wiring = Wiring(text)
+    if wiring.fault:
+        raise KnownError(f"{path}: {wiring.fault}")
+    board = str(json.loads(text).get("board", ""))
+    if board not in BOARDS:
+        raise KnownError(f"{path}: board: missing: one of {', '.join(BOARDS)}")
+    return board, text.encode()
+
+
+def check_proof(path: Path, settings: "array[int]", firmware: str) -> None:
+    """Check that a verdict is for these settings and this firmware, and was kept.
+
+    Raises:
+        KnownError: naming the file and what does not match.
+    """
+    try:
+        verdict: Any = json.loads(path.read_text())
+        kept, proven = verdict["kept"], verdict["settings_sha256"]
+        made_for = verdict["firmware_sha256"]
+    except OSError as error:
+        raise KnownError(f"{path}: no proof record: {error.strerror}: run prove --json") from None
+    except (ValueError, KeyError, TypeError):
+        raise KnownError(f"{path}: is no proof record: run prove --json") from None
+    if kept is not True:
+        raise KnownError(f"{path}: the promises were not kept: change the site and prove again")
+    if proven != settings_sha256(settings):
+        raise KnownError(f"{path}: stale: the settings have changed since: prove again")
+    if made_for != firmware:
+        raise KnownError(f"{path}: stale: the firmware has changed since: prove again")
+
+
+def make_load(
+    settings: "array[int]",
+    wiring: Path,
+    proof: Path | None,
+    image: Image | None = None,
+    zone: str | None = None,
+) -> Load:
+    """Build everything that goes on the board; ``proof`` None makes an unproven load.
+
+    ``zone`` names the place in the tz database whose clock the tariff and the owner follow.
+
+    Raises:
+        KnownError: bad wiring, no matching proof, firmware that does not compile.
+    """
+    board, text = read_wiring(wiring)
+    if zone is not None:
+        text = with_zone(text, zone, datetime.now(UTC))
+    image = build(board) if image is None else image
+    record = Record()
+    for slot, value in enumerate(settings):
+        record.settings[slot] = value
+    if proof is not None:
+        check_proof(proof, settings, image.firmware)
+        record.proof = proven_sha256(record.settings, record.ranges)
+        record.firmware = bytes.fromhex(image.firmware)
+    full = image.with_file("wiring.json", text)
+    # The record changes while it runs, so the manifest does not cover it; it has its own checksum.
+    code = {**full.code, "settings.0": pack(1, record.encode())}
+    load_hash = proven_sha256(record.settings, record.ranges).hex()[:16]
+    return Load(
+        Image(image.board, image.firmware, image.root, code), load_hash, record.proof != NO_PROOF
+    )
+
+
+def into_safe_mode(port: str) -> bool:
+    """Bring a running board into safe mode; False if there is no program, only a prompt.
+
+    Raises:
+        KnownError: nothing answers.
+        BoardFailure: it answers but does not go into safe mode.
+    """
+    with Line(port) as line:
+        seen = line.wait(lambda m: "up" in m or "safe" in m or "fault" in m, ANSWER_S / 2)
+        if seen is None:
+            line.poke()
+            seen = line.wait(lambda m: "up" in m or "safe" in m, ANSWER_S / 2)
+        if seen is None and ">>>" in line.other:
+            return False
+        if seen is None:
+            raise KnownError(
+                f"board: nothing answers on {port}: is it a board with MicroPython on it? "
+                f"Hold its button while plugging it in; {UNTOUCHED}"
+            )
+        if "safe" in seen:
+            return True
+        if "fault" in seen:
+            return False
+        line.send({"cmd": "service"})
+        if line.wait(lambda m: "safe" in m, SAFE_S) is None:
+            raise BoardFailure("board: does not go into safe mode", "it runs on as before")
+        return True
+
+
+def copy(port: str, load: Load, steps: Steps) -> str:
+    """Fill the idle folder and switch over; returns the folder.
+
+    Raises:
+        BoardFailure: with the state the board is in.
+    """
+    state = OFF_OLD
+    prompt = None
+    try:
+        prompt = Prompt(port)
+        old = prompt.running_folder()
+        state = OFF_OLD if old else OFF_NONE
+        idle = FOLDERS[1] if old == FOLDERS[0] else FOLDERS[0]
+        steps.say(f"copying into folder {idle}" + (f", {old} stays as it is" if old else ""))
+        prompt.fill(idle, load.image.code, steps.progress)
+        for name, data in load.image.root.items():
+            prompt.replace(name, data)
+        prompt.switch(idle)
+        state = f"the board is off and runs the new version, folder {idle}, at the next power-up"
+        prompt.reset()
+        return idle
+    except CopyError as error:
+        raise BoardFailure(f"copy: {error}", state) from None
+    finally:
+        if prompt is not None:
+            prompt.close()
+
+
+def first_record(port: str, load: Load) -> Message:
+    """Wait for the board to run and say what it runs.
+
+    Raises:
+        BoardFailure: it stays silent, stays in safe mode, or runs something else.
+    """
+    state = "the new version is on the board, but look at it before leaving it"
+    with contextlib.suppress(OSError), Line(port) as line:
+        seen = line.wait(lambda m: "up" in m or "safe" in m or "fault" in m, FIRST_RECORD_S)
+        if seen is not None and "fault" in seen:
+            raise BoardFailure(f"board: {seen['fault']}", "its outputs are off")
+        if seen is not None and "safe" in seen:
+            raise BoardFailure(f"board: in safe mode: {seen['safe']}", "its outputs are off")
+        if seen is not None:
+            line.send({"cmd": "get-state"})
+            answer = line.wait(lambda m: "firmware" in m, ANSWER_S)
+            if answer is not None:
+                want = (load.settings_hash, load.image.firmware[:16], 0 if load.proven else 1)
+                if (answer["settings"], answer["firmware"], answer["unproven"]) != want:
+                    raise BoardFailure("board: reports other settings or firmware", state)
+                _set_clock(line, state)
+                return answer
+    raise BoardFailure("board: no record after the reset", state)
+
+
+def _set_clock(line: Line, state: str) -> None:
+    """Give the board this computer's time; without it no tariff is followed."""
+    line.send({"cmd": "set-time", "utc_s": int(time.time()), "sure": True})
+    answer = line.wait(lambda m: "refused" in m or m.get("done") == "set-time", ANSWER_S)
+    if answer is None or "refused" in answer:
+        said = answer["refused"] if answer else "no answer"
+        raise BoardFailure(f"board: clock not set: {said}", state)
+
+
+def flash(port: str, load: Load, steps: Steps) -> Message:
+    """Do it all; returns the board's own account of what it runs.
+
+    Raises:
+        KnownError: before anything was changed.
+        BoardFailure: afterwards, with the state the board is in.
+    """
+    steps.say("asking the board to switch everything off")
+    if not into_safe_mode(port):
+        steps.say("no program on the board yet: installing the first one")
+    copy(port, load, steps)
+    steps.say("waiting for the first record")
+    return first_record(port, load)

@@ -1,0 +1,65 @@
+"""The board's link as lines of JSON, for as long as its program runs."""
+
+import json
+import time
+from collections.abc import Callable
+from typing import Any
+
+import serial
+
+from ..errors import KnownError
+
+BAUD = 115200
+Message = dict[str, Any]
+
+
+class Line:
+    """An open port. Reading sends nothing, so that a watched board is never stopped.
+
+    Raises:
+        KnownError: the port cannot be opened.
+    """
+
+    def __init__(self, port: str) -> None:
+        try:
+            self._serial = serial.Serial(port, BAUD, timeout=0.05, exclusive=True, write_timeout=2)
+        except (serial.SerialException, OSError) as error:
+            raise KnownError(f"port: {port} cannot be opened: {error}") from None
+        self._partial = b""
+        self.other = ""  # the last line that was no JSON, e.g. an interpreter's prompt
+
+    def __enter__(self) -> "Line":
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._serial.close()
+
+    def send(self, command: Message) -> None:
+        """Send a command."""
+        self._serial.write(json.dumps(command, separators=(",", ":")).encode() + b"\n")
+
+    def poke(self) -> None:
+        """Send an empty line: an interpreter answers with its prompt, the program with nothing."""
+        self._serial.write(b"\r\n")
+
+    def _lines(self) -> list[bytes]:
+        self._partial += self._serial.read(4096)
+        *whole, self._partial = self._partial.split(b"\n")
+        if self._partial.strip().endswith(b">>>"):
+            self.other = ">>>"
+        return whole
+
+    def wait(self, wanted: Callable[[Message], bool], timeout_s: float) -> Message | None:
+        """Return the first message that is wanted, None if none comes in time."""
+        until = time.monotonic() + timeout_s
+        while time.monotonic() < until:
+            for raw in self._lines():
+                text = raw.decode(errors="replace").strip()
+                try:
+                    message = json.loads(text)
+                except ValueError:
+                    self.other = text or self.other
+                    continue
+                if isinstance(message, dict) and wanted(message):
+                    return message
+        return None

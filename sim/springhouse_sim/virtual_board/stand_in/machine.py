@@ -1,0 +1,131 @@
+# mypy: ignore-errors
+"""Stand-in for the board's `machine` module. Runs under MicroPython."""
+
+import plant_wire as W
+
+PWRON_RESET, HARD_RESET, WDT_RESET, DEEPSLEEP_RESET, SOFT_RESET = 1, 2, 3, 4, 5
+
+
+def reset_cause():
+    """Chips that reset through their watchdog block report that, asked for or not."""
+    return W.S.cause
+
+
+def reset():
+    """Reset the chip."""
+    W.gone("R")
+
+
+class Pin:
+    """An input sees the plant, an output is reported to it."""
+
+    IN, OUT, OPEN_DRAIN = 0, 1, 2
+    PULL_UP, PULL_DOWN = 1, 2
+    IRQ_FALLING, IRQ_RISING = 4, 8
+
+    def __init__(self, number, mode=-1, pull=None, value=None):
+        self.number = number
+        self._out = mode == self.OUT
+        if value is not None:
+            W.drive(number, value)
+
+    def value(self, level=None):
+        """Read or drive."""
+        if level is None:
+            W.trouble("pin")
+            return W.S.level.get(self.number, 1)
+        W.trouble("drive")
+        W.drive(self.number, 1 if level else 0)
+
+    def irq(self, handler, trigger, hard=False):
+        """Call back on falling edges."""
+        pin = self
+        W.S.irq[self.number] = lambda _number: handler(pin)
+
+
+class PWM:
+    """A duty instead of a level."""
+
+    def __init__(self, pin, freq=0, duty_u16=0):
+        self._pin = pin
+        W.drive(pin.number, duty_u16)
+
+    def duty_u16(self, duty):
+        """Set the duty."""
+        W.trouble("pwm")
+        W.drive(self._pin.number, duty)
+
+
+class ADC:
+    """Reads what the plant says, 0 until it said something."""
+
+    def __init__(self, pin):
+        self._number = pin.number
+
+    def read_u16(self):
+        """One sample."""
+        W.trouble("adc")
+        return W.S.adc.get(self._number, 0)
+
+
+class I2C:
+    """Answers reads with the hex the plant gave for the address; else nobody is there."""
+
+    def __init__(self, _id, sda, scl, freq):
+        pass
+
+    def _answer(self, address):
+        W.trouble("i2c")
+        text = W.S.i2c.get(address, "-")
+        if text == "-":
+            raise OSError(5)
+        return bytes.fromhex(text)
+
+    def writeto(self, address, _data):
+        """Write."""
+        self._answer(address)
+
+    def readfrom_into(self, address, buffer):
+        """Read an answer."""
+        answer = self._answer(address)
+        for i in range(len(buffer)):
+            buffer[i] = answer[i] if i < len(answer) else 0xFF
+
+    def readfrom_mem_into(self, address, register, buffer):
+        """Read registers."""
+        answer = self._answer(address)
+        for i in range(len(buffer)):
+            buffer[i] = answer[register + i]
+
+    def writeto_mem(self, address, _register, _data):
+        """Write registers; the plant's chips ignore it."""
+        self._answer(address)
+
+
+class WDT:
+    """Cannot be stopped; resets the process for real."""
+
+    def __init__(self, timeout):
+        W.S.watch_ms = timeout
+        W.S.fed = W.S.now
+
+    def feed(self):
+        """Hold off the reset."""
+        W.S.fed = W.S.now
+
+
+class Counter:
+    """Hardware edge counter."""
+
+    FALLING = 2
+
+    def __init__(self, _unit, pin, edge):
+        self._count = 0
+        W.S.irq[pin.number] = self._edge
+
+    def _edge(self, _number):
+        self._count += 1
+
+    def value(self):
+        """Edges so far."""
+        return self._count

@@ -1,0 +1,27 @@
+# mypy: ignore-errors
+"""Power-up of the virtual board: boot.py, then main.py, in the current folder.
+
+Arguments: read and write descriptor of the plant's pipe, tick at boot, reset cause, what to do
+when the program has ended (idle or prompt).
+"""
+
+import sys
+
+import plant_wire
+import run_queue
+
+sys.modules["_asyncio"] = run_queue
+plant_wire.open_wire(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
+plant_wire.S.cause = int(sys.argv[4])
+plant_wire.advance(0)
+sys.path.insert(0, "")
+for name in ("boot.py", "main.py"):
+    with open(name) as f:
+        source = f.read()
+    try:
+        exec(compile(source, name, "exec"), {"__name__": "__main__"})
+    except KeyboardInterrupt:
+        print("interrupted")
+        break
+if sys.argv[5] == "idle":  # else the interpreter's prompt follows
+    plant_wire.idle()

