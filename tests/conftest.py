@@ -10,7 +10,7 @@ _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.f
 
 settings.register_profile(
     "ci",
-    max_examples=200,
+    max_examples=60,
     deadline=None,
     derandomize=True,
     database=None,

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, S, fitted, latch, output
+from drive import EVERY_SENSOR, Drive, K, M, S, fitted, latch, output
 
 MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 MINIMUM = fitted.STORE_LOW | fitted.ROOM | fitted.TRAY
@@ -53,7 +53,7 @@ def test_with_neither_the_pump_runs_in_bounded_spells() -> None:
 
 def test_without_a_level_or_floor_sensor_nothing_latches() -> None:
     d = pumping(MINIMUM, LEVEL_OK=0, FLOOR_DRY=0)
-    assert d.memory[7] == 0
+    assert d.memory[M.LATCH] == 0
     assert d.compressor
 
 
