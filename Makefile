@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test check bench firmware clean
+.PHONY: help prove test test-slow check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -11,14 +11,17 @@ READY := .venv/.ready
 MYPY_FIRMWARE := $(BIN)/mypy --config-file firmware/mypy.ini
 
 help:  ## list the targets
-	@grep -E '^[a-z]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z]+):.*## (.*)/  make \1\t\2/' | expand -t 16
+	@grep -E '^[a-z-]+:.*## ' $(MAKEFILE_LIST) | sed -E 's/^([a-z-]+):.*## (.*)/  make \1\t\2/' | expand -t 16
 
 prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer weather
 	mkdir -p build
 	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
 
-test: $(READY)  ## run all tests
-	$(BIN)/python -m pytest -n $(JOBS)
+test: $(READY)  ## run the tests that a change must pass
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow"
+
+test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m slow
 
 check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and types
 	$(BIN)/ruff format --check .
