@@ -23,6 +23,7 @@ DRY_WAIT_MS = (60000, 300000, 1800000)  # after the first, second, third dry run
 TRAY_OPENINGS = 3  # the third within a day latches
 RESTS = 3
 STILLS = 3
+COUNT_MOST = 4  # counts saturate where the last of them latches
 GHOST_MS = 60000
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
 
@@ -99,7 +100,8 @@ def forget_old(memory: "array[int]", day_slot: int, count_slot: int) -> None:
 def count(memory: "array[int]", day_slot: int, count_slot: int, now: int) -> int:
     """One more event of a kind; returns the count of the day."""
     T.arm(memory, day_slot, now, DAY_MS)
-    memory[count_slot] += 1
+    if memory[count_slot] < COUNT_MOST:
+        memory[count_slot] += 1
     return memory[count_slot]
 
 
