@@ -1,11 +1,12 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test test-slow check bench firmware clean
+.PHONY: help prove test test-slow adversary check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
 JOBS ?= 2
+LIVES ?= 1500
 BIN := .venv/bin
 READY := .venv/.ready
 MYPY_FIRMWARE := $(BIN)/mypy --config-file firmware/mypy.ini
@@ -22,6 +23,9 @@ test: $(READY)  ## run the tests that a change must pass
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m slow
+
+adversary: $(READY)  ## thousands of plant-days under random faults; LIVES=n of two days each
+	ADVERSARY_LIVES=$(LIVES) $(BIN)/python -m pytest -s tests/guards/test_plant_adversary.py
 
 check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and types
 	$(BIN)/ruff format --check .

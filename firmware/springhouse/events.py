@@ -24,6 +24,7 @@ TRAY_OPENINGS = 3  # the third within a day latches
 RESTS = 3
 STILLS = 3
 COUNT_MOST = 4  # counts saturate where the last of them latches
+MADE_MOST_MK = 100000  # no store; keeps what lying probes add up to inside 31 bits
 GHOST_MS = 60000
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
 
@@ -221,7 +222,10 @@ def progress(memory: "array[int]", settings: "array[int]", readings: "array[int]
         if memory[M.PROGRESS_T] == T.IDLE:
             memory[M.PROGRESS_MC] = mean + memory[M.PROGRESS_MADE_MK]
         if not judged:
-            memory[M.PROGRESS_MADE_MK] = memory[M.PROGRESS_MC] - mean
+            made = memory[M.PROGRESS_MC] - mean
+            if made < -MADE_MOST_MK:
+                made = -MADE_MOST_MK
+            memory[M.PROGRESS_MADE_MK] = min(made, MADE_MOST_MK)
         elif mean <= memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK]:
             refill_progress(memory, settings)
             memory[M.PROGRESS_MC] = mean

@@ -7,9 +7,11 @@ After a step that changed nothing, further steps change nothing either while eve
 between its two and less than `ms` have gone by, provided that frames keep arriving: the age of a
 fitted probe's frame is the runner's business. Bands may be narrower than needed, never wider.
 
-`decisions` is the same without the anchors: while readings stay in its bands only what
-`probes.update` keeps (anchors and stuck timers) may change, which a runner can follow by calling
-that alone. An anchor moves with every count of a store probe, so this is what makes a jump long.
+`decisions` promises less, so that a jump goes further: while readings stay in its bands nothing
+changes but what `probes.update` keeps (anchors and stuck timers, which a runner can follow by
+calling that alone) and bits of the condition words that decide nothing in the present states. The
+words are made afresh at every step, so an old one misleads nobody but a person who reads it.
+Of terms that must all hold it is enough to watch one that does not.
 """
 
 from array import array
@@ -17,9 +19,11 @@ from array import array
 from springhouse import conditions as Q
 from springhouse import fitted as F
 from springhouse import memory as M
+from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
+from springhouse import statechart as K
 from springhouse import timekeeping as T
 from springhouse import week as N
 
@@ -59,32 +63,76 @@ def _store(
     readings: "array[int]",
     watch: "array[int]",
     i: int,
+    words: bool,
 ) -> None:
     """Thresholds on store probe `i`, alone and as part of mean and coldest."""
     slot = R.STORE_LOW_MC + i
     mc = P.value_mc(memory, settings, readings, i)
-    _edge(watch, readings, slot, mc, 5000)  # disagreement is judged above
+    if words or _chilling(memory):
+        _edge(watch, readings, slot, mc, 5000)  # disagreement is judged above
     coldest = P.coldest_mc(memory, settings, readings)
     limit = Q.freeze_limit_mc(memory, settings)
-    _edge(watch, readings, slot, coldest, limit + 1)
-    _edge(watch, readings, slot, coldest, limit + settings[S.FREEZE_CLEAR_MK])
+    if words or not Q.flag(memory, M.FLAG_FREEZE):
+        _edge(watch, readings, slot, coldest, limit + 1)
+    if words or Q.flag(memory, M.FLAG_FREEZE):
+        _edge(watch, readings, slot, coldest, limit + settings[S.FREEZE_CLEAR_MK])
     mean = P.mean_mc(memory, settings, readings)
-    _edge(watch, readings, slot, mean, Q.store_start_mc(memory, settings))
-    _edge(watch, readings, slot, mean, Q.store_target_mc(memory, settings) + 1)
-    _edge(watch, readings, slot, mean, settings[S.WARM_FILL_MC])
-    _edge(watch, readings, slot, mean, Q.spent_mc(memory, settings))
-    _edge(watch, readings, slot, mean, memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK] + 1)
+    _mean(memory, settings, readings, watch, slot, mean, words)
+    if words or memory[M.PROGRESS_T] != T.IDLE:
+        _edge(watch, readings, slot, mean, memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK] + 1)
     if settings[S.ICE_BANK]:
         _edge(watch, readings, slot, mc, settings[S.ICE_ZONE_MC])
         _edge(watch, readings, slot, mc, settings[S.MELTED_MC])
 
 
+def _mean(
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    slot: int,
+    mean: int,
+    words: bool,
+) -> None:
+    """Thresholds on the mean of the store: start, stop, warm fill, spent."""
+    state = memory[M.STORE_STATE]
+    start = Q.store_start_mc(memory, settings)
+    ready = state == K.HOLD and mean >= start
+    idle = state == K.CHARGE and not memory[M.OUT] & O.COMPRESSOR
+    if words or state == K.HOLD:
+        _edge(watch, readings, slot, mean, start)
+    if words or ready or state == K.CHARGE:
+        _edge(watch, readings, slot, mean, Q.store_target_mc(memory, settings) + 1)
+    if words or ready or idle:
+        _edge(watch, readings, slot, mean, settings[S.WARM_FILL_MC])
+    if words or _delivery_open(memory, settings, readings):
+        _edge(watch, readings, slot, mean, Q.spent_mc(memory, settings))
+
+
+def _chilling(memory: "array[int]") -> bool:
+    """Whether the compressor runs without delivery."""
+    return memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
+
+
+def _delivery_open(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether delivery goes on, or lacks neither the wish nor a warm room."""
+    if memory[M.ROOM_STATE] == K.DISCHARGE:
+        return True
+    if memory[M.ROOM_STATE] != K.REST or not Q.wanted(memory) or not P.trusted(memory, P.ROOM):
+        return False
+    return P.value_mc(memory, settings, readings, P.ROOM) >= Q.room_start_mc(memory, settings)
+
+
 def _two_probes(
-    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    words: bool,
 ) -> None:
     """Thresholds on the distance between two probes."""
     both = P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH)
-    if both:
+    if both and (words or _chilling(memory)):
         low = P.value_mc(memory, settings, readings, P.LOW)
         high = P.value_mc(memory, settings, readings, P.HIGH)
         apart = abs(low - high)
@@ -93,26 +141,37 @@ def _two_probes(
         return
     draw = P.draw_mc(memory, settings, readings)
     slot = R.STORE_LOW_MC if P.trusted(memory, P.LOW) else R.STORE_HIGH_MC
-    if P.trusted(memory, P.ROOM):
+    useful = words or _delivery_open(memory, settings, readings)
+    if P.trusted(memory, P.ROOM) and useful:
         room = P.value_mc(memory, settings, readings, P.ROOM)
         _apart(watch, readings, R.ROOM_MC, slot, room - draw, Q.useful_mk(memory, settings))
-    if P.trusted(memory, P.COIL_IN):
+    followed = memory[M.OUT] & O.PUMP and not Q.has(settings, F.FLOW)
+    if P.trusted(memory, P.COIL_IN) and (words or followed):
         inlet = P.value_mc(memory, settings, readings, P.COIL_IN)
         gap = abs(inlet - draw)
         _apart(watch, readings, R.COIL_IN_MC, slot, gap, settings[S.FOLLOW_MK] + 1)
 
 
 def _room(
-    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    words: bool,
 ) -> None:
     """Thresholds on the room probe alone."""
     room = P.value_mc(memory, settings, readings, P.ROOM)
-    _edge(watch, readings, R.ROOM_MC, room, Q.room_start_mc(memory, settings))
-    _edge(watch, readings, R.ROOM_MC, room, settings[S.ROOM_TARGET_MC] + 1)
-    _edge(watch, readings, R.ROOM_MC, room, Q.full_fan_mc(memory, settings))
+    discharge = memory[M.ROOM_STATE] == K.DISCHARGE
     limit = settings[S.ROOM_LIMIT_MC]
-    _edge(watch, readings, R.ROOM_MC, room, limit)
-    _edge(watch, readings, R.ROOM_MC, room, limit - Q.HOT_BAND_MK)
+    if words or Q.wanted(memory):
+        _edge(watch, readings, R.ROOM_MC, room, limit)
+        _edge(watch, readings, R.ROOM_MC, room, limit - Q.HOT_BAND_MK)
+    if words or (Q.wanted(memory) and memory[M.ROOM_STATE] == K.REST):
+        _edge(watch, readings, R.ROOM_MC, room, Q.room_start_mc(memory, settings))
+    if words or _delivery_open(memory, settings, readings):
+        _edge(watch, readings, R.ROOM_MC, room, settings[S.ROOM_TARGET_MC] + 1)
+    if words or discharge:
+        _edge(watch, readings, R.ROOM_MC, room, Q.full_fan_mc(memory, settings))
 
 
 def _coil(
@@ -160,21 +219,19 @@ def _open_bands(readings: "array[int]", watch: "array[int]") -> None:
         watch[2 * slot + 1] = FAR
 
 
-def decisions(
-    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+def _fill(
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    words: bool,
 ) -> int:
-    """Fill `watch` without the anchors; return the ms until the next deadline, 0 .. 2**28."""
+    """Fill `watch`; with `words` set no anchor and no bit of a condition word may change."""
     _open_bands(readings, watch)
     if Q.flag(memory, M.FLAG_INVALID):
         return T.LONGEST_MS  # everything stays off
     ms = T.nearest_ms(memory, readings[R.NOW_MS])
-    if memory[M.PLAN_SINCE_MIN] >= 0:
-        week_min = readings[R.WEEK_MIN]
-        gone = week_min - memory[M.PLAN_SINCE_MIN]
-        if gone < 0:
-            gone += N.WEEK_MIN
-        last = week_min + memory[M.PLAN_LENGTH_MIN] - gone - 1
-        watch[2 * R.WEEK_MIN + 1] = min(last, N.WEEK_MIN - 1)
+    _plan(memory, readings, watch)
     for i in range(R.PROBES):
         if not P.fitted(settings, i):
             continue
@@ -187,25 +244,44 @@ def decisions(
             ms = 0  # each further frame counts
         _cut(watch, slot, P.LOWEST_MC[i], P.HIGHEST_MC[i])
         if i <= P.HIGH and P.trusted(memory, i):
-            _store(memory, settings, readings, watch, i)
+            _store(memory, settings, readings, watch, i, words)
+        if words or (i <= P.HIGH and T.due(memory, M.STORE_LOW_STUCK_T + i)):
+            _anchor(memory, settings, watch, i)  # a stuck probe that moves is trusted again
     if P.trusted(memory, P.ROOM):
-        _room(memory, settings, readings, watch)
-    _two_probes(memory, settings, readings, watch)
+        _room(memory, settings, readings, watch, words)
+    _two_probes(memory, settings, readings, watch, words)
     _coil(memory, settings, readings, watch)
     _plain(settings, readings, watch)
     return ms
+
+
+def _anchor(memory: "array[int]", settings: "array[int]", watch: "array[int]", i: int) -> None:
+    """Keep the anchor of probe `i` where it is."""
+    anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
+    low = anchor - P.ANCHOR_MK[i] + 1
+    _cut(watch, R.STORE_LOW_MC + i, low, anchor + P.ANCHOR_MK[i] - 1)
+
+
+def _plan(memory: "array[int]", readings: "array[int]", watch: "array[int]") -> None:
+    """The minutes for which the plan in force was found."""
+    if memory[M.PLAN_SINCE_MIN] >= 0:
+        week_min = readings[R.WEEK_MIN]
+        gone = week_min - memory[M.PLAN_SINCE_MIN]
+        if gone < 0:
+            gone += N.WEEK_MIN
+        last = week_min + memory[M.PLAN_LENGTH_MIN] - gone - 1
+        watch[2 * R.WEEK_MIN + 1] = min(last, N.WEEK_MIN - 1)
+
+
+def decisions(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> int:
+    """Fill `watch` with what may decide; return the ms until the next deadline, 0 .. 2**28."""
+    return _fill(memory, settings, readings, watch, False)
 
 
 def horizon(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
 ) -> int:
     """Fill `watch`; return the ms until the next deadline, 0 .. 2**28."""
-    ms = decisions(memory, settings, readings, watch)
-    if Q.flag(memory, M.FLAG_INVALID):
-        return ms
-    for i in range(R.PROBES):
-        if P.fitted(settings, i) and memory[M.VALID] & (1 << i):
-            anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
-            low = anchor - P.ANCHOR_MK[i] + 1
-            _cut(watch, R.STORE_LOW_MC + i, low, anchor + P.ANCHOR_MK[i] - 1)
-    return ms
+    return _fill(memory, settings, readings, watch, True)

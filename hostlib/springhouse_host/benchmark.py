@@ -1,33 +1,226 @@
-"""How fast the demo is simulated: days per second of CPU time. See `make bench`."""
+"""How fast the demo is simulated and proven: writes `bench.json`. See `make bench`.
 
+What is compared is measured interleaved in one run, as CPU time of this process unless the name
+says wall; the medians are written. A timing is no test.
+"""
+
+import json
+import os
+import platform
+import shutil
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import replace
+from datetime import timedelta
+from pathlib import Path
 from statistics import median
+from tempfile import TemporaryDirectory
+from typing import Any
 
-from springhouse_sim.bench import Bench, days_per_cpu_second
+from springhouse_sim.bench import Bench, Pace, parameters
 
+from . import replaying
 from .proof import running, scenarios
+from .proof.scenarios import Scenario
 from .screen import console
 from .site import load_site
+from .site.site import Site
 
-DAYS = 3
 REPEATS = 5
+BUSY_DAYS = 3  # the hottest, with some fifty changes of the outputs a day
+SEASON_DAYS = 92
+NIGHT_FROM_H, NIGHT_H = 16, 16
+NIGHTS = 1000
+RTOL = 1e-6
+FILE = Path("bench.json")
+
+# One step of the controller at rest, timed the same way by either interpreter.
+STEP = """
+import sys, time
+sys.path.insert(0, sys.argv[1])
+from array import array
+from springhouse import controller, memory, reading, setting
+m, s = array("i", [0] * memory.SIZE), array("i", [0] * setting.SIZE)
+r = array("i", [0] * reading.SIZE)
+setting.fill_defaults(s)
+controller.power_up(m)
+for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
+    r[slot] = 1
+us = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
+def go(n):
+    for k in range(n):
+        r[reading.NOW_MS] += 1000
+        for i in range(reading.PROBES):
+            r[reading.STORE_LOW_MC + i] = 8000
+            r[reading.STORE_LOW_AT_MS + i] = r[reading.NOW_MS]
+        controller.step(m, s, r)
+go(2000)
+begun = us()
+go(5000)
+print((us() - begun) / 5000)
+"""
+
+
+def cpu_s(work: Callable[[], object]) -> float:
+    """Return the CPU time of a call."""
+    begun = time.process_time()
+    work()
+    return time.process_time() - begun
+
+
+def wall_s(work: Callable[[], object]) -> float:
+    """Return the wall time of a call."""
+    begun = time.perf_counter()
+    work()
+    return time.perf_counter() - begun
+
+
+def night(site: Site) -> Scenario:
+    """Return the first charging night of the hottest days."""
+    found = scenarios.single(site, None, 1)
+    return replace(found, start=found.start + timedelta(hours=NIGHT_FROM_H))
+
+
+def run_nights(site_name: str, count: int) -> int:
+    """Run nights with different seeds, in any process."""
+    site = load_site(site_name)
+    one = night(site)
+    for seed in range(count):
+        running.bench(site, replace(one, seed=seed)).run(NIGHT_H / 24)
+    return count
+
+
+def nights_per_s() -> float:
+    """Return warm nights a second of wall time, on two processes."""
+    with ProcessPoolExecutor(2) as pool:
+        list(pool.map(run_nights, ["demo"] * 8, [10] * 8))
+        return NIGHTS / wall_s(lambda: list(pool.map(run_nights, ["demo"] * 2, [NIGHTS // 2] * 2)))
+
+
+def thresholds(site: Site) -> list[Callable[[float, replaying.State], float]]:
+    """Return what a script would have the solver watch: the controller's main thresholds."""
+    from springhouse import setting as S
+    from springhouse_sim.plant import state as X
+
+    s = site.settings()
+    watched = (
+        (X.STORE_LOW_PROBE_C, s[S.DEEP_MC]),
+        (X.STORE_LOW_PROBE_C, s[S.SHALLOW_MC] + s[S.BAND_MK]),
+        (X.STORE_HIGH_PROBE_C, s[S.FREEZE_MC]),
+        (X.ROOM_PROBE_C, s[S.ROOM_TARGET_MC]),
+        (X.ROOM_PROBE_C, s[S.ROOM_TARGET_MC] + s[S.ROOM_BAND_MK]),
+    )
+
+    def event(slot: int, mc: int) -> Callable[[float, replaying.State], float]:
+        return lambda _, x: float(x[slot]) - mc / 1000.0
+
+    return [event(slot, mc) for slot, mc in watched]
+
+
+def simulation(site: Site) -> dict[str, float]:
+    """Time skip, plain runner and LSODA script on the same days, interleaved."""
+    busy = scenarios.single(site, None, BUSY_DAYS)
+    season = next(
+        s for s in scenarios.standard(site) if s.days == SEASON_DAYS and s.variant == "mid"
+    )
+    params = parameters(site.plant("mid"))
+    recorded = running.bench(site, busy, kind=replaying.RecordingBench)
+    assert isinstance(recorded, replaying.RecordingBench)
+    trace = recorded.run(BUSY_DAYS)
+    watched = thresholds(site)
+
+    def simulated(scenario: Scenario, days: float, pace: Pace, compiled: bool = True) -> float:
+        bench: Bench = running.bench(site, scenario, pace=pace, compile_ticks=compiled)
+        return days / cpu_s(lambda: bench.run(days))
+
+    def script() -> float:
+        return BUSY_DAYS / cpu_s(
+            lambda: replaying.replay(recorded, trace, params, "LSODA", RTOL, watched)
+        )
+
+    simulated(busy, 0.01, Pace.PLAIN)
+    script()
+    found: dict[str, list[float]] = {"season": [], "busy": [], "plain": [], "lsoda": []}
+    for _ in range(REPEATS):
+        found["season"].append(simulated(season, SEASON_DAYS, Pace.SKIP))
+        found["busy"].append(simulated(busy, BUSY_DAYS, Pace.SKIP))
+        found["plain"].append(simulated(busy, BUSY_DAYS, Pace.PLAIN))
+        found["lsoda"].append(script())
+    mid = {name: median(values) for name, values in found.items()}
+    pure = simulated(busy, 1 / 48, Pace.PLAIN, compiled=False)
+    worst_k, rms_k = replaying.errors_k(recorded, trace, params)
+    seen_k, seen_rms_k = replaying.errors_k(recorded, trace, params, replaying.SEEN)
+    slow = NIGHT_H / 24 / simulated(night(site), NIGHT_H / 24, Pace.SKIP, compiled=False)
+    return {
+        "season_days_per_cpu_s": mid["season"],
+        "busy_days_per_cpu_s": mid["busy"],
+        "every_tick_days_per_cpu_s": mid["plain"],
+        "lsoda_days_per_cpu_s": mid["lsoda"],
+        "pure_python_days_per_cpu_s": pure,
+        "ratio_vs_every_tick": mid["busy"] / mid["plain"],
+        "ratio_vs_every_tick_pure_python": mid["busy"] / pure,
+        "ratio_vs_lsoda_script": mid["busy"] / mid["lsoda"],
+        "replay_error_max_k": seen_k,
+        "replay_error_rms_k": seen_rms_k,
+        "replay_error_all_nodes_max_k": worst_k,
+        "replay_error_all_nodes_rms_k": rms_k,
+        "night_pure_python_s": slow,
+    }
+
+
+def springhouse(*arguments: str) -> None:
+    """Run the command line in a process of its own; its exit code is not judged here."""
+    code = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
+    subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, check=False)
+
+
+def step_us(interpreter: str) -> float:
+    """Return the time of one step of the controller under an interpreter [us]."""
+    import springhouse
+
+    assert springhouse.__file__ is not None
+    folder = str(Path(springhouse.__file__).parents[1])
+    with TemporaryDirectory() as temporary:
+        script = Path(temporary) / "step.py"
+        script.write_text(STEP, encoding="utf-8")
+        command = [interpreter, str(script), folder]
+        times = [
+            float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
+            for _ in range(REPEATS)
+        ]
+    return median(times)
+
+
+def processes() -> dict[str, float]:
+    """Time what needs processes of its own."""
+    found = {
+        "prove_demo_wall_s": median(wall_s(lambda: springhouse("prove", "demo")) for _ in range(3)),
+        "cold_start_s": median(wall_s(lambda: springhouse("size", "--help")) for _ in range(5)),
+        "step_us_cpython": step_us(sys.executable),
+    }
+    micropython = Path(sys.executable).with_name("micropython")
+    board = str(micropython) if micropython.exists() else shutil.which("micropython")
+    if board:
+        found["step_ratio_micropython"] = step_us(board) / found["step_us_cpython"]
+    return found
 
 
 def main() -> None:
-    """Measure the hottest days of the demo, compiled, and one busy hour interpreted."""
+    """Measure and write."""
     site = load_site("demo")
-    scenario = scenarios.single(site, None, DAYS)
-
-    def make(compile_ticks: bool) -> Bench:
-        return running.bench(site, scenario, compile_ticks=compile_ticks)
-
-    fast = days_per_cpu_second(lambda: make(True), DAYS, REPEATS)
-    slow = days_per_cpu_second(lambda: make(False), 1 / 24, 1)
-    screen = console()
-    screen.print(f"demo, {DAYS} hottest days, 1 s control tick and plant step, warm")
-    spread = f"(lowest {min(fast):.2f}, highest {max(fast):.2f}, {REPEATS} runs)"
-    screen.print(f"compiled: {median(fast):.2f} days per CPU second, median {spread}")
-    screen.print(f"interpreted: {slow[0]:.3f} days per CPU second, one hour")
-    screen.print(f"ratio: {median(fast) / slow[0]:.0f}")
+    found: dict[str, Any] = simulation(site)
+    found["nights_per_s"] = nights_per_s()
+    found["nights_ratio_vs_pure_python"] = (
+        found["nights_per_s"] / 2 * found.pop("night_pure_python_s")
+    )
+    found |= processes()
+    found = {name: float(f"{value:.4g}") for name, value in found.items()}
+    found["machine"] = f"{os.cpu_count()} cores, {platform.machine()}, {platform.python_version()}"
+    FILE.write_text(json.dumps(found, indent=2) + "\n", encoding="utf-8")
+    console().print_json(json.dumps(found))
 
 
 if __name__ == "__main__":

@@ -1,4 +1,4 @@
-"""The first sizing sheet: does the cold of one charge cover the heat of the hottest day?
+"""The sizing sheet: does the cold of one charge cover the heat of the hottest day, and what else?
 
 Every heat flow is read off the plant model, held steady at a few working points; between them
 straight lines are drawn. No controller runs here: what the installation really does, with its
@@ -13,29 +13,38 @@ import numpy as np
 from springhouse import setting as S
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air, water
-from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.plant import Plant
-from springhouse_sim.world.days import Days, hottest
+from springhouse_sim.world.days import Days, hottest, typical
 from springhouse_sim.world.sun import through_window_w
 from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
+from .sheet import advice, curves, running, surfaces
+from .sheet.charge import cold_kwh, discharge, hours_between
 from .site import VARIANTS, Site, Variant
-from .working_point import Array, Case, Delivery, battery_hours, charging_w, delivery
+from .site.probes import probe_error_k
+from .working_point import (
+    DELIVERY_SETTLES_S,
+    Array,
+    Case,
+    battery_hours,
+    charging_w,
+    delivery,
+)
 
 DELIVERY_POINTS = 4
 HUMIDITY_POINTS = 3
 CHARGING_POINTS = 4
+DUTY_POINTS = 3
 STEPS = len(VARIANTS) * (DELIVERY_POINTS * HUMIDITY_POINTS + CHARGING_POINTS)  # for progress
 
 FILL_C = 20.0  # cool tap water in summer
 DRY_DEW_C = 8.0  # drier than a chilled coil leaves a room
 UNMEASURED_DEW_K = 3.0  # allowance on the weather's dew point where humidity is not measured
 QUICK_PLACE_J_K = 2e4  # least the model accepts: the place follows its heat while all settles
-MARCH_S = 300.0
-LONGEST_H = 72.0
-J_KWH = 3.6e6
+BLIND_C = 4.0  # below it a probe near the bottom cannot see ice
 
 CAUSES = {
     "outdoors": X.OUTDOOR_TO_ROOM_J,
@@ -44,6 +53,7 @@ CAUSES = {
     "people": X.PEOPLE_SENSIBLE_J,
     "equipment": X.EQUIPMENT_J,
 }
+MOIST_CAUSES = {"fresh air": X.INFILTRATION_LATENT_J, "people": X.PEOPLE_LATENT_J}
 
 
 @dataclass(frozen=True)
@@ -52,6 +62,9 @@ class Gain:
 
     kwh_day: dict[str, float]
     wanted_w: dict[str, float]  # mean over the wanted hours
+    latent_w: dict[str, float]  # the same of moisture
+    peak_w: float  # hottest ten minutes of the wanted hours
+    day_w: float  # mean over the whole day
 
     @property
     def mean_w(self) -> float:
@@ -60,12 +73,13 @@ class Gain:
 
 
 @dataclass(frozen=True)
-class Discharge:
-    """One charge spent on the mean gain of the wanted hours, without a pause."""
+class Duty:
+    """The coil at full fans and one store temperature, in the room's most humid air."""
 
-    hours: float  # at most LONGEST_H
-    end_c: float  # store temperature at which full delivery no longer covers the gain
-    condensate_kg: float  # within the wanted hours of one day
+    store_c: float
+    sensible_w: float
+    latent_w: float
+    air_off_c: float
 
 
 @dataclass(frozen=True)
@@ -76,13 +90,25 @@ class Sheet:
     flow_l_min: float
     air_off_c: float
     cooling_w: float  # of the room at full fans, store at the deep target
-    cold_stored_kwh: float  # from the deep target to the end of discharge
+    coil_duty: tuple[Duty, ...]
+    loop: curves.Curves
+    cold_stored_kwh: float  # from the deep target to the end of discharge, ice included
+    cold_in_ice_kwh: float  # of that, in ice of a declared bank
+    second_probe_kwh: float  # of the water's, only usable with a probe at the wall
     discharge_h: float
     discharge_end_c: float
     condensate_l_day: float
+    tray_full_h: float  # delivery until the tray's float opens
     pull_down_h: float | None  # back from the end of discharge; None: never gets there
     first_chill_h: float | None  # from tap water, its rests included; None: never gets there
     battery_h: float | None  # None: no battery
+    dry_store_c: float | None  # lowest store temperature without condensate; None: there is none
+    surfaces: tuple[surfaces.Surface, ...]
+    at_work: running.Charging
+    mean_day: running.Continuous
+    worst_day: running.Continuous
+    design_day: running.Day
+    limits: tuple[advice.Limit, ...]
 
 
 @dataclass(frozen=True)
@@ -96,6 +122,8 @@ class Sizing:
     charging_h: float
     dew_point_c: float
     sheets: dict[Variant, Sheet]
+    places: tuple[str, ...]  # where draw, return and probes belong
+    standing: tuple[str, ...]  # where the freezer stands
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data in SI units, the unit at the end of each key."""
@@ -104,11 +132,11 @@ class Sizing:
             "mean_c": self.day.mean_c,
             "mean_dew_point_c": self.day.mean_dew_c,
         }
-        return {"schema": 1} | asdict(self) | {"day": day}
+        return {"schema": 2} | asdict(self) | {"day": day}
 
     def spread(self, value: Callable[[Sheet], Any]) -> Mapping[Variant, Any]:
         """Return one figure for each reading of the labels."""
-        return {variant: value(self.sheets[variant]) for variant in VARIANTS}
+        return {variant: value(sheet) for variant, sheet in self.sheets.items()}
 
 
 def minutes_of_day(windows: tuple[Window, ...], weekday: int) -> int:
@@ -127,124 +155,122 @@ def room_gain(case: Case, humidity: float) -> Gain:
     """Return the heat into the room by cause over the design day."""
     wanted = case.site.file.schedule.wanted
 
-    def mean_w(moments: Array) -> dict[str, float]:
-        flows = np.mean([case.at_once(u, humidity) for u in moments], axis=0)
-        return {cause: float(flows[slot]) for cause, slot in CAUSES.items()}
+    def flows(moments: Array) -> Array:
+        return np.array([case.at_once(u, humidity) for u in moments])
 
-    kwh_day = {cause: w * 24.0 / 1000.0 for cause, w in mean_w(case.day_given()).items()}
-    return Gain(kwh_day, mean_w(case.day_given(wanted)))
+    def mean_w(rows: Array, causes: Mapping[str, int]) -> dict[str, float]:
+        return {cause: float(rows[:, slot].mean()) for cause, slot in causes.items()}
 
-
-def litres_kg(litres: float) -> float:
-    """Return the mass of so many litres of cold water [kg]."""
-    return litres / 1000.0 * water.density_kg_m3(5.0)
-
-
-def cold_kwh(litres: float, from_c: float, to_c: float, ice_kg: float = 0.0) -> float:
-    """Return the heat a store takes up between two temperatures, its ice included [kWh]."""
-    span_j_kg = water.enthalpy_j_kg(to_c) - water.enthalpy_j_kg(from_c)
-    return (litres_kg(litres) * span_j_kg + ice_kg * water.LATENT_FUSION_J_KG) / J_KWH
-
-
-def hours_between(
-    store_c: Array, net_w: Array, litres: float, warm_c: float, cold_c: float
-) -> float | None:
-    """Return how long ``net_w`` over rising ``store_c`` takes to chill the water [h].
-
-    None where it does not suffice on the way.
-    """
-    edges = np.linspace(cold_c, warm_c, 51)
-    watts = np.interp(0.5 * (edges[1:] + edges[:-1]), store_c, net_w)
-    if np.any(watts <= 0.0):
-        return None
-    enthalpy = np.array([water.enthalpy_j_kg(float(t)) for t in edges])
-    return float(np.sum(litres_kg(litres) * np.diff(enthalpy) / watts) / 3600.0)
-
-
-def _at(d: Delivery, table: Array, store_c: float, humidity: float) -> float:
-    """Return a table of ``Delivery`` between its points, its edges held outside."""
-    columns = [np.interp(store_c, d.store_c, table[:, j]) for j in range(len(d.humidity))]
-    return float(np.interp(humidity, d.humidity, columns))
-
-
-def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float) -> Discharge:
-    """Return one charge spent on ``gain_w``, the room's moisture following.
-
-    The pump runs the share of the time that takes away just the gain. Ice of a declared ice bank
-    is spent first, at the deep target.
-    """
-    store = case.site.file.store
-    ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
-    heat_j_k = litres_kg(store.water_litres) * 4200.0
-    outdoor = u[U.OUTDOOR_HUMIDITY_RATIO]
-    fresh_kg_s = case.p[P.INFILTRATION_M3_S] / moist_air.specific_volume_m3_kg(
-        u[U.OUTDOOR_C], outdoor, u[U.PRESSURE_PA]
+    day, hours = flows(case.day_given()), flows(case.day_given(wanted))
+    all_day = mean_w(day, CAUSES)
+    return Gain(
+        kwh_day={cause: w * 24.0 / 1000.0 for cause, w in all_day.items()},
+        wanted_w=mean_w(hours, CAUSES),
+        latent_w=mean_w(hours, MOIST_CAUSES),
+        peak_w=float(hours[:, list(CAUSES.values())].sum(axis=1).max()),
+        day_w=sum(all_day.values()),
     )
-    store_c, humidity = case.deep_c, float(d.humidity[-1])
-    hours = condensate_kg = 0.0
-    while hours < LONGEST_H:
-        room_w = _at(d, d.room_w, store_c, humidity)
-        if room_w < gain_w or store_c >= d.store_c[-1]:
-            break
-        duty = max(0.0, gain_w) / max(1.0, room_w)
-        into_j = MARCH_S * duty * _at(d, d.water_w, store_c, humidity)
-        into_j += MARCH_S * max(0.0, _at(d, d.standing_w, store_c, humidity))
-        dew_kg_s = duty * _at(d, d.condensate_kg_s, store_c, humidity)
-        melted_j = min(ice_j, into_j)
-        ice_j -= melted_j
-        store_c += (into_j - melted_j) / heat_j_k
-        vapour_kg_s = u[U.PEOPLE_MOISTURE_KG_S] + fresh_kg_s * (outdoor - humidity) - dew_kg_s
-        humidity += MARCH_S * vapour_kg_s / case.p[P.MOISTURE_KG]
-        if hours < wanted_h:
-            condensate_kg += MARCH_S * dew_kg_s
-        hours += MARCH_S / 3600.0
-    return Discharge(hours, min(store_c, float(d.store_c[-1])), condensate_kg)
+
+
+def coil_duty(case: Case, u: Array, store_c: Array, humidity: float) -> tuple[Duty, ...]:
+    """Return what the coil takes at each store temperature."""
+    found = []
+    for temperature in store_c:
+        _, _, t = case.steady(u, float(temperature), humidity, DELIVERY_SETTLES_S)
+        duty = (t[T.COIL_SENSIBLE_W], t[T.COIL_LATENT_W], t[T.AIR_OFF_C])
+        found.append(Duty(float(temperature), *(float(value) for value in duty)))
+    return tuple(found)
 
 
 def _slot(site: Site, slot: int) -> int:
     return site.settings()[slot]
 
 
-def sheet(case: Case, dew_point_c: float, tick: Callable[[], None]) -> Sheet:
-    """Return the sheet for one plant."""
+def second_probe_kwh(site: Site, deep_c: float) -> float:
+    """Return the cold that only a probe near surface and wall makes usable [kWh].
+
+    With the low probe alone the compressor has to stop at 4 °C and that probe's error.
+    """
+    blind_c = BLIND_C + probe_error_k("store_low", site.file.sensors.ice_point_checked)
+    return cold_kwh(site.file.store.water_litres, min(deep_c, blind_c), blind_c)
+
+
+def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) -> Sheet:
+    """Return the sheet for one plant; ``mean`` is a mean summer day."""
     site, file = case.site, case.site.file
     litres = file.store.water_litres
     ratios = [moist_air.saturated_humidity_ratio(c, 101325.0) for c in (DRY_DEW_C, dew_point_c)]
     humidity = np.linspace(min(ratios), max(ratios), HUMIDITY_POINTS)
-    gain = room_gain(case, float(humidity[-1]))
+    humid = float(humidity[-1])
+    gain = room_gain(case, humid)
 
     useful_k = (_slot(site, S.USEFUL_MK) - _slot(site, S.USEFUL_BAND_MK)) / 1000.0
     warmest_c = max(case.deep_c + 1.0, case.room_c - useful_k)
     u = np.mean(case.day_given(file.schedule.wanted), axis=0)
     u[U.PUMP_DUTY] = 1.0
     u[U.FAN_DUTY] = _slot(site, S.FAN_FULL_PM) / 1000.0
-    temperatures = np.linspace(case.deep_c, warmest_c, DELIVERY_POINTS)
-    d = delivery(case, u, temperatures, humidity, tick)
+    d = delivery(case, u, np.linspace(case.deep_c, warmest_c, DELIVERY_POINTS), humidity, tick)
     wanted_h = minutes_of_day(file.schedule.wanted, case.weekday) / 60.0
     spent = discharge(case, d, gain.mean_w, u, wanted_h)
+    duty = coil_duty(case, u, np.linspace(case.deep_c, spent.end_c, DUTY_POINTS), humid)
 
-    u = np.mean(case.day_given(file.schedule.charging), axis=0)
-    u[U.COMPRESSOR_RELAY] = 1.0
+    charge = np.mean(case.day_given(file.schedule.charging), axis=0)
+    charge[U.COMPRESSOR_RELAY] = 1.0
     chilling_c = np.linspace(case.deep_c, max(FILL_C, warmest_c), CHARGING_POINTS)
-    net_w = charging_w(case, u, chilling_c, tick)
+    net_w = charging_w(case, charge, chilling_c, tick)
     ice_kg = file.store.ice_limit_kg if file.store.ice_bank else 0.0
+    ice_j = ice_kg * water.LATENT_FUSION_J_KG
     pull_down_h = hours_between(chilling_c, net_w, litres, spent.end_c, case.deep_c)
     if pull_down_h is not None:
-        pull_down_h += ice_kg * water.LATENT_FUSION_J_KG / float(net_w[0]) / 3600.0
+        pull_down_h += ice_j / float(net_w[0]) / 3600.0
     first_h = hours_between(chilling_c, net_w, litres, FILL_C, case.deep_c)
     run, rest = _slot(site, S.PULL_DOWN_RUN_MIN), _slot(site, S.PULL_DOWN_REST_MIN)
+
+    at_work = running.charging(case, 0.5 * (case.deep_c + spent.end_c), file.schedule.charging)
+    used_h = min(wanted_h, spent.hours)
+    store_kwh = cold_kwh(litres, case.deep_c, spent.end_c, ice_kg) * used_h / max(spent.hours, 1e-9)
+    condensate_l_h = spent.condensate_kg / max(used_h, 1e-9)
+    float_l = file.tray.float_opens_litres
+    tray_full_h = float_l / condensate_l_h if condensate_l_h > 1e-6 else float("inf")
+    battery_h = battery_hours(case)
+    mean_case = running.on_day(case, mean)
+    mean_gain_w = room_gain(mean_case, humid).day_w
     return Sheet(
         gain=gain,
         flow_l_min=d.flow_l_min,
         air_off_c=d.air_off_c,
         cooling_w=float(d.room_w[0, -1]),
+        coil_duty=duty,
+        loop=curves.curves(case.plant.loop),
         cold_stored_kwh=cold_kwh(litres, case.deep_c, spent.end_c, ice_kg),
+        cold_in_ice_kwh=ice_j / 3.6e6,
+        second_probe_kwh=second_probe_kwh(site, case.deep_c),
         discharge_h=spent.hours,
         discharge_end_c=spent.end_c,
         condensate_l_day=spent.condensate_kg,
+        tray_full_h=min(1e4, tray_full_h),
         pull_down_h=pull_down_h,
         first_chill_h=None if first_h is None else first_h * (run + rest) / run,
-        battery_h=battery_hours(case),
+        battery_h=battery_h,
+        dry_store_c=surfaces.dry_store_c(case, u, dew_point_c),
+        surfaces=surfaces.surfaces(case, dew_point_c, at_work.place_mean_c),
+        at_work=at_work,
+        mean_day=running.continuous(mean_case, "mean summer day", humid, mean_gain_w),
+        worst_day=running.continuous(case, "design day", humid, gain.day_w),
+        design_day=running.design_day(case, at_work, store_kwh, used_h, float(u[U.FAN_DUTY])),
+        limits=advice.limits(
+            discharge_h=spent.hours,
+            wanted_h=wanted_h,
+            pull_down_h=pull_down_h,
+            charging_h=minutes_of_day(file.schedule.charging, case.weekday) / 60.0,
+            room_w_late=duty[-1].sensible_w,
+            gain_peak_w=gain.peak_w,
+            tray_full_h=tray_full_h,
+            open_drain=file.tray.open_drain,
+            at_work=at_work,
+            climate_class=file.freezer.climate_class,
+            battery_h=battery_h,
+        ),
     )
 
 
@@ -267,26 +293,39 @@ def case_for(site: Site, variant: Variant, plant: Plant, weather: Weather, day: 
     )
 
 
-def size(site: Site, tick: Callable[[], None] = lambda: None) -> Sizing:
+def size(
+    site: Site,
+    tick: Callable[[], None] = lambda: None,
+    variants: tuple[Variant, ...] = VARIANTS,
+) -> Sizing:
     """Return the sizing sheet of a site.
 
     Args:
         site: a validated site.
-        tick: called ``STEPS`` times on the way, for a progress bar.
+        tick: called ``STEPS`` times on the way for all three readings, for a progress bar.
+        variants: the readings of the labels wanted.
 
     Raises:
         SiteError: when the weather cannot be read or a part refuses what its label leads to.
     """
     weather = site.read_weather()
     day = hottest(weather, 1)
-    schedule = site.file.schedule
+    mean = _mean_day(weather, day)
+    schedule, freezer = site.file.schedule, site.file.freezer
     weekday = busiest_weekday(schedule.wanted)
     allowance_k = UNMEASURED_DEW_K if site.file.sensors.humidity == "absent" else 0.0
     dew_point_c = min(day.mean_dew_c + allowance_k, _slot(site, S.ROOM_TARGET_MC) / 1000.0 - 1.0)
     sheets = {
-        variant: sheet(case_for(site, variant, plant, weather, day), dew_point_c, tick)
-        for variant, plant in zip(VARIANTS, site.variants(), strict=True)
+        variant: sheet(
+            case_for(site, variant, site.plant(variant), weather, day), mean, dew_point_c, tick
+        )
+        for variant in variants
     }
+    middle = sheets["mid" if "mid" in sheets else variants[0]]
+    is_room = site.file.place.is_cooled_room
+    standing = advice.standing(
+        is_room, middle.at_work, freezer.climate_class, middle.mean_day, middle.gain.mean_w
+    )
     return Sizing(
         site=site.name,
         evidence=site.evidence,
@@ -295,4 +334,14 @@ def size(site: Site, tick: Callable[[], None] = lambda: None) -> Sizing:
         charging_h=minutes_of_day(schedule.charging, weekday) / 60.0,
         dew_point_c=dew_point_c,
         sheets=sheets,
+        places=tuple(advice.places(site.plant())),
+        standing=tuple(standing),
     )
+
+
+def _mean_day(weather: Weather, hottest_day: Days) -> Days:
+    """Return a mean summer day; of a file without a summer the hottest stands in."""
+    try:
+        return typical(weather, 1)
+    except ValueError:
+        return hottest_day

@@ -56,6 +56,10 @@ def starter_text(site_name: str) -> str:
         used = {line.split("=")[0].strip() for line in lines[1:]}
         lines += _left_out(name, used)
         blocks.append("\n".join(lines))
+    named = {block.partition("]")[0].removeprefix("[") for block in tables}
+    for name in MODELS:
+        if name not in named:
+            blocks.append("\n".join([f"[{name}]", *_left_out(name, set())]))
     text = "\n\n".join(blocks) + "\n"
     quoted = site_name.replace("\\", "\\\\").replace('"', '\\"')
     return text.replace('name = "recording room"', f'name = "{quoted}"', 1)

@@ -6,6 +6,7 @@ from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
+from springhouse_sim import compiled
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import integrate, moist_air
 from springhouse_sim.plant import param as P
@@ -23,6 +24,7 @@ from .site import Site
 STEP_S = 5.0
 DELIVERY_SETTLES_S = 600.0
 CHARGING_SETTLES_S = 900.0
+DOORS = (("springhouse_sim.plant.integrate", "advance"),)
 SLOT_H = 1.0 / 6.0  # the design day goes by in steps of ten minutes
 
 Array = NDArray[np.float64]
@@ -106,8 +108,9 @@ class Case:
         x = self.state(store_c, humidity)
         x[X.PLACE_C] = u[U.OUTDOOR_C]
         work, t, dx = np.zeros(integrate.work_size()), np.zeros(T.SIZE), np.zeros(X.SIZE)
+        advance = compiled.load(True, DOORS).sim("plant.integrate").advance
         for _ in range(int(seconds / STEP_S)):
-            integrate.advance(x, u, self.p, work, t, STEP_S, 1)
+            advance(x, u, self.p, work, t, STEP_S, 1)
             self._hold(x, store_c, humidity)
         rates(x, u, self.p, dx, t)
         return x, dx, t

@@ -4,15 +4,17 @@ SimPy conducts. World processes act on the records at half ticks; between two of
 call of `ticks.run` advances plant, sensors, controller and observer together. Plant and controller
 text is the same whether compiled or not.
 
-The plant is advanced by one step of Heun's method a control tick (1 s). Its fastest time constant
-is 3 s (flow), so the step is a third of it. Against steps of a quarter second, two busy days differ
-by at most 0.004 K (coil, just after switching; store and room 0.001 K) and no transition moves.
+At the plain pace the plant is advanced by one step of Heun's method a control tick (1 s). Its
+fastest time constant is 3 s (flow), so the step is a third of it. Against steps of a quarter
+second, two busy days differ by at most 0.004 K (coil, just after switching; store and room
+0.001 K) and no transition moves. The other two paces share one adaptive grid, see `skip.py`.
 """
 
 import time
 from array import array
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
+from enum import Enum
 from functools import lru_cache
 
 import numpy as np
@@ -22,7 +24,7 @@ from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
 
-from . import compiled, gauge, ticks
+from . import compiled, gauge, skip, skip_dense, skip_scan, skip_step, ticks
 from . import sense as E
 from .plant import given, integrate
 from .plant import state as X
@@ -32,12 +34,26 @@ from .records import FloatRecord, IntRecord
 from .trace import Trace
 from .watch import observe, shadow
 from .world.stage import DAY_MS, TICK_MS, Actor, Calendar, Events, Stage
-from .world.tariff import Meter, Tariff
+from .world.tariff import Meter, Prices
 
 EVENT_ROWS = 1024
 SAMPLE_ROWS = 4096
 LARGEST_SEED = 2**31 - 1
 LAST_TICK = 2**30 - 1
+SKIP_NOISE_MK = 2000  # with more, chance alone could make a probe jump out of its trust
+
+
+class Pace(Enum):
+    """How a run gets from tick to tick.
+
+    ``PLAIN``: controller and one fixed step of the plant each second. ``EVERY_TICK``: long adaptive
+    steps of the plant, controller each second. ``SKIP``: the same steps, controller only where it
+    could change its mind.
+    """
+
+    PLAIN = "plain"
+    EVERY_TICK = "every tick"
+    SKIP = "skip"
 
 
 @dataclass(frozen=True)
@@ -46,7 +62,7 @@ class World:
 
     calendar: Calendar
     actors: tuple[Actor, ...]
-    tariff: Tariff
+    tariff: Prices
 
 
 @lru_cache(maxsize=32)
@@ -62,7 +78,7 @@ class _Log:
 
     def __init__(self, code: compiled.Code) -> None:
         self.events = code.longs(EVENT_ROWS * ticks.EVENT_SIZE)
-        self.samples = code.floats([0.0] * (SAMPLE_ROWS * ticks.COLUMNS))
+        self.samples = code.floats(np.zeros(SAMPLE_ROWS * ticks.COLUMNS))
         self.used = code.ints(ticks.USED)
         self.counts = code.longs(gauge.COUNTS)
         self.sizes = code.ints(ticks.USED)
@@ -110,12 +126,14 @@ class Bench:
         tick_origin: tick of the board's clock at the start, 0 to 2**30 - 1.
         with_controller: False leaves compressor, pump and fans off: the room without the store.
         compile_ticks: False runs the same text interpreted.
+        pace: how the run gets from tick to tick.
 
     The flat records of the run are in ``tank``, ``board``, ``observer`` and ``sense``, as
     `ticks.run` takes them.
 
     Raises:
-        ValueError: naming the first setting that is out of bounds, or a bad seed or origin.
+        ValueError: naming the first setting that is out of bounds, a bad seed or origin, or noise
+            that is too great to skip.
     """
 
     def __init__(
@@ -131,14 +149,18 @@ class Bench:
         tick_origin: int = 0,
         with_controller: bool = True,
         compile_ticks: bool = True,
+        pace: Pace = Pace.PLAIN,
     ) -> None:
         asked = array("i", settings)
         if len(asked) != S.SIZE or S.first_fault(asked) >= 0:
             raise ValueError(f"settings: slot {S.first_fault(asked)} is out of bounds")
         if not 0 <= seed <= LARGEST_SEED or not 0 <= tick_origin <= LAST_TICK:
             raise ValueError(f"Bench: seed {seed} or tick_origin {tick_origin} is out of range")
+        if pace is not Pace.PLAIN and (sensors or E.Sensors()).noise_mk > SKIP_NOISE_MK:
+            raise ValueError(f"Bench: noise over {SKIP_NOISE_MK} mK needs the plain pace")
         self.world = world
         self.seed = seed
+        self.pace = pace
         self.code = compiled.load(compile_ticks)
         state = plant.initial() if initial is None else initial
         given_values = given.neutral_given()
@@ -159,6 +181,7 @@ class Bench:
         )
         self.sense = self._make_sense(sensors or E.Sensors(), seed, tick_origin)
         self._log = _Log(self.code)
+        self.pilot, self.skip = self._make_skip()
         self._ran = False
 
     def _make_board(self, settings: Sequence[int], with_controller: bool) -> ticks.Board:
@@ -177,6 +200,31 @@ class Bench:
         sense[E.TICK_ORIGIN_MS] = tick_origin
         sense[E.CLOCK_S] = self.world.calendar.week_s()
         return sense
+
+    def _make_skip(self) -> tuple[skip_step.Pilot, skip.Skip]:
+        code = self.code
+        states = [code.floats([0.0] * X.SIZE) for _ in range(8)]
+        taps = [code.floats([0.0] * Y.SIZE) for _ in range(3)]
+        pilot: skip_step.Pilot = (
+            (states[0], states[1], states[2], states[3]),
+            (states[4], states[5], states[6], taps[2]),
+            taps[0],
+            taps[1],
+            code.floats([0.0] * (skip_step.MODES * X.SIZE)),
+            code.floats([0.0] * skip_dense.SIZE),
+            code.floats([0.0] * skip_step.NUMBERS),
+            code.longs(skip_step.MARKS),
+        )
+        own: skip.Skip = (
+            code.longs(skip.OWN),
+            code.ints(M.SIZE),
+            code.ints(2 * R.SIZE),
+            code.ints(skip_scan.FLAGS),
+            taps[2],
+            states[7],
+        )
+        skip.prepare(own, pilot)
+        return pilot, own
 
     def run(self, days: float, on_progress: Callable[[float], None] | None = None) -> Trace:
         """Run once and return what it left.
@@ -200,7 +248,7 @@ class Bench:
         for actor in (meter, *self.world.actors):
             env.process(actor.act(stage))
         env.run(env.process(self._conduct(env, end_ms, on_progress)))
-        meter.read(float(x[X.MAINS_J]))
+        meter.close(float(x[X.MAINS_J]), end_ms / DAY_MS)
         self._log.empty()
         return self._trace(end_ms, begun, x, meter)
 
@@ -218,17 +266,14 @@ class Bench:
             yield env.timeout(until - int(env.now))
 
     def _advance(self, from_ms: int, to_ms: int) -> None:
-        run = self.code.sim("ticks").run
+        records = (self.tank, self.board, self.observer, self.sense, self._log.records)
         while from_ms < to_ms:
-            from_ms = run(
-                self.tank,
-                self.board,
-                self.observer,
-                self.sense,
-                self._log.records,
-                from_ms,
-                to_ms,
-            )
+            if self.pace is Pace.PLAIN:
+                from_ms = self.code.sim("ticks").run(*records, from_ms, to_ms)
+            else:
+                from_ms = self.code.sim("skip").run(
+                    *records, self.pilot, self.skip, from_ms, to_ms, self.pace is Pace.EVERY_TICK
+                )
             if from_ms < to_ms:
                 self._log.empty()
 

@@ -39,6 +39,7 @@ SIM = "springhouse_sim"
 Doors: TypeAlias = tuple[tuple[str, str], ...]
 DOORS: Doors = (
     (f"{SIM}.ticks", "run"),
+    (f"{SIM}.skip", "run"),
     (f"{CORE}.controller", "power_up"),
     (f"{CORE}.controller", "step"),
     (f"{CORE}.horizon", "horizon"),
@@ -79,7 +80,8 @@ class Code:
     def floats(self, values: Iterable[float]) -> FloatRecord:
         """Return a record of floats with these values."""
         if self.compiled:
-            return np.array(list(values), np.float64)
+            held = values if isinstance(values, np.ndarray) else list(values)
+            return np.array(held, np.float64)
         return [float(v) for v in values]  # type: ignore[return-value]
 
 

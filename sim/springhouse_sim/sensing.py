@@ -61,6 +61,13 @@ def shift_mk(sense: IntRecord, tick: int, i: int) -> int:
     return sense[E.SHIFT_MK_0 + i] * gone // over
 
 
+def shown_mc(sense: IntRecord, true_c: float, tick: int, i: int) -> int:
+    """Return what an intact frame of probe ``i`` shows at ``true_c`` [m°C]."""
+    error_mk = sense[E.OFFSET_MK_0 + i] + shift_mk(sense, tick, i)
+    error_mk += noise_mk(sense[E.NOISE_MK], tick, sense[E.SEED], i)
+    return quantised_mc(true_c * 1000.0 + error_mk)
+
+
 def read_probe(
     readings: IntRecord,
     sense: IntRecord,
@@ -80,9 +87,7 @@ def read_probe(
         readings[R.STORE_LOW_MC + i] = 85000
     if code != A.NONE or sense[E.STUCK_0 + i]:
         return
-    error_mk = sense[E.OFFSET_MK_0 + i] + shift_mk(sense, tick, i)
-    error_mk += noise_mk(sense[E.NOISE_MK], tick, sense[E.SEED], i)
-    readings[R.STORE_LOW_MC + i] = quantised_mc(true_c * 1000.0 + error_mk)
+    readings[R.STORE_LOW_MC + i] = shown_mc(sense, true_c, tick, i)
 
 
 def flow_ml_min(sense: IntRecord, true_l_min: float) -> int:

@@ -26,12 +26,7 @@ SAMPLE_TICKS = 60
 
 # What a sample row holds: these slots of the plant state, ...
 STATE_COLUMNS = (
-    X.WATER_0_C,
-    X.WATER_1_C,
-    X.WATER_2_C,
-    X.WATER_3_C,
-    X.WATER_4_C,
-    X.WATER_5_C,
+    *range(X.WATER_C, X.WATER_C + X.LAYERS),
     X.STORE_LOW_PROBE_C,
     X.STORE_HIGH_PROBE_C,
     X.EVAPORATOR_C,

@@ -47,9 +47,11 @@ STORE_MC = st.sampled_from(
         9000,
     )
 )
+NEAR_FREEZE_MC = (-600, 400, 700, 900, 1000, 1001, 1200, 1500, 2000, 4400)
 ROOM_MC = st.sampled_from((2800, 12000, 22000, 23900, 24000, 24001, 24500, 26000, 27000, 30000))
-COIL_MC = st.sampled_from((-1000, -501, -500, 0, 300, 2900, 3400, 3600, 6000, 9000, 22000))
-ODD_MC = st.sampled_from((85000, -5001, 45001, 60001, 14000, 20500, 34000)) | st.integers(
+COIL_MC = st.sampled_from((-1000, -501, -500, 0, 300, 2900, 3050, 3400, 3600, 6000, 9000, 22000))
+NEAR_ICE_MC = st.sampled_from((-1000, -700, -501, -60, 0, 300, 2900, 3050, 3400, 6000))
+ODD_MC = st.sampled_from((85000, -5001, 45001, 46000, 60001, 14000, 20500, 34000)) | st.integers(
     -60000, 130000
 )
 YES_NO = st.sampled_from((1, 1, 0))
@@ -200,16 +202,26 @@ _KINDS = {
     "honest": HONEST,
     "frame": FRAME,
     "silent": SILENT,
+    "cold": change({n: st.sampled_from(NEAR_FREEZE_MC) for n in ("STORE_LOW_MC", "STORE_HIGH_MC")}),
+    "deliver": st.sampled_from((("want", 6000, 26000, 12), ("want", 9000, 26000, 12))),
+    # Pump without water, pump with water, fans without air, whatever the outputs are.
+    "dry": st.just(("turn", 0, 900)),
+    "wet": st.just(("turn", 1000, 900)),
+    "still": st.just(("turn", 1000, 0)),
+    "water": change({n: YES_NO for n in ("LEVEL_OK", "FLOOR_DRY")}),
+    "odd": change({n: ODD_MC for n in ("STORE_LOW_MC", "STORE_HIGH_MC")}),
     "tray": change({"TRAY_OK": st.sampled_from((0, 1))}),
     "coil": change(
-        {n: READINGS[n] for n in ("STORE_LOW_MC", "COIL_IN_MC", "COIL_AIR_MC", "ROOM_MC")}
+        {"COIL_IN_MC": NEAR_ICE_MC, "COIL_AIR_MC": NEAR_ICE_MC, "STORE_LOW_MC": STORE_MC}
     ),
+    "full": st.tuples(st.just("full"), st.booleans()),
     "power": change({n: READINGS[n] for n in ("MAINS_OK", "BATTERY_MV")}),
 }
 ANY_ACT = mix(wait=3, want=5, heal=1, change=8, ask=2, press=1, boot=1, honest=1, frame=1, silent=1)
 
 KIT = st.sampled_from(KITS) | st.integers(0, EVERY_SENSOR)
-ORIGIN = st.sampled_from((0, 1, (1 << 30) - 1, (1 << 30) - 700000, 1 << 29))
+# Waits of 300 s and 600 s from power-up fall due in the very scan in which the tick wraps.
+ORIGIN = st.sampled_from((0, 1 << 29, *((1 << 30) - n for n in (1, 301500, 601500, 700000))))
 
 
 @st.composite
@@ -258,6 +270,24 @@ class Player:
             self.record.scans.append(scan)
             self.booted = False
 
+    def fill_tray(self, acknowledged: bool) -> None:
+        """The tray fills, is emptied and perhaps acknowledged."""
+        self.drive.set(TRAY_OK=0)
+        self.run(1000, 3)
+        self.drive.set(TRAY_OK=1)
+        self.run(1000, 2)
+        if acknowledged:
+            self.drive.press()
+
+    def want(self, store_mc: int, room_mc: int, minutes: int) -> None:
+        """All is well, the store and the room are so warm, for so long."""
+        heal(self.drive)
+        self.drive.set(STORE_LOW_MC=store_mc, STORE_HIGH_MC=store_mc, COIL_IN_MC=store_mc)
+        self.drive.set(ROOM_MC=room_mc)
+        self.run(1000, 4)
+        self.run(60000, minutes)
+        self.run(1000, 12)
+
     def act(self, what: str, *how: Any) -> None:
         d = self.drive
         if what == "set":
@@ -271,16 +301,17 @@ class Player:
             self.booted = True
         elif what == "honest":
             d.honest = how[0]
+        elif what == "full":
+            self.fill_tray(*how)
+        elif what == "turn":
+            d.honest = False
+            d.set(FLOW_ML_MIN=how[0], FAN_RPM=how[1])
         elif what == "fault":
             d.set(**{how[0] + "_FAULT": how[1]})
         elif what == "silent":
             (d.silent.add if how[1] else d.silent.discard)(how[0])
         elif what == "want":
-            heal(d)
-            d.set(STORE_LOW_MC=how[0], STORE_HIGH_MC=how[0], COIL_IN_MC=how[0], ROOM_MC=how[1])
-            self.run(1000, 4)
-            self.run(60000, how[2])
-            self.run(1000, 12)
+            self.want(*how)
         elif what == "heal":
             heal(d)
 

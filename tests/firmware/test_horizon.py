@@ -5,9 +5,10 @@ from __future__ import annotations
 from array import array
 
 import pytest
-from drive import HEALTHY, Drive, K, N, R, mode
+from drive import HEALTHY, Drive, K, M, N, R, mode
 from hypothesis import given
 from hypothesis import strategies as st
+from springhouse import horizon, probes
 from story import KITS, Player, Story, mix, story
 
 _DENSE = mix(want=4, change=3, coil=2, power=1, tray=1, ask=2, press=1, wait=1)
@@ -56,6 +57,58 @@ def test_nothing_changes_inside_the_bands_before_the_deadline(
         clock_ms = wanted_ms
         assert d.memory.tobytes() == kept
         assert d.out == out
+
+
+PROBE_SLOTS = {
+    *range(M.VALID, M.DRY_COUNT),  # trust and anchors
+    *(M.STORE_LOW_STUCK_LEFT_MS, M.STORE_HIGH_STUCK_LEFT_MS),
+    *(M.STORE_LOW_STUCK_T, M.STORE_HIGH_STUCK_T),
+}
+WORD_SLOTS = {M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD}
+DECIDING = [n for n in range(M.SIZE) if n not in PROBE_SLOTS | WORD_SLOTS]
+
+
+@given(
+    story(acts=_DENSE, kit=st.sampled_from(KITS), length=16),
+    st.lists(st.tuples(PICKS, SHARES), min_size=8, max_size=8),
+)
+def test_no_decision_changes_inside_the_wider_bands(
+    told: Story, tries: list[tuple[list[int], float]]
+) -> None:
+    """Readings creep to the ends of the wider bands; anchors may follow, nothing else may move."""
+    player = Player(told)
+    d = player.drive
+    for act, scans in told.acts:
+        player.act(*act)
+        player.run(*scans)
+    d.silent.clear()
+    d.settle()
+    watch = array("i", [0] * (2 * R.SIZE))
+    ms = horizon.decisions(d.memory, d.settings, d.readings, watch)
+    d.honest = False
+    kept, believed = [d.memory[n] for n in DECIDING], _believed(d)
+    out = d.out
+    clock_ms = 0
+    for picks, share in sorted(tries, key=lambda t: t[1]):
+        if ms == 0:
+            return
+        for slot in range(R.SIZE):
+            if not R.STORE_LOW_AT_MS <= slot <= R.COIL_AIR_AT_MS and slot != R.NOW_MS:
+                now = d.readings[slot]
+                goal = _inside(watch, slot, now, picks[slot])
+                creep = 2500 if R.STORE_LOW_MC <= slot <= R.COIL_AIR_MC else 100000
+                d.readings[slot] = max(now - creep, min(now + creep, goal))
+        wanted_ms = int(share * ms)
+        d.tick(wanted_ms - clock_ms)
+        clock_ms = wanted_ms
+        if _believed(d) != believed:
+            return  # what `probes.update` keeps has changed: the runner scans again
+        assert [d.memory[n] for n in DECIDING] == kept
+        assert d.out == out
+
+
+def _believed(d: Drive) -> list[bool]:
+    return [probes.trusted(d.memory, i) for i in range(R.PROBES)]
 
 
 class World:

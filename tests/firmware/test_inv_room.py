@@ -6,7 +6,7 @@ import judge as J
 from drive import EVERY_SENSOR, fitted, mode, output
 from hypothesis import given
 from hypothesis import strategies as st
-from story import Record, Story, mix, play, story
+from story import KITS, Record, Story, mix, play, story
 
 P, F = output.PUMP, output.FAN
 DAY_MS = 86400000
@@ -14,7 +14,11 @@ DAY_MS = 86400000
 WITH_FLOW = st.sampled_from(
     (EVERY_SENSOR, fitted.STORE_LOW | fitted.ROOM | fitted.FLOW, EVERY_SENSOR & ~fitted.TRAY)
 )
-_PUMPING = mix(want=4, change=3, honest=3, wait=2, press=1, boot=1)
+WITH_TRAY = st.sampled_from([kit for kit in KITS if kit & fitted.TRAY])
+WITH_TACH = st.sampled_from([kit for kit in KITS if kit & fitted.FAN_TACH])
+WITH_WATER = st.sampled_from([kit for kit in KITS if kit & fitted.LEVEL])
+_PLAIN = st.fixed_dictionaries({"TRAY_RETURN_S": st.sampled_from((600, 900))})
+_PUMPING = mix(deliver=3, dry=4, wet=3, wait=3, change=1, press=1, boot=1)
 
 
 class DryWatch:
@@ -49,7 +53,7 @@ def test_inv_09_no_pump_without_flow_in_time(told: Story) -> None:
             assert not scan.out & P, scan.t_ms
 
 
-@given(story(acts=mix(want=4, honest=4, wait=1, change=1), kit=WITH_FLOW, windows=False))
+@given(story(acts=mix(deliver=2, dry=4, wet=1, wait=5), kit=WITH_FLOW, windows=False))
 def test_inv_10_four_dry_runs_then_a_person(told: Story) -> None:
     """Retries after 1, 5 and 30 minutes; the fourth dry run within a day stays off."""
     record = play(told)
@@ -67,7 +71,7 @@ def test_inv_10_four_dry_runs_then_a_person(told: Story) -> None:
             runs.append(scan.t_ms)
 
 
-@given(story())
+@given(story(acts=mix(deliver=3, water=5, press=2, ask=5, wait=1), kit=WITH_WATER, settings=_PLAIN))
 def test_inv_11_level_low_or_wet_floor_stops_all_until_acknowledged(told: Story) -> None:
     record = play(told)
     owner = J.Mode()
@@ -84,11 +88,16 @@ def test_inv_11_level_low_or_wet_floor_stops_all_until_acknowledged(told: Story)
             assert not scan.out & (output.COMPRESSOR | P | F), scan.t_ms
 
 
-@given(story(acts=mix(want=4, change=3, press=2, ask=1, wait=1, tray=3)))
+@given(
+    story(
+        acts=mix(deliver=2, full=6, tray=1, press=1, ask=1),
+        kit=WITH_TRAY,
+        settings=_PLAIN,
+        windows=False,
+    )
+)
 def test_inv_12_full_tray_stops_delivery_and_two_returns_a_day_are_all(told: Story) -> None:
     record = play(told)
-    if not record.fitted(fitted.TRAY):
-        return
     owner = J.Mode()
     return_ms = record.setting("TRAY_RETURN_S") * 1000
     ready_ms, openings, latched = return_ms, 0, False
@@ -114,7 +123,18 @@ def test_inv_12_full_tray_stops_delivery_and_two_returns_a_day_are_all(told: Sto
             assert not scan.out & (P | F), scan.t_ms
 
 
-@given(story(acts=mix(want=5, coil=6, change=1, wait=1)))
+_COIL = st.fixed_dictionaries(
+    {
+        "BRINE": st.sampled_from((0, 0, 1)),
+        "BRINE_LIMIT_MC": st.sampled_from((0, 2800)),
+        "COIL_IN_ERR_MK": st.sampled_from((50, 500, 900)),
+        "COIL_AIR_ERR_MK": st.sampled_from((50, 500, 900)),
+        "STORE_LOW_ERR_MK": st.sampled_from((50, 500)),
+    }
+)
+
+
+@given(story(acts=mix(deliver=5, coil=8), settings=_COIL, kit=st.sampled_from(KITS), windows=False))
 def test_inv_13_no_pump_with_water_or_air_at_the_coil_at_its_freezing_limit(told: Story) -> None:
     record = play(told)
     brine = record.setting("BRINE")
@@ -136,11 +156,9 @@ def test_inv_13_no_pump_with_water_or_air_at_the_coil_at_its_freezing_limit(told
             assert breath.mc - breath.error >= 3000, scan.t_ms
 
 
-@given(story(acts=mix(want=4, change=3, honest=3, wait=3)))
+@given(story(acts=mix(deliver=3, still=4, wet=2, wait=3), kit=WITH_TACH, windows=False))
 def test_inv_14_pump_and_fan_on_without_air_end_in_time(told: Story) -> None:
     record = play(told)
-    if not record.fitted(fitted.FAN_TACH):
-        return
     both = P | F
     still_since: int | None = None
     for before, scan in J.pairs(record):
@@ -167,7 +185,7 @@ def test_inv_15_motors_start_one_by_one_five_seconds_apart(told: Story) -> None:
             last_ms = scan.t_ms
 
 
-@given(story(acts=mix(want=4, power=6, wait=1)))
+@given(story(acts=mix(deliver=2, power=8, wait=1), kit=st.sampled_from(KITS), windows=False))
 def test_inv_17_battery_below_its_cut_off_stops_delivery_until_it_has_recovered(
     told: Story,
 ) -> None:

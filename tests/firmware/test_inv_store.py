@@ -31,7 +31,19 @@ def _watch(probes: tuple[J.Probe, ...], before: Scan | None, scan: Scan) -> None
         probe.see(scan, bool(before and before.out & C))
 
 
-@given(story())
+_COLD = mix(want=4, cold=6, frame=1, wait=1)
+_ERRORS = st.fixed_dictionaries(
+    {
+        "FREEZE_MC": st.sampled_from((0, 500, 1200)),
+        "STORE_LOW_ERR_MK": st.sampled_from((50, 500, 900)),
+        "STORE_HIGH_ERR_MK": st.sampled_from((50, 500, 900)),
+        "STORE_HIGH_OFFSET_MK": st.sampled_from((-400, 0, 400)),
+        "MIN_OFF_S": st.just(300),
+    }
+)
+
+
+@given(story(acts=_COLD, settings=_ERRORS, kit=st.sampled_from(KITS)))
 def test_inv_01_no_compressor_with_a_trusted_store_probe_at_the_freeze_limit(told: Story) -> None:
     record = play(told)
     probes = _probes(record)
@@ -43,7 +55,7 @@ def test_inv_01_no_compressor_with_a_trusted_store_probe_at_the_freeze_limit(tol
                 assert probe.mc - probe.error > limit_mc, (scan.t_ms, probe.name)
 
 
-@given(story())
+@given(story(acts=mix(want=4, cold=3, frame=3, silent=1, heal=1), kit=st.sampled_from(KITS)))
 def test_inv_02_no_compressor_blind_nor_below_the_floor_without_the_high_probe(told: Story) -> None:
     record = play(told)
     low, high = probes = _probes(record)
@@ -57,7 +69,12 @@ def test_inv_02_no_compressor_blind_nor_below_the_floor_without_the_high_probe(t
             assert low.mc - low.error > floor_mc, scan.t_ms
 
 
-@given(story(kit=st.just(fitted.STORE_LOW | fitted.ROOM)))
+_DOUBT = mix(want=6, frame=4, silent=4, odd=4, wait=2)
+_SOON = st.sampled_from([(1000, n) for n in (1, 2, 7, 9, 12)] + [(2000, 6), (5000, 3)])
+_LOW_ALONE = st.just(fitted.STORE_LOW | fitted.ROOM)
+
+
+@given(story(acts=_DOUBT, scans=_SOON, kit=_LOW_ALONE, settings=_ERRORS))
 def test_inv_03_one_probe_alone_is_believed_only_as_the_rules_of_trust_allow(told: Story) -> None:
     record = play(told)
     probe = J.Probe(record, J.LOW)
@@ -81,7 +98,10 @@ def test_inv_04_every_off_period_is_as_long_as_the_minimum(told: Story) -> None:
             off_at = scan.t_ms
 
 
-@given(story())
+_MAINS = st.sampled_from([kit for kit in KITS if kit & fitted.MAINS])
+
+
+@given(story(acts=mix(want=5, power=4, boot=1, wait=1), kit=_MAINS))
 def test_inv_05_whole_wait_after_boot_and_after_mains_returns(told: Story) -> None:
     record = play(told)
     wait_ms = (record.setting("MIN_OFF_S") + record.setting("RESTART_STAGGER_S")) * 1000
@@ -100,8 +120,8 @@ _CALM = {
     name: READINGS[name]
     for name in ("WEEK_MIN", "ROOM_MC", "COIL_IN_MC", "COIL_AIR_MC", "BATTERY_MV", "TRAY_OK")
 } | {
-    "STORE_LOW_MC": st.integers(9100, 9900),
-    "STORE_HIGH_MC": st.integers(9100, 9900),
+    "STORE_LOW_MC": st.sampled_from((9100, 9190, 9900)) | st.integers(9100, 9900),
+    "STORE_HIGH_MC": st.sampled_from((9100, 9190, 9900)) | st.integers(9100, 9900),
     "FLOW_ML_MIN": READINGS["FLOW_ML_MIN"],
 }
 _CALM_MODE = st.tuples(
@@ -113,14 +133,18 @@ _TARGETS = st.fixed_dictionaries(
     {
         "MIN_ON_S": st.sampled_from((60, 300, 1800)),
         "MIN_OFF_S": st.just(300),
+        "STARTS_PER_HOUR": st.sampled_from((1, 4)),
         "DEEP_MC": st.just(9200),
         "SHALLOW_MC": st.just(9600),
         "BAND_MK": st.just(200),
         "ROOM_TARGET_MC": st.sampled_from((15000, 24000)),
     }
 )
-_WARM = st.just(("want", 9900, 20000, 12))
-_CALM_ACT = st.sampled_from((_WARM, change(_CALM), change(_CALM), _CALM_MODE)).flatmap(lambda s: s)
+_WARM = st.sampled_from((("want", 9900, 20000, 5), ("want", 9900, 20000, 6)))
+_FULL = st.sampled_from((("want", 9150, 20000, 0), ("want", 9150, 20000, 1)))
+_CALM_ACT = st.sampled_from((_WARM, _WARM, _FULL, _FULL, change(_CALM), _CALM_MODE)).flatmap(
+    lambda acts: acts
+)
 
 
 @given(story(acts=_CALM_ACT, settings=_TARGETS, kit=st.sampled_from(KITS)))
@@ -203,7 +227,7 @@ def _mean(scan: Scan) -> int:
     return (scan["STORE_LOW_MC"] + scan["STORE_HIGH_MC"]) >> 1
 
 
-@given(story())
+@given(story(acts=mix(want=5, power=5, wait=1), kit=_MAINS))
 def test_inv_16_no_compressor_without_mains_nor_in_its_first_minute(told: Story) -> None:
     record = play(told)
     good_since = None
@@ -260,12 +284,15 @@ def test_inv_26_healthy_and_in_demand_the_compressor_comes_on(told: Story) -> No
     d.tick()
     d.press()
     d.seconds(12)  # a jump is disbelieved for 8 s, then three frames
-    waits = [_left_ms(d, name) for name in ("OFF_T", "REST_T")]
-    ring = [_left_ms(d, f"START_{n}_T") for n in range(1, 1 + d.settings[S.STARTS_PER_HOUR])]
-    longest_s = max(*waits, min(ring)) // 1000
-    d.until(lambda d: d.compressor, longest_s + 2 + 10)  # two scans; fan and pump 5 s before
+    off_s = d.settings[S.MIN_OFF_S] + d.settings[S.RESTART_STAGGER_S]
+    rest_s = max(d.settings[S.REST_MIN], d.settings[S.PULL_DOWN_REST_MIN]) * 60
+    waits = [_left_s(d, "OFF_T", off_s), _left_s(d, "REST_T", rest_s)]
+    starts = range(1, 1 + d.settings[S.STARTS_PER_HOUR])
+    waits.append(min(_left_s(d, f"START_{n}_T", 3600) for n in starts))
+    d.until(lambda d: d.compressor, max(waits) + 2 + 10)  # two scans; fan and pump 5 s before
 
 
-def _left_ms(d: Drive, timer: str) -> int:
+def _left_s(d: Drive, timer: str, longest_s: int) -> int:
+    """Time left of a wait in force, never more than the rule allows it."""
     at = d.memory[getattr(M, timer)]
-    return max(0, T.ticks_diff(at, d.readings[R.NOW_MS])) if at >= 0 else 0
+    return min(longest_s, max(0, T.ticks_diff(at, d.readings[R.NOW_MS])) // 1000) if at >= 0 else 0

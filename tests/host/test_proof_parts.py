@@ -73,8 +73,8 @@ def test_hot_days_hold_wanted_hours(tmp_path) -> None:
 
 def test_measured_site_has_one_reading_of_its_labels() -> None:
     names = [s.name for s in scenarios.standard(load_site("demo")) if s.group == "nominal"]
-    assert len(names) == 6  # two spells, three readings
-    assert sum("low reading" in name for name in names) == 2
+    assert len(names) == 9  # typical, hottest and summer days, three readings
+    assert sum("low reading" in name for name in names) == 3
 
 
 def test_no_fault_of_a_sensor_that_is_absent(tmp_path) -> None:

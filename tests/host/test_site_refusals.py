@@ -176,8 +176,56 @@ ONE_LINE: list[tuple[list[Change], str]] = [
         "tariff.cheap_hours: missing: hours while cheap_price_per_kwh is given",
     ),
     (
+        [("freezer.cabinet_ua_w_k", "-0.6")],
+        "freezer.cabinet_ua_w_k: -0.6: from 0.05 to 20 W/K",
+    ),
+    ([("loop.tube_bore_mm", "0")], "loop.tube_bore_mm: 0: from 2 to 50 mm"),
+    ([("loop.pump_head_m", "")], "loop.pump_head_m: missing: from 0.2 to 60 m"),
+    ([("loop.pump_free_l_min", "")], "loop.pump_free_l_min: missing: from 0.2 to 60 L/min"),
+    (
+        [("freezer.pull_down_from_c", "20")],
+        "freezer.pull_down_from_c: 20: nothing unless pull_down_h is given",
+    ),
+    (
+        [
+            ("freezer.pull_down_h", "20"),
+            ("freezer.pull_down_from_c", "8"),
+            ("freezer.pull_down_to_c", "12"),
+            ("freezer.pull_down_place_c", "25"),
+        ],
+        "freezer.pull_down_from_c: 8: above pull_down_to_c, 12 °C",
+    ),
+    (
+        [("freezer.capacity_coefficients", "[1, 2, 3]")],
+        "freezer.capacity_coefficients: [1, 2, 3]: a list of 10 numbers from -1e+06 to 1e+06",
+    ),
+    (
+        [("battery.cell_mah", "20000")],
+        'battery.cell_mah: 20000: nothing unless battery.kind = "power_bank"',
+    ),
+    (
+        [("battery.least_load_w", "1")],
+        'battery.least_load_w: 1: 0 unless battery.kind = "power_bank"',
+    ),
+    ([("store.supercooling_k", "20")], "store.supercooling_k: 20: from 0 to 8 K"),
+    ([("tariff.standing_per_day", "-1")], "tariff.standing_per_day: -1: from 0 to 1e+06"),
+    (
+        [("tariff.price_per_kwh", "")],
+        "tariff.price_per_kwh: missing: from 0 to 1e+06, or prices_csv",
+    ),
+    (
+        [
+            ("weather.source", ""),
+            ("weather.design_highest_c", "34"),
+            ("weather.latitude_degrees", "36"),
+            ("weather.longitude_degrees", "-80"),
+            ("weather.utc_offset_h", "-5"),
+        ],
+        "weather.design_dew_point_c: missing: a number on a design day",
+    ),
+    (
         [("weather.csv", '"mine.csv"')],
-        'weather.source: "greensboro-tmy3": either source or csv, and not both',
+        'weather.source: "greensboro-tmy3": one of source, csv, file and design_highest_c',
     ),
 ]
 

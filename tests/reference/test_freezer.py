@@ -4,10 +4,20 @@ R1..R6: ideal cycle, recomputed from reference equations of state; R7: the handb
 table at -15/30 °C, from memory and agreeing with R6; R9: AHRI 540, equation from memory.
 """
 
+import sys
+from dataclasses import replace
+from pathlib import Path
+
 import numpy as np
 import pytest
-from springhouse_sim.plant import freezer, refrigerant
+from springhouse_sim.plant import freezer, pull_down, refrigerant
+from springhouse_sim.plant import given as U
 from springhouse_sim.plant import param as P
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))
+import plant_parts as parts
 
 # id, fluid, evaporating, condensing, suction, liquid; p low, p high bar, q kJ/kg, w kJ/kg, COP,
 # q_v kJ/m3, discharge °C
@@ -152,3 +162,71 @@ def test_polynomial_replaces_the_label() -> None:
 def test_refusals(change: dict[str, object], named: str) -> None:
     with pytest.raises(ValueError, match=named):
         small(**change)
+
+
+def test_measured_pull_down_is_read_back_as_capacity() -> None:
+    """Inverse of itself, and against the running plant: 90 L from 20 to 8 °C in a place at 25 °C.
+
+    The quasi-steady hours leave out layers and the start: within 5 % of the plant's own.
+    """
+    machine = small()
+    chill = pull_down.Chill.of(parts.PLANT.store, machine)
+    hours = chill.hours(1.0, 20.0, 8.0, 25.0)
+    found = pull_down.capacity_from_pull_down_w(
+        parts.PLANT.store, small(rated_capacity_w=115.0), hours, 20.0, 8.0, 25.0
+    )
+    assert found == pytest.approx(100.0, rel=0.01)
+    place = replace(parts.PLANT.place, ua_w_k=5000.0, initial_c=25.0)
+    run = parts.Run(replace(parts.with_store(initial_c=20.0), freezer=machine, place=place))
+    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[U.OUTDOOR_C] = 25.0
+    run.advance(300.0)
+    while run.t[T.STORE_MEAN_C] > 8.0:
+        run.advance(300.0)
+    assert hours == pytest.approx(run.now_s / 3600.0, rel=0.05)
+
+
+def test_w13_pull_down_by_arithmetic() -> None:
+    """W13's 735.5 Wh (7 to 0 °C) over the mean net watts is the pull-down time; 2 %."""
+    chill = pull_down.Chill.of(parts.PLANT.store, small())
+    net_w = [chill.taken_w(1.0, t, 22.0) - chill.standing_w_k * (22.0 - t) for t in (0.5, 3.5, 6.5)]
+    mean_w = 3.0 / sum(1.0 / w for w in net_w)
+    assert chill.hours(1.0, 7.0, 0.0, 22.0) == pytest.approx(735.5 / mean_w, rel=0.02)
+
+
+def test_a_pull_down_no_machine_could_do_is_refused() -> None:
+    with pytest.raises(ValueError, match=r"Freezer\.pull_down_h: 0\.5 is outside"):
+        pull_down.capacity_from_pull_down_w(parts.PLANT.store, small(), 0.5, 20.0, 8.0, 25.0)
+
+
+def test_hours_outside_the_rated_envelope_are_counted() -> None:
+    """Chilling warm water is outside the envelope of a freezer compressor's data, and said so."""
+    run = parts.Run(parts.with_store(initial_c=20.0))
+    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.advance(3600.0)
+    assert run.x[X.OUTSIDE_RATED_S] > 3000.0
+    assert run.x[X.OUTSIDE_RATED_S] <= run.x[X.COMPRESSOR_RUN_S]
+
+
+def test_polynomial_gets_no_credit_beyond_its_envelope_or_the_tube() -> None:
+    """At 0 °C evaporating: the polynomial's own value grows on, ours stays at envelope and tube."""
+    capacity_c = (220.0, 6.0, -1.0) + (0.0,) * 7
+    power_c = (70.0, 1.0, 0.5) + (0.0,) * 7
+    machine = small(polynomial=(capacity_c, power_c))
+    capacity, _ = machine.tables()
+    i = int((5.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
+    j = int((40.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    beyond = refrigerant.ten_coefficients(capacity_c, 5.0, 40.0)
+    at_edge = refrigerant.ten_coefficients(capacity_c, -5.0, 40.0)
+    assert capacity[i, j] < at_edge * 1.05 < beyond
+    # R13: the tube's 1.6 times the rated flow is less still.
+    assert capacity[i, j] < 1.75 * 100.0
+
+
+def test_r13_real_factors() -> None:
+    """R13, general experience: volumetric 0.5 to 0.8 at the rating, isentropic to electric 0.4-0.6.
+
+    Ours is 0.75 at the rating's ratio of 12.1 (R1), and 0.43 for 100 W from 80 W.
+    """
+    assert 0.5 < refrigerant.volumetric_efficiency(12.11, 0.03) < 0.8
+    assert 0.4 <= small().label_efficiency() <= 0.6

@@ -148,7 +148,7 @@ def demo_loop(**change: object) -> loop.Loop:
         "pump_free_l_min": 6.0,
         "pump_power_w": 10.0,
         "pump_to_water_fraction": 0.7,
-        "coil_bore_mm": 50.0,
+        "coil_bore_mm": 6.0,
         "coil_length_m": 0.1,
         "prime_air_ml": 300.0,
     }
@@ -202,3 +202,37 @@ def test_no_siphon_no_flow_below_the_lift() -> None:
 def test_refusals(change: dict[str, object], named: str) -> None:
     with pytest.raises(ValueError, match=named):
         demo_loop(**change)
+
+
+def test_h4_laminar_limit_lies_where_the_libraries_and_books_put_it() -> None:
+    """H4: fluids takes Re 2040, textbooks about 2300; the friction factor is laminar up to it."""
+    assert 2000.0 <= hydraulics.LAMINAR_END_RE <= 2300.0
+    just_under = hydraulics.darcy_friction(hydraulics.LAMINAR_END_RE - 1e-6, 0.0)
+    assert just_under == pytest.approx(64.0 / hydraulics.LAMINAR_END_RE, rel=1e-6)
+    assert hydraulics.darcy_friction(3500.0, 0.0) > 1.5 * 64.0 / 3500.0
+
+
+def test_h14_h16_minor_losses() -> None:
+    """H14, handbook tables, 30 %: entrance 0.5, exit 1.0, threaded elbow 0.9 to 1.5.
+
+    H16: enlargement 6 to 10 mm is 0.4096 exactly; its limits are the exit's 1.0 and none at all.
+    """
+    from springhouse_host.site import derive
+
+    assert pytest.approx(0.5, rel=0.3) == derive.ENTRANCE_K
+    assert pytest.approx(1.0, rel=0.3) == derive.EXIT_K
+    assert 0.9 <= derive.ELBOW_K <= 1.5
+    assert hydraulics.enlargement_k(0.006, 0.010) == pytest.approx(0.4096, rel=1e-12)
+    assert hydraulics.enlargement_k(0.006, 1e3) == pytest.approx(1.0, rel=1e-9)
+    assert hydraulics.enlargement_k(0.010, 0.006) == 0.0
+    assert hydraulics.contraction_k(1e3, 0.006) == pytest.approx(0.5, rel=1e-9)
+    assert hydraulics.contraction_k(0.006, 0.010) == 0.0
+
+
+def test_h16_the_coils_bore_costs_its_enlargement() -> None:
+    """Same bore: nothing; another: K of both ends on the velocity heads (H15 scaled by D**-4)."""
+    assert demo_loop(coil_bore_mm=6.0, tube_bore_mm=6.0).coil_ends_pa(1.0, 5.0) == 0.0
+    part = demo_loop(coil_bore_mm=10.0, tube_bore_mm=6.0)
+    head_6 = 173.7
+    expected = 0.4096 * head_6 + 0.5 * (1.0 - 0.36) * head_6
+    assert part.coil_ends_pa(1.0, 5.0) == pytest.approx(expected, rel=0.005)

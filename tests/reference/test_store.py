@@ -24,8 +24,8 @@ def grow_mm(
     p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + P.FILM_WATER_POINTS] = 300.0
     ice_kg = start_mm * water.ICE_KG_M3 / 1e3
     for _ in range(round(seconds)):
-        _, _, first, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg, 1000.0, 1.0)
-        _, _, second, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg + first, 1000.0, 1.0)
+        _, _, first, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg, 1.0, 1.0, 1.0)
+        _, _, second, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg + first, 1.0, 1.0, 1.0)
         ice_kg += 0.5 * (first + second)
     return ice_kg / water.ICE_KG_M3 * 1e3
 

@@ -9,6 +9,7 @@ import numpy as np
 import plant_parts as parts
 import pytest
 from springhouse_sim.plant import given as U
+from springhouse_sim.plant import hydraulics, water
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.coil import Coil
@@ -188,6 +189,55 @@ def test_priming_takes_time_and_lost_prime_stops_the_flow() -> None:
     run.u[U.AIR_IN_LOOP] = 0.0
     run.advance(60.0)
     assert run.x[X.FLOW_L_MIN] == pytest.approx(primed, rel=0.05)
+
+
+def test_check_valve_keeps_the_prime_and_its_absence_loses_it() -> None:
+    """Pump off for a minute: with the valve flow is back at once, without it the lift is to do."""
+    back_s = []
+    for valve, stuck in ((True, 0.0), (False, 0.0), (True, 1.0)):
+        run = parts.Run(
+            replace(parts.PLANT, loop=replace(parts.PLANT.loop, check_valve=valve, primed=True)),
+            dt_s=1.0,
+        )
+        run.u[U.PUMP_DUTY] = 1.0
+        run.advance(60.0)
+        flow_l_min = run.x[X.FLOW_L_MIN]
+        run.u[U.PUMP_DUTY] = 0.0
+        run.u[U.CHECK_VALVE_OPEN] = stuck
+        run.advance(60.0)
+        run.u[U.PUMP_DUTY] = 1.0
+        begun_s = run.now_s
+        while run.x[X.FLOW_L_MIN] < 0.98 * flow_l_min and run.now_s < begun_s + 300.0:
+            run.advance(1.0)
+        back_s.append(run.now_s - begun_s)
+    assert back_s[0] < 15.0
+    assert back_s[1] > back_s[0] + 2.0
+    assert back_s[2] == back_s[1]
+
+
+def test_kinked_and_iced_lines() -> None:
+    """A kink leaves 15 % of the flow; ice in the line none, and the pump still draws its power."""
+    run = parts.Run(dt_s=1.0)
+    run.u[U.PUMP_DUTY] = 1.0
+    run.advance(120.0)
+    clear_l_min = run.x[X.FLOW_L_MIN]
+    for factor, share in ((0.15, 0.15), (0.0, 0.0)):
+        run.u[U.FLOW_FACTOR] = factor
+        run.advance(60.0)
+        assert run.x[X.FLOW_L_MIN] == pytest.approx(share * clear_l_min, abs=0.01)
+        assert run.t[T.PUMP_W] > 5.0
+
+
+def test_buoyancy_alone_moves_nothing_worth_counting() -> None:
+    """Arithmetic: 10 K between two legs of a metre (5 and 15 °C) against H6's laminar tube.
+
+    (999.967 - 999.103) kg/m3 x 9.81 x 1 m = 8.5 Pa; 6.364 kPa at 0.8 L/min over 10 m of 6 mm bore
+    is 7.96 kPa a L/min, so about 1 mL/min: 0.7 W at 10 K.
+    """
+    drive_pa = (water.density_kg_m3(5.0) - water.density_kg_m3(15.0)) * 9.80665
+    l_min = drive_pa / (hydraulics.tube_drop_pa(0.8, 0.006, 10.0, 1.5e-6, 5.0) / 0.8)
+    assert l_min == pytest.approx(0.00107, rel=0.03)
+    assert 70.08 * l_min * 10.0 < 1.0
 
 
 def test_restart_against_pressure_stalls_until_the_protector_opens() -> None:

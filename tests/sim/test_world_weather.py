@@ -9,7 +9,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from springhouse_sim.world import days, weather
+from springhouse_sim.world import days, design_day, weather
 from springhouse_sim.world.sun import Glazing, through_window_w
 
 GREENSBORO, MIAMI, SAND_POINT = "723170TYA.CSV", "12839.tm2", "703165TY.csv"
@@ -210,3 +210,102 @@ def test_something_else_is_refused(tmp_path: Path) -> None:
         weather.read(path, 2025)
     with pytest.raises(ValueError, match="no such weather file"):
         weather.read(tmp_path / "none.csv", 2025)
+
+
+def write_epw(path: Path, w: weather.Weather, hours: int = 8760) -> None:
+    """Write an EPW file of a series: eight header lines, then rows of hour 1 to 24."""
+    p = w.place
+    head = f"LOCATION,Greensboro,NC,USA,TMY3,723170,{p.latitude},{p.longitude},{p.utc_offset_h},"
+    lines = [head + f"{p.altitude_m}"]
+    lines += ["DESIGN CONDITIONS,0", "TYPICAL/EXTREME PERIODS,0", "GROUND TEMPERATURES,0"]
+    lines += ["HOLIDAYS/DAYLIGHT SAVINGS,No,0,0,0", "COMMENTS 1,", "COMMENTS 2,"]
+    lines += ["DATA PERIODS,1,1,Data,Sunday, 1/ 1,12/31"]
+    for i in range(hours):
+        begin = w.first + timedelta(hours=i - 1)
+        cells = [begin.year, begin.month, begin.day, begin.hour + 1, 0, "?"]
+        cells += [w.temp_air_c[i], w.dew_point_c[i], 50, w.pressure_pa[i], 0, 0, 0]
+        cells += [w.ghi_w_m2[i], w.dni_w_m2[i], w.dhi_w_m2[i], 0, 0, 0, 0, 0, 0, 0, 0]
+        cells += [0, 0, 0, 0, "000000000", 0, 0, 0, 0, 0, 0, 0]
+        lines.append(",".join(str(c) for c in cells[:35]))
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+
+
+def test_epw_carries_the_same_year_as_the_file_it_was_written_from(tmp_path: Path) -> None:
+    """A TMY3 year written as EPW by this test and read by pvlib: every value at the same hour."""
+    w = load(GREENSBORO)
+    path = tmp_path / "g.epw"
+    write_epw(path, w)
+    again = weather.read(path, 2025)
+    assert again.first == w.first
+    assert again.place == w.place
+    for name in weather.RANGES:
+        np.testing.assert_allclose(getattr(again, name), getattr(w, name), atol=1e-9)
+
+
+def test_epw_with_missing_hours_or_values_is_refused(tmp_path: Path) -> None:
+    w = load(GREENSBORO)
+    path = tmp_path / "g.epw"
+    write_epw(path, w, 8000)
+    with pytest.raises(ValueError, match=r"g\.epw: 8000 rows, a typical year has 8760"):
+        weather.read(path, 2025)
+    holed = w.temp_air_c.copy()
+    write_epw(path, w)
+    lines = path.read_text(encoding="utf-8").splitlines()
+    cells = lines[108].split(",")
+    cells[6] = "99.9"  # the format's own mark of a missing dry bulb
+    lines[108] = ",".join(cells)
+    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
+    with pytest.raises(ValueError, match=r"g\.epw: line 109, column temp_air_c: 99.9 is outside"):
+        weather.read(path, 2025)
+    assert len(holed) == 8760
+
+
+def test_humidity_column_of_a_csv(tmp_path: Path) -> None:
+    """P4 (PsychroLib): 25 °C and 50 % have their dew point at 13.864 °C, 0.05 K."""
+    header = HEADER.replace("dew_point_c", "relative_humidity_percent")
+    rows = [row.replace(",20,101325", ",50,101325") for row in GOOD]
+    w = weather.read(write(tmp_path, header, *rows), 2025, SITE)
+    assert w.dew_point_c[0] == pytest.approx(13.864, abs=0.05)
+    rows[1] = rows[1].replace(",50,", ",140,")
+    with pytest.raises(ValueError, match=r"line 3, column relative_humidity_percent: 140 is outs"):
+        weather.read(write(tmp_path, header, *rows), 2025, SITE)
+
+
+DESIGN = design_day.DesignDay(7, 15, 34.0, 11.0, 21.0)
+
+
+def test_design_day_is_a_sinusoid_with_its_top_at_three() -> None:
+    """By construction: mean 28.5 °C, 34 to 23 °C, top at 15:00 solar time, dew point held."""
+    w = design_day.weather(DESIGN, weather.Place(36.1, -80.0, 273.0, -5.333333), 2025)
+    assert w.temp_air_c.mean() == pytest.approx(28.5, abs=1e-6)
+    assert w.temp_air_c.max() == pytest.approx(34.0, abs=1e-6)
+    assert w.temp_air_c.min() == pytest.approx(23.0, abs=1e-6)
+    assert w.stamps[int(w.temp_air_c.argmax())].hour == 15
+    assert set(w.dew_point_c) == {21.0}
+    found = days.hottest(w)
+    assert found.count == 7
+    assert days.typical(w).mean_c == pytest.approx(28.5, abs=0.01)
+
+
+def test_clear_sky_of_the_design_day_against_a_measured_clear_july() -> None:
+    """Greensboro TMY3, the sunniest July days: total 8.0 to 8.5 kWh/m2 on the level; 10 %."""
+    w = design_day.weather(DESIGN, weather.Place(36.10, -79.95, 273.0, -5.0), 2025)
+    clear_kwh = w.ghi_w_m2[:24].sum() / 1000.0
+    real = load(GREENSBORO)
+    july = of_month(real, 7)
+    best_kwh = real.ghi_w_m2[july].reshape(-1, 24).sum(axis=1).max() / 1000.0
+    assert clear_kwh == pytest.approx(best_kwh, rel=0.10)
+
+
+@pytest.mark.parametrize(
+    ("change", "named"),
+    [
+        ({"highest_c": 80.0}, "DesignDay.highest_c: 80 is outside -10 to 55"),
+        ({"range_k": -1.0}, "DesignDay.range_k"),
+        ({"dew_point_c": 25.0}, "DesignDay.dew_point_c: 25 is above the coolest hour, 23 °C"),
+        ({"month": 2, "day": 30}, "DesignDay: 2-30"),
+    ],
+)
+def test_bad_design_days(change: dict[str, float], named: str) -> None:
+    with pytest.raises(ValueError, match=named):
+        replace(DESIGN, **change)

@@ -54,7 +54,13 @@ def flash(
 
     screen = console()
     loaded = load_site(site)
-    load = make_load(loaded.settings(), wiring, None if unproven else proof, zone=zone)
+    load = make_load(
+        loaded.settings(),
+        wiring,
+        None if unproven else proof,
+        zone=zone,
+        ranges=loaded.ranges(),
+    )
     chosen = choose(port)
     for line in CAUTIONS:
         screen.print(line, markup=False)

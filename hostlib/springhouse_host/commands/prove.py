@@ -1,5 +1,8 @@
 """`springhouse prove SITE`."""
 
+from pathlib import Path
+from typing import Annotated
+
 import typer
 
 from ..errors import EXIT_NOT_KEPT
@@ -22,18 +25,35 @@ def register(app: typer.Typer) -> None:
 
 def prove(
     site: SiteArgument,
+    every_tick: Annotated[
+        bool,
+        typer.Option("--every-tick", help="Step the controller each second: same result, slower."),
+    ] = False,
     json: JsonOption = None,
+    counterexamples: Annotated[
+        Path | None,
+        typer.Option(
+            "--counterexamples",
+            metavar="FOLDER",
+            exists=True,
+            file_okay=False,
+            help="Write a test file for each way that the abstract machine finds to break a guard.",
+        ),
+    ] = None,
     units: UnitsOption = Units.SI,
 ) -> int:
     """Prove that an installation keeps its promises, or say what breaks them.
 
-    Runs typical and hottest days of the weather, corners, faults, every state with every pattern
-    of conditions, and random inputs; prints the margin to each bound and what set it. Leaves with
-    0 if all is kept, 1 if not, 2 on bad input.
+    Runs typical, hottest and all summer days of the weather, corners, faults, every state with
+    every pattern of conditions, and random inputs; prints the margin to each bound and what set it.
+    Leaves with 0 if all is kept, 1 if not, 2 on bad input.
 
     Example:  springhouse prove demo --json verdict.json
     """
+    from springhouse_sim.bench import Pace
+
     from ..proof import show
+    from ..proof.abstract_story import write_tests
     from ..proof.prove import prove as run_proof
     from ..proof.verdict import as_json
     from ..site import load_site
@@ -43,7 +63,9 @@ def prove(
     with progress("proving") as bar:
         task = bar.add_task("proving", total=None)
         verdict = run_proof(
-            loaded, lambda done, total: bar.update(task, completed=done, total=total)
+            loaded,
+            lambda done, total: bar.update(task, completed=done, total=total),
+            Pace.EVERY_TICK if every_tick else Pace.SKIP,
         )
     write_json(json, as_json(verdict))
     screen = console()
@@ -51,8 +73,12 @@ def prove(
     screen.print(show.headline(verdict), markup=False, style="bold")
     screen.print(show.promises(verdict, us))
     screen.print(show.held(verdict))
+    screen.print(show.responses(verdict))
     for line in (*show.remarks(verdict), *show.closing(verdict)):
         screen.print(line, markup=False)
+    if counterexamples is not None:
+        for path in write_tests(verdict.machine, counterexamples):
+            screen.print(f"regression test: {path}", markup=False)
     if json is not None:
         screen.print(f"record: {json}", markup=False)
     return 0 if verdict.kept else EXIT_NOT_KEPT

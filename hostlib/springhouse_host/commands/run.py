@@ -2,6 +2,7 @@
 
 from collections.abc import Callable
 from contextlib import ExitStack
+from dataclasses import replace
 from datetime import datetime
 from functools import partial
 from pathlib import Path
@@ -54,6 +55,19 @@ def run(
         bool,
         typer.Option("--on-board", help="Let the board's own files control, under MicroPython."),
     ] = False,
+    every_tick: Annotated[
+        bool,
+        typer.Option("--every-tick", help="Step the controller each second: same result, slower."),
+    ] = False,
+    fault: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--fault",
+            metavar="NAME@H:MM",
+            help="Break something so long after the start: NAME[.PROBE][=VALUE]@H:MM[-H:MM]. "
+            "May be given again.",
+        ),
+    ] = None,
     json: JsonOption = None,
     units: UnitsOption = Units.SI,
 ) -> None:
@@ -63,20 +77,24 @@ def run(
     connected to the simulated plant: slower (about 90 s a day), and invariants are not counted.
 
     Example:  springhouse run demo --start 2001-07-09 --days 2 --plot two-days.png
+    Example:  springhouse run demo --days 1 --fault probe_open.store_low@2:00-3:30
     """
-    from springhouse_sim.bench import Bench
+    from springhouse_sim.bench import Bench, Pace
 
     from ..proof import running, scenarios
+    from ..proof.fault_words import fault_from
     from ..site import load_site
 
     loaded = load_site(site)
     check_writable(csv, plot, json)
-    scenario = scenarios.single(loaded, start, days)
+    faults = tuple(fault_from(text, days) for text in fault or ())
+    scenario = replace(scenarios.single(loaded, start, days), faults=faults)
     with ExitStack() as stack:
         kind: Callable[..., Bench] = Bench
         if on_board:
             kind = _on_board(Path(stack.enter_context(TemporaryDirectory())))
-        bench = running.bench(loaded, scenario, kind=kind)
+        pace = Pace.EVERY_TICK if every_tick else Pace.SKIP
+        bench = running.bench(loaded, scenario, kind=kind, pace=pace)
         bar = stack.enter_context(progress("days"))
         task = bar.add_task("days", total=float(days))
         trace = bench.run(days, lambda share: bar.update(task, completed=share * days))

@@ -1,11 +1,21 @@
 """`springhouse size SITE`."""
 
 from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..screen import JsonOption, SiteArgument, Units, UnitsOption, console, progress, write_json
+from ..screen import (
+    JsonOption,
+    SiteArgument,
+    Units,
+    UnitsOption,
+    check_writable,
+    console,
+    progress,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -14,6 +24,7 @@ if TYPE_CHECKING:
     from ..sizing import Sheet, Sizing
 
 DESCRIBED = {"low": "weakest", "mid": "middle", "high": "strongest"}
+Rows = tuple[tuple[str, Callable[["Sheet"], str]], ...]
 
 
 def register(app: typer.Typer) -> None:
@@ -23,31 +34,51 @@ def register(app: typer.Typer) -> None:
 
 def size(
     site: SiteArgument,
+    explain: Annotated[
+        bool, typer.Option("--explain", help="Add the formula behind each figure and its source.")
+    ] = False,
     json: JsonOption = None,
+    plot: Annotated[
+        Path | None,
+        typer.Option("--plot", metavar="FILE", help="Draw the sheet (PNG).", dir_okay=False),
+    ] = None,
     units: UnitsOption = Units.SI,
 ) -> None:
-    """Print the first sizing sheet: does one charge cover the hottest day?
+    """Print the sizing sheet: does one charge cover the hottest day, and what limits first?
 
     Labels leave room for doubt, so each figure is given for the weakest, the middle and the
     strongest installation they allow. No controller runs here; springhouse prove does that.
 
-    Example:  springhouse size demo --units us --json sheet.json
+    Example:  springhouse size demo --explain --plot sheet.png
     """
     from .. import sizing
     from ..site import load_site
 
+    check_writable(json, plot)
     loaded = load_site(site)
     with progress("sizing") as bar:
         task = bar.add_task("sizing", total=sizing.STEPS)
         result = sizing.size(loaded, tick=lambda: bar.advance(task))
     write_json(json, result.as_json())
+    if plot is not None:
+        from ..sheet.picture import draw_sheet
+
+        draw_sheet(result, plot)
     screen = console()
     us = units is Units.US
     screen.print(_headline(result, us), markup=False)
-    screen.print(_gains(result))
-    screen.print(_sheet(result, us))
-    for line in _remarks(result):
+    currency = loaded.currency
+    for title, rows in (
+        (f"heat into the room in its {result.wanted_h:g} wanted hours", gain_rows(result)),
+        ("what the installation can do", can_rows(us)),
+        ("running it", running_rows(us, currency)),
+        ("what there is over what is needed", limit_rows(result)),
+    ):
+        screen.print(_table(title, rows, result))
+    for line in _remarks(result, us):
         screen.print(line, markup=False)
+    if explain:
+        screen.print(_explained())
 
 
 def _headline(result: "Sizing", us: bool) -> str:
@@ -61,41 +92,71 @@ def _headline(result: "Sizing", us: bool) -> str:
     )
 
 
-def _table(title: str) -> "Table":
+def _table(title: str, rows: Rows, result: "Sizing") -> "Table":
     from rich import box
     from rich.table import Table
 
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column(title)
-    for word in DESCRIBED.values():
-        table.add_column(word, justify="right")
+    for variant in result.sheets:
+        table.add_column(DESCRIBED[variant], justify="right")
+    for label, text in rows:
+        table.add_row(label, *result.spread(text).values())
     return table
 
 
-def _gains(result: "Sizing") -> "Table":
-    table = _table(f"heat into the room in its {result.wanted_h:g} wanted hours")
-    gains = [sheet.gain.wanted_w for sheet in result.sheets.values()]
-    for cause in gains[0]:
-        table.add_row(cause, *(f"{gain[cause]:.0f} W" for gain in gains))
-    totals = result.spread(lambda sheet: sheet.gain.mean_w)
-    table.add_row("together", *(f"{w:.0f} W" for w in totals.values()), style="bold")
-    return table
+def hours(value: float | None) -> str:
+    """Return hours, or words where there are none."""
+    return "not reached" if value is None else f"{value:.1f} h"
 
 
-def _sheet(result: "Sizing", us: bool) -> "Table":
+def gain_rows(result: "Sizing") -> Rows:
+    """Return the heat by cause, moisture after it."""
+    first = next(iter(result.sheets.values())).gain
+
+    def one(kind: str, cause: str) -> Callable[["Sheet"], str]:
+        return lambda s: f"{getattr(s.gain, kind)[cause]:.0f} W"
+
+    return (
+        *((cause, one("wanted_w", cause)) for cause in first.wanted_w),
+        ("together, sensible", lambda s: f"{s.gain.mean_w:.0f} W"),
+        *((f"{cause}, latent", one("latent_w", cause)) for cause in first.latent_w),
+        ("hottest ten minutes, sensible", lambda s: f"{s.gain.peak_w:.0f} W"),
+        ("mean of the whole day", lambda s: f"{s.gain.day_w:.0f} W"),
+    )
+
+
+def can_rows(us: bool) -> Rows:
+    """Return coil, loop, cold and hours."""
     from ..units import show
 
-    def hours(value: float | None) -> str:
-        return "not reached" if value is None else f"{value:.1f} h"
+    def duty(i: int) -> Callable[["Sheet"], str]:
+        def text(s: "Sheet") -> str:
+            d = s.coil_duty[i]
+            return f"{d.sensible_w:.0f}+{d.latent_w:.0f} W, {show(d.store_c, '°C', us=us)}"
 
-    rows: tuple[tuple[str, Callable[[Sheet], str]], ...] = (
+        return text
+
+    return (
         ("water flow", lambda s: show(s.flow_l_min, "L/min", us=us)),
+        ("head at that flow, 5 °C water", lambda s: show(s.loop.operating_m, "m", us=us)),
+        ("Reynolds number in the tube", lambda s: f"{s.loop.reynolds:.0f}"),
+        ("coil dry+wet, store full", duty(0)),
+        ("coil dry+wet, half way", duty(1)),
+        ("coil dry+wet, at the end", duty(2)),
         ("room cooling, store full", lambda s: f"{s.cooling_w:.0f} W"),
         ("air-off temperature, store full", lambda s: show(s.air_off_c, "°C", us=us)),
-        ("cold stored", lambda s: f"{s.cold_stored_kwh:.2f} kWh"),
+        ("cold stored, ice included", lambda s: f"{s.cold_stored_kwh:.2f} kWh"),
+        ("of that in ice", lambda s: f"{s.cold_in_ice_kwh:.2f} kWh"),
+        ("a second store probe buys", lambda s: f"{s.second_probe_kwh:.2f} kWh"),
         ("hours of discharge", lambda s: hours(s.discharge_h)),
         ("store at the end of discharge", lambda s: show(s.discharge_end_c, "°C", us=us)),
         ("condensate a day", lambda s: show(s.condensate_l_day, "L", us=us, digits=2)),
+        ("delivery until the tray is full", lambda s: hours(s.tray_full_h)),
+        (
+            "store that keeps the coil dry",
+            lambda s: "none" if s.dry_store_c is None else f"{show(s.dry_store_c, '°C', us=us)} up",
+        ),
         ("pull-down to the deep target", lambda s: hours(s.pull_down_h)),
         ("first chill from tap water", lambda s: hours(s.first_chill_h)),
         (
@@ -103,27 +164,88 @@ def _sheet(result: "Sizing", us: bool) -> "Table":
             lambda s: "no battery" if s.battery_h is None else hours(s.battery_h),
         ),
     )
-    table = _table("what the installation can do")
-    for label, text in rows:
-        table.add_row(label, *result.spread(text).values())
-    return table
 
 
-def _remarks(result: "Sizing") -> list[str]:
+def running_rows(us: bool, currency: str) -> Rows:
+    """Return run fraction, equilibria, place and cost."""
+    from ..units import show
+
+    def steady(name: str) -> Callable[["Sheet"], str]:
+        def text(s: "Sheet") -> str:
+            c = getattr(s, name)
+            verdict = "keeps up" if c.keeps_up else "battery only"
+            return f"{show(c.water_c, '°C', us=us)}, air {show(c.supply_c, '°C', us=us)}: {verdict}"
+
+        return text
+
+    return (
+        ("compressor, net of gains", lambda s: f"{s.at_work.net_w:.0f} W"),
+        ("compressor input", lambda s: f"{s.at_work.input_w:.0f} W"),
+        ("heat into its place while it runs", lambda s: f"{s.at_work.rejected_w:.0f} W"),
+        (
+            "place, charging / hottest hour",
+            lambda s: (
+                f"{show(s.at_work.place_mean_c, '°C', us=us)} / "
+                f"{show(s.at_work.place_hottest_c, '°C', us=us)}"
+            ),
+        ),
+        ("always on, mean summer day", steady("mean_day")),
+        ("always on, design day", steady("worst_day")),
+        ("run fraction, design day", lambda s: f"{100.0 * s.design_day.run_fraction:.0f} %"),
+        ("electricity, design day", lambda s: f"{s.design_day.kwh:.2f} kWh"),
+        ("cost, design day", lambda s: f"{s.design_day.cost:.2f} {currency}".rstrip()),
+    )
+
+
+def limit_rows(result: "Sizing") -> Rows:
+    """Return every ratio of what there is to what is needed, in the order of the middle reading."""
+    reading: Variant = "mid" if "mid" in result.sheets else next(iter(result.sheets))
+
+    def one(name: str) -> Callable[["Sheet"], str]:
+        return lambda s: next(f"{limit.ratio:.2f}" for limit in s.limits if limit.name == name)
+
+    return tuple((limit.name, one(limit.name)) for limit in result.sheets[reading].limits)
+
+
+def _remarks(result: "Sizing", us: bool) -> list[str]:
+    from ..units import show
+
     discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.discharge_h)
     pull_down: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.pull_down_h)
-    enough = [DESCRIBED[v] for v, hours in discharge.items() if hours >= result.wanted_h]
+    enough = [DESCRIBED[v] for v, h in discharge.items() if h >= result.wanted_h]
     refilled = [
-        DESCRIBED[v]
-        for v, hours in pull_down.items()
-        if hours is not None and hours <= result.charging_h
+        DESCRIBED[v] for v, h in pull_down.items() if h is not None and h <= result.charging_h
     ]
 
     def verdict(found: list[str]) -> str:
         return f"yes for the {' and '.join(found)} reading" if found else "in no case"
 
+    middle = result.sheets["mid"]
+    first = middle.limits[0]
+    wet = [s.name for s in middle.surfaces if s.sweats]
+    dew = show(result.dew_point_c, "°C", us=us)
     return [
         f"one charge covers {result.wanted_h:g} wanted hours of the design day: {verdict(enough)}",
         f"{result.charging_h:g} charging hours undo a whole discharge: {verdict(refilled)}",
+        f"first limit: {first.name} ({first.ratio:.2f} of what is needed); to change: "
+        f"{first.change}",
+        *result.standing,
+        f"sweats at a dew point of {dew}: {', '.join(wet) if wet else 'nothing'}; "
+        "insulate joints and pump without gaps, keep the coil over its tray",
+        *result.places,
         "an estimate without a controller; springhouse prove runs the real one",
     ]
+
+
+def _explained() -> "Table":
+    from rich import box
+    from rich.table import Table
+
+    from ..sheet.explain import FIGURES
+
+    table = Table(box=box.SIMPLE_HEAD)
+    for name in ("figure", "how it is worked out", "source"):
+        table.add_column(name)
+    for figure in FIGURES:
+        table.add_row(figure.label, figure.formula, figure.source)
+    return table

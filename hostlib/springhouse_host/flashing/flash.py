@@ -4,7 +4,7 @@ import contextlib
 import json
 import time
 from array import array
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -18,7 +18,7 @@ from ..errors import KnownError
 from ..site.hashes import settings_sha256
 from .build import BOARDS, Image, build
 from .copying import FOLDERS, CopyError, Progress, Prompt
-from .line import Line, Message
+from .line import Line, Message, after_reset
 from .zone import with_zone
 
 EXIT_BOARD = 3  # the board was touched and something failed; the message says how it stands
@@ -75,7 +75,9 @@ def read_wiring(path: Path) -> tuple[str, bytes]:
     return board, text.encode()
 
 
-def check_proof(path: Path, settings: "array[int]", firmware: str) -> None:
+def check_proof(
+    path: Path, settings: "array[int]", firmware: str, ranges: Sequence[tuple[int, int, int]] = ()
+) -> None:
     """Check that a verdict is for these settings and this firmware, and was kept.
 
     Raises:
@@ -91,7 +93,7 @@ def check_proof(path: Path, settings: "array[int]", firmware: str) -> None:
         raise KnownError(f"{path}: is no proof record: run prove --json") from None
     if kept is not True:
         raise KnownError(f"{path}: the promises were not kept: change the site and prove again")
-    if proven != settings_sha256(settings):
+    if proven != settings_sha256(settings, ranges):
         raise KnownError(f"{path}: stale: the settings have changed since: prove again")
     if made_for != firmware:
         raise KnownError(f"{path}: stale: the firmware has changed since: prove again")
@@ -103,9 +105,11 @@ def make_load(
     proof: Path | None,
     image: Image | None = None,
     zone: str | None = None,
+    ranges: Sequence[tuple[int, int, int]] = (),
 ) -> Load:
     """Build everything that goes on the board; ``proof`` None makes an unproven load.
 
+    ``ranges`` are what the owner may change without another proof (slot, lowest, highest).
     ``zone`` names the place in the tz database whose clock the tariff and the owner follow.
 
     Raises:
@@ -118,8 +122,9 @@ def make_load(
     record = Record()
     for slot, value in enumerate(settings):
         record.settings[slot] = value
+    record.ranges = list(ranges)
     if proof is not None:
-        check_proof(proof, settings, image.firmware)
+        check_proof(proof, settings, image.firmware, ranges)
         record.proof = proven_sha256(record.settings, record.ranges)
         record.firmware = bytes.fromhex(image.firmware)
     full = image.with_file("wiring.json", text)
@@ -155,9 +160,11 @@ def into_safe_mode(port: str) -> bool:
         if "fault" in seen:
             return False
         line.send({"cmd": "service"})
-        if line.wait(lambda m: "safe" in m, SAFE_S) is None:
-            raise BoardFailure("board: does not go into safe mode", "it runs on as before")
-        return True
+    found = after_reset(port, lambda m: "safe" in m, SAFE_S)
+    if found is None:
+        raise BoardFailure("board: does not go into safe mode", "it runs on as before")
+    found[0].close()
+    return True
 
 
 def copy(port: str, load: Load, steps: Steps) -> str:
@@ -195,13 +202,16 @@ def first_record(port: str, load: Load) -> Message:
         BoardFailure: it stays silent, stays in safe mode, or runs something else.
     """
     state = "the new version is on the board, but look at it before leaving it"
-    with contextlib.suppress(OSError), Line(port) as line:
-        seen = line.wait(lambda m: "up" in m or "safe" in m or "fault" in m, FIRST_RECORD_S)
-        if seen is not None and "fault" in seen:
+    found = after_reset(port, lambda m: "up" in m or "safe" in m or "fault" in m, FIRST_RECORD_S)
+    if found is None:
+        raise BoardFailure("board: no record after the reset", state)
+    line, seen = found
+    with line:
+        if "fault" in seen:
             raise BoardFailure(f"board: {seen['fault']}", "its outputs are off")
-        if seen is not None and "safe" in seen:
+        if "safe" in seen:
             raise BoardFailure(f"board: in safe mode: {seen['safe']}", "its outputs are off")
-        if seen is not None:
+        with contextlib.suppress(OSError):
             line.send({"cmd": "get-state"})
             answer = line.wait(lambda m: "firmware" in m, ANSWER_S)
             if answer is not None:
@@ -210,7 +220,7 @@ def first_record(port: str, load: Load) -> Message:
                     raise BoardFailure("board: reports other settings or firmware", state)
                 _set_clock(line, state)
                 return answer
-    raise BoardFailure("board: no record after the reset", state)
+    raise BoardFailure("board: breaks off after the reset", state)
 
 
 def _set_clock(line: Line, state: str) -> None:

@@ -1,5 +1,6 @@
 """The board's link as lines of JSON, for as long as its program runs."""
 
+import contextlib
 import json
 import time
 from collections.abc import Callable
@@ -10,6 +11,7 @@ import serial
 from ..errors import KnownError
 
 BAUD = 115200
+RETRY_S = 0.2
 Message = dict[str, Any]
 
 
@@ -32,6 +34,10 @@ class Line:
         return self
 
     def __exit__(self, *_: object) -> None:
+        self.close()
+
+    def close(self) -> None:
+        """Give the port back."""
         self._serial.close()
 
     def send(self, command: Message) -> None:
@@ -63,3 +69,26 @@ class Line:
                 if isinstance(message, dict) and wanted(message):
                     return message
         return None
+
+
+def after_reset(
+    port: str, wanted: Callable[[Message], bool], timeout_s: float
+) -> tuple[Line, Message] | None:
+    """Return an open line and the first message wanted; None if none comes in time.
+
+    A board on USB is gone while it starts, and whatever else looks at new ports may hold it for a
+    moment: a port that cannot be opened or breaks off is tried again.
+    """
+    until = time.monotonic() + timeout_s
+    while time.monotonic() < until:
+        try:
+            line = Line(port)
+        except KnownError:
+            time.sleep(RETRY_S)
+            continue
+        with contextlib.suppress(OSError):
+            seen = line.wait(wanted, until - time.monotonic())
+            if seen is not None:
+                return line, seen
+        line.close()
+    return None

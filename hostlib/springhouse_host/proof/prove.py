@@ -2,9 +2,13 @@
 
 import os
 from collections.abc import Callable
+from concurrent.futures import ProcessPoolExecutor
+
+from springhouse_sim.bench import Pace
 
 from ..site.site import Site
-from . import complete, random_inputs
+from . import abstract, complete, random_inputs
+from .replay import replay
 from .running import run_all, run_one
 from .scenarios import standard, without_store
 from .verdict import Verdict, judge, tally
@@ -17,7 +21,9 @@ def processes() -> int:
     return max(1, min(2, os.cpu_count() or 1))
 
 
-def prove(site: Site, on_step: OnStep = lambda done, total: None) -> Verdict:
+def prove(
+    site: Site, on_step: OnStep = lambda done, total: None, pace: Pace = Pace.SKIP
+) -> Verdict:
     """Run every scenario, the complete check and the random inputs, and judge them.
 
     Raises:
@@ -26,7 +32,7 @@ def prove(site: Site, on_step: OnStep = lambda done, total: None) -> Verdict:
     scenarios = standard(site)
     nominal = [s for s in scenarios if s.group == "nominal"]
     everything = [*scenarios, *map(without_store, nominal)]
-    total = len(everything) + 2
+    total = len(everything) + 5
     done = 0
 
     def step() -> None:
@@ -34,13 +40,20 @@ def prove(site: Site, on_step: OnStep = lambda done, total: None) -> Verdict:
         done += 1
         on_step(done, total)
 
-    checked = complete.check()
+    # Random inputs are compiled and driven by a process of their own meanwhile.
+    with ProcessPoolExecutor(1) as beside:
+        driven = beside.submit(random_inputs.drive)
+        checked = complete.check()
+        step()
+        last = run_one(site.path, everything[-1], pace)  # compiles: others then find code on disk
+        step()
+        replayed = replay(site, next(s for s in scenarios if s.group == "corner"))
+        step()
+        results = [*run_all(site, everything[:-1], processes(), step, pace), last]
+        random = driven.result()
+        step()
+    machine = abstract.check(processes())
     step()
-    random = random_inputs.drive()
-    step()
-    last = run_one(site.path, everything[-1])  # compiles: the processes then find code on disk
-    step()
-    results = [*run_all(site, everything[:-1], processes(), step), last]
     runs, bare = results[: len(scenarios)], results[len(scenarios) :]
     return Verdict(
         site=site,
@@ -50,4 +63,6 @@ def prove(site: Site, on_step: OnStep = lambda done, total: None) -> Verdict:
         bare=tuple(bare),
         complete=checked,
         random=random,
+        replayed=replayed,
+        machine=machine,
     )

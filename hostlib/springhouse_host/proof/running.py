@@ -8,7 +8,7 @@ from functools import lru_cache
 from typing import Any
 
 from springhouse_sim import sense as E
-from springhouse_sim.bench import Bench, World
+from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.owner import EmptyTray
@@ -18,6 +18,7 @@ from ..errors import SiteError
 from ..site.known import Variant
 from ..site.site import Site, load_site
 from .limits import Shortfall, shortfall
+from .responses import Response, respond
 from .scenarios import Scenario
 
 TRAY_EMPTIED_S = 8 * 3600  # a person empties the tray every morning
@@ -36,6 +37,7 @@ class Result:
     cases: tuple[int, ...]
     violations: tuple[int, ...]
     shortfall: Shortfall
+    responses: tuple[Response, ...] = ()
 
 
 @lru_cache(maxsize=4)
@@ -69,6 +71,7 @@ def bench(
     *,
     compile_ticks: bool = True,
     kind: Callable[..., Bench] = Bench,
+    pace: Pace = Pace.SKIP,
 ) -> Bench:
     """Return the bench of a scenario, ready to run; ``kind`` makes it, e.g. with a virtual board.
 
@@ -83,15 +86,19 @@ def bench(
     plant = site.plant(scenario.variant)
     if scenario.store_start_c is not None:
         plant = replace(plant, store=replace(plant.store, initial_c=scenario.store_start_c))
+    settings = site.settings()
+    for slot, value in scenario.changes:
+        settings[slot] = value
     return kind(
         plant,
-        site.settings(),
+        settings,
         World(site.calendar(scenario.start), tuple(actors), site.tariff()),
         sensors=sensors(site, scenario),
         given_slots=dict(scenario.given),
         seed=scenario.seed,
         with_controller=scenario.with_controller,
         compile_ticks=compile_ticks,
+        pace=pace,
     )
 
 
@@ -119,17 +126,22 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
         tuple(int(n) for n in trace.cases),
         tuple(int(n) for n in trace.violations),
         shortfall(trace, limit_c),
+        tuple(respond(scenario.row, expect, trace) for expect in scenario.expects),
     )
 
 
-def run_one(site_name: str, scenario: Scenario) -> Result:
+def run_one(site_name: str, scenario: Scenario, pace: Pace = Pace.SKIP) -> Result:
     """Run one scenario of a site, to be called in any process."""
     site = _site(site_name)
-    return summarise(site, scenario, bench(site, scenario).run(scenario.days))
+    return summarise(site, scenario, bench(site, scenario, pace=pace).run(scenario.days))
 
 
 def run_all(
-    site: Site, scenarios: Sequence[Scenario], processes: int, on_done: Callable[[], None]
+    site: Site,
+    scenarios: Sequence[Scenario],
+    processes: int,
+    on_done: Callable[[], None],
+    pace: Pace = Pace.SKIP,
 ) -> list[Result]:
     """Run scenarios in their order, ``processes`` at a time; calls ``on_done`` after each.
 
@@ -138,13 +150,13 @@ def run_all(
     if processes <= 1:
         results = []
         for scenario in scenarios:
-            results.append(run_one(site.path, scenario))
+            results.append(run_one(site.path, scenario, pace))
             on_done()
         return results
     order = sorted(range(len(scenarios)), key=lambda i: -scenarios[i].days)
     found: dict[int, Result] = {}
     with ProcessPoolExecutor(processes) as pool:
-        jobs = {pool.submit(run_one, site.path, scenarios[i]): i for i in order}
+        jobs = {pool.submit(run_one, site.path, scenarios[i], pace): i for i in order}
         for job in as_completed(jobs):
             found[jobs[job]] = job.result()
             on_done()

@@ -17,6 +17,8 @@ from springhouse_sim.world.weather import Weather
 from ..errors import SiteError
 from ..site.known import VARIANTS, Variant
 from ..site.site import Site
+from . import catalogue
+from .responses import Expect
 
 Group = Literal["nominal", "corner", "fault"]
 
@@ -29,6 +31,7 @@ WARMER_PLACE_W = 300.0  # heat of another appliance where the freezer stands
 OUTAGE_S = 2 * 3600
 NEARLY_CHARGED_K = 2.5
 DRIFT_MK = 1000
+FIRST_DELIVERY_S = 60
 SEED = 20
 
 
@@ -48,6 +51,9 @@ class Scenario:
     store_start_c: float | None = None  # None: as the site says
     with_controller: bool = True
     seed: int = SEED
+    changes: tuple[tuple[int, int], ...] = ()  # settings that differ: slot, value
+    row: int = 0  # of the failure mode, for a case of the catalogue
+    expects: tuple[Expect, ...] = ()  # what must follow its faults
 
     @property
     def judges_comfort(self) -> bool:
@@ -65,12 +71,13 @@ def standard(site: Site) -> list[Scenario]:
     try:
         typical = D.typical(weather, TYPICAL_DAYS)
         hottest = D.hottest(weather, HOTTEST_DAYS)
+        summer = D.summer(weather)
     except ValueError as error:
         raise SiteError(f"{site.path}: weather: {error}") from None
     found = []
     for variant in VARIANTS if site.evidence == "ESTIMATE" else ("mid",):
         labels = "" if variant == "mid" else f", {variant} reading of the labels"
-        for days, word in ((typical, "typical"), (hottest, "hottest")):
+        for days, word in ((typical, "typical"), (hottest, "hottest"), (summer, "summer")):
             name = f"{days.count} {word} days from {days.first:%d %B}{labels}"
             found.append(Scenario(name, "nominal", days.start, days.count, variant))
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
@@ -78,6 +85,13 @@ def standard(site: Site) -> list[Scenario]:
     # Nearly charged: the guards near freezing are wanted, not another pull-down.
     nearly_c = site.settings()[S.DEEP_MC] / 1000.0 + NEARLY_CHARGED_K
     found += corners(site, Scenario("", "corner", two, CORNER_DAYS, store_start_c=nearly_c))
+    whole = Scenario("", "corner", summer.start, summer.count)
+    for corner in corners(site, whole):
+        found.append(replace(corner, name=f"{corner.name}, {summer.count} summer days"))
+    at_ends = Scenario("", "corner", two, CORNER_DAYS, store_start_c=nearly_c)
+    for extreme in site.extremes():
+        name = f"owner's range: {extreme.name}"
+        found.append(replace(at_ends, name=name, changes=extreme.changes))
     found += faults(site, Scenario("", "fault", one, FAULT_DAYS, store_start_c=nearly_c))
     return found
 
@@ -150,10 +164,38 @@ def faults(site: Site, base: Scenario) -> Iterator[Scenario]:
     day = Outage(delivering_s, OUTAGE_S)
     yield replace(base, name="mains away 2 h in the delivery", outages=(day,))
 
+    # Shortly after the wanted hours begin, when the room is warmest.
+    early_s = wanted_begins_s(site, base.start) + FIRST_DELIVERY_S
+    for case in catalogue.cases(site, early_s):
+        yield replace(
+            base,
+            name=case.name,
+            days=case.days,
+            store_start_c=case.store_start_c,
+            faults=case.faults,
+            outages=case.outages,
+            row=case.row,
+            expects=case.expects,
+        )
+
 
 def without_store(scenario: Scenario) -> Scenario:
     """Return the same days with everything off."""
     return replace(scenario, name=f"{scenario.name}, without the store", with_controller=False)
+
+
+def whole_summer(site: Site) -> Scenario:
+    """Return one run of all summer days of the weather.
+
+    Raises:
+        SiteError: when the weather cannot be read or holds no summer.
+    """
+    try:
+        summer = D.summer(site.read_weather())
+    except ValueError as error:
+        raise SiteError(f"{site.path}: weather: {error}") from None
+    name = f"{summer.count} summer days from {summer.first:%d %B}"
+    return Scenario(name, "nominal", summer.start, summer.count)
 
 
 def single(site: Site, start: datetime | None, days: int) -> Scenario:

@@ -69,6 +69,24 @@ def held(verdict: Verdict) -> Table:
     return table
 
 
+def responses(verdict: Verdict) -> Table:
+    """Return faults x expected response x time it took."""
+    table = Table(box=box.SIMPLE_HEAD)
+    table.add_column("fault")
+    table.add_column("expected")
+    for head in ("within", "took"):
+        table.add_column(head, justify="right")
+    for name, r in verdict.responses():
+        value = "never" if r.value is None else f"{r.value:.4g} {r.unit}"
+        if not r.met:
+            value = "was off"
+        elif not r.kept:
+            value += f"  BROKEN {r.why_not}".rstrip()
+        style = "" if r.kept else "bold"
+        table.add_row(name, r.expected, f"{r.limit:.4g} {r.unit}", value, style=style)
+    return table
+
+
 def remarks(verdict: Verdict) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
     for name, cooler_k in verdict.cooler():
@@ -80,10 +98,21 @@ def remarks(verdict: Verdict) -> Iterator[str]:
         f"{len(complete.violations)} violations"
     )
     yield from complete.violations[:5]
+    machine = verdict.machine
+    yield (
+        f"abstract machine: {machine.states:,} states in {len(machine.explored)} slices from "
+        f"power-up under every input, {machine.steps:,} steps, {machine.transitions:,} "
+        f"transitions, {len(machine.violations)} violations"
+    )
+    yield from machine.violations[:40]
     days = sum(r.scenario.days for r in (*verdict.results, *verdict.bare))
     yield (
         f"{len(verdict.results) + len(verdict.bare)} scenarios, {days} days at a 1 s control tick; "
         f"{verdict.random.scans:,} scans of random inputs"
+    )
+    yield (
+        f"{verdict.replayed.ticks:,} ticks compiled and interpreted: the controller's memory "
+        f"differs at {verdict.replayed.differing}"
     )
     for j in verdict.judged:
         if j.why:

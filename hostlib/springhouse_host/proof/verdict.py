@@ -7,8 +7,12 @@ from typing import Any
 from ..site.promises import Promise
 from ..site.site import Site
 from . import invariants
+from .abstract import Checked
+from .catalogue import WELDED_ROW
 from .complete import Complete
 from .random_inputs import RandomRun
+from .replay import Replay
+from .responses import Response
 from .running import Result
 
 SCHEMA = 1
@@ -19,8 +23,11 @@ MEASURES: Mapping[str, Callable[[Result], float | None]] = {
     "room_share_percent": lambda r: (
         100.0 * r.summary["wanted_share_within"] if r.scenario.judges_comfort else None
     ),
-    "ice_kg": lambda r: r.summary["max_ice_kg"],
-    "ice_left_daily": lambda r: float(r.summary["longest_ice_h"] // DAY_H),
+    # A welded relay is the cut-out's business; its ice is judged as the response of that case.
+    "ice_kg": lambda r: None if r.scenario.row == WELDED_ROW else r.summary["max_ice_kg"],
+    "ice_left_daily": lambda r: (
+        None if r.scenario.row == WELDED_ROW else float(r.summary["longest_ice_h"] // DAY_H)
+    ),
     "spill_litres": lambda r: r.summary["spill_l"],
     "dry_run_s": lambda r: float(r.summary["dry_seconds_max"]),
     "starts_per_hour": lambda r: float(r.summary["starts_per_hour_max"]),
@@ -71,15 +78,24 @@ class Verdict:
     bare: tuple[Result, ...]  # the nominal scenarios without the store, in the same order
     complete: Complete
     random: RandomRun
+    replayed: Replay
+    machine: Checked
 
     @property
     def kept(self) -> bool:
-        """Whether every promise and every invariant holds and the complete check found nothing."""
+        """Whether all promises and invariants hold and neither check nor replay found anything."""
         return (
             all(j.kept for j in self.judged)
             and all(h.violations == 0 and h.cases > 0 for h in self.held)
             and not self.complete.violations
+            and self.replayed.differing == 0
+            and not self.machine.violations
+            and all(response.kept for _, response in self.responses())
         )
+
+    def responses(self) -> list[tuple[str, Response]]:
+        """Return (fault, response) for everything expected of a fault."""
+        return [(r.scenario.name, response) for r in self.results for response in r.responses]
 
     def assumes(self) -> list[str]:
         """Return what was taken on trust: the owner's declarations and what was not simulated."""
@@ -138,6 +154,7 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         "site": site.name,
         "kept": verdict.kept,
         "evidence": site.evidence,
+        "owner_range": [list(entry) for entry in site.ranges()],
         "unguarded": site.unguarded(),
         "assumes": verdict.assumes(),
         "currency": site.currency,
@@ -169,7 +186,31 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
             "interlock_cases": verdict.complete.interlock_cases,
             "violations": list(verdict.complete.violations),
         },
+        "abstract_machine": {
+            "slices": len(verdict.machine.explored),
+            "states": verdict.machine.states,
+            "steps": verdict.machine.steps,
+            "transitions": verdict.machine.transitions,
+            "violations": list(verdict.machine.violations),
+        },
+        "responses": [
+            {
+                "row": r.row,
+                "fault": name,
+                "expected": r.expected,
+                "limit": r.limit,
+                "value": r.value,
+                "unit": r.unit,
+                "met": r.met,
+                "kept": r.kept,
+            }
+            for name, r in verdict.responses()
+        ],
         "random_scans": verdict.random.scans,
+        "replay": {
+            "ticks": verdict.replayed.ticks,
+            "differing": verdict.replayed.differing,
+        },
     }
 
 

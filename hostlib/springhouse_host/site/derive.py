@@ -6,7 +6,9 @@ range is meant to be wide enough; a measured or fitted value in the site file re
 """
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+
+from springhouse_sim.plant.envelope import box_w_k
 
 from .fields import Given
 from .known import Known, derived, ratios, stated
@@ -41,6 +43,10 @@ COIL_NTU = (1.0, 1.4, 1.8)  # overall; common practice puts small fan coils near
 TUBE_PITCH_M = 0.025
 ROW_DEPTH_M = 0.022
 
+CELL_V = 3.7  # the cells whose mAh a power bank prints
+BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
+FOAM_AGED = 1.5  # conductance of foam whose cells have filled with air, edges included, over fresh
+
 ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
 
 
@@ -62,7 +68,7 @@ def inner_box_m(
 def derive(file: SiteFile) -> dict[str, Known]:
     """Return every number of the plant that the file states loosely or not at all."""
     known: dict[str, Known] = {}
-    for part in (_box, _freezer, _place, _room, _coil, _pump):
+    for part in (_box, _freezer, _place, _room, _coil, _pump, _battery):
         part(file, known)
     return known
 
@@ -91,34 +97,49 @@ def _box(file: SiteFile, known: dict[str, Known]) -> None:
         known[f"freezer.{name}"] = guess if given_m is None else tape
 
 
+def _cabinet(file: SiteFile, known: Mapping[str, Known]) -> Known:
+    freezer = file.freezer
+    if freezer.foam_mm is not None:
+        length, width, depth = (
+            known[f"freezer.inner_{side}_m"].mid for side in ("length", "width", "depth")
+        )
+        return derived(
+            box_w_k(length, width, depth, freezer.foam_mm / 1000.0),
+            "W/K",
+            "foam of 0.022 W/(m K) between films of 8 W/(m2 K), mean of inner and outer area",
+            better=-1,
+            spread=(1.0, FOAM_AGED),
+        )
+    return derived(
+        freezer.label_kwh_year * 1000.0 / 8760.0 * LABEL_COP[1] / LABEL_TEST_K,
+        "W/K",
+        "label kWh/year as mean power times a COP of 1.0 to 1.8 over 25 − (−18) K",
+        better=-1,
+        spread=ratios(*LABEL_COP),
+    )
+
+
+def _capacity(file: SiteFile, known: Mapping[str, Known]) -> Known:
+    freezer = file.freezer
+    label = derived(
+        freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1],
+        "W",
+        "label input at −23.3/54.4 °C times the ideal cycle's COP times 0.4 to 0.6",
+        better=1,
+        spread=EFFICIENCY_SPREAD,
+    )
+    if freezer.pull_down_h is None:
+        return label
+    from .pull_down import measured_capacity
+
+    return measured_capacity(file, {**known, "freezer.capacity_w": label})
+
+
 def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
     freezer = file.freezer
-    mean_w = freezer.label_kwh_year * 1000.0 / 8760.0
-    _put(
-        known,
-        "freezer.cabinet_ua_w_k",
-        freezer.cabinet_ua_w_k,
-        lambda: derived(
-            mean_w * LABEL_COP[1] / LABEL_TEST_K,
-            "W/K",
-            "label kWh/year as mean power times a COP of 1.0 to 1.8 over 25 − (−18) K",
-            better=-1,
-            spread=ratios(*LABEL_COP),
-        ),
-    )
-    _put(
-        known,
-        "freezer.capacity_w",
-        freezer.capacity_w,
-        lambda: derived(
-            freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1],
-            "W",
-            "label input at −23.3/54.4 °C times the ideal cycle's COP times 0.4 to 0.6",
-            better=1,
-            spread=EFFICIENCY_SPREAD,
-        ),
-    )
-    capacity_w = known["freezer.capacity_w"].mid
+    _put(known, "freezer.cabinet_ua_w_k", freezer.cabinet_ua_w_k, lambda: _cabinet(file, known))
+    label_w = freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1]
+    capacity_w = label_w if freezer.capacity_w is None else freezer.capacity_w.value
     _put(
         known,
         "freezer.condenser_ua_w_k",
@@ -143,6 +164,8 @@ def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
             spread=ratios(40.0, 70.0, 120.0),
         ),
     )
+    # Last, for a measured pull-down needs all of the above.
+    _put(known, "freezer.capacity_w", freezer.capacity_w, lambda: _capacity(file, known))
 
 
 def _place(file: SiteFile, known: dict[str, Known]) -> None:
@@ -227,13 +250,14 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
 
 def _coil(file: SiteFile, known: dict[str, Known]) -> None:
     coil = file.coil
-    free_m3_h = coil.fan_m3_h * coil.fans
+    free_m3_h = coil.fan_m3_h * (1 if coil.fans_in_series else coil.fans)
+    left = 1.0 - (1.0 - FREE_AIR_LEFT[1]) / coil.fans if coil.fans_in_series else FREE_AIR_LEFT[1]
     _put(
         known,
         "coil.air_m3_h",
         coil.air_m3_h,
         lambda: derived(
-            FREE_AIR_LEFT[1] * free_m3_h,
+            left * free_m3_h,
             "m3/h",
             "0.4 to 0.65 of the fans' free air; common practice",
             better=1,
@@ -253,6 +277,17 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
             spread=ratios(*COIL_NTU),
         ),
     )
+
+
+def _battery(file: SiteFile, known: dict[str, Known]) -> None:
+    if file.battery.cell_mah is not None:
+        known["battery.usable_wh"] = derived(
+            file.battery.cell_mah / 1000.0 * CELL_V * BANK_SHARE[1],
+            "Wh",
+            "printed mAh are those of 3.7 V cells; 0.55 to 0.75 of that energy reaches the load",
+            better=1,
+            spread=ratios(*BANK_SHARE),
+        )
 
 
 def _pump(file: SiteFile, known: dict[str, Known]) -> None:

@@ -122,6 +122,30 @@ class Whole(_Kind):
 
 
 @dataclass(frozen=True)
+class Numbers(_Kind):
+    """A list of exactly ``count`` finite numbers, none of them larger than ``most``."""
+
+    count: int
+    most: float
+
+    @property
+    def allowed(self) -> str:
+        """What may stand here."""
+        return f"a list of {self.count} numbers from {-self.most:g} to {self.most:g}"
+
+    def parse(self, value: Any) -> tuple[float, ...]:
+        """Return the numbers."""
+        if not isinstance(value, list) or len(value) != self.count:
+            raise self.refuse()
+        for item in value:
+            if isinstance(item, bool) or not isinstance(item, int | float):
+                raise self.refuse()
+            if not -self.most <= item <= self.most:
+                raise self.refuse()
+        return tuple(float(item) for item in value)
+
+
+@dataclass(frozen=True)
 class Word(_Kind):
     """One of a few words."""
 

@@ -56,9 +56,18 @@ def site_sha256(file: SiteFile, outside: Iterable[Path]) -> str:
     return digest.hexdigest()
 
 
-def settings_sha256(settings: "array[int]") -> str:
-    """Return the hash of the settings record, packed as little-endian int32."""
-    return hashlib.sha256(struct.pack(f"<{len(settings)}i", *settings)).hexdigest()
+def settings_sha256(settings: "array[int]", ranges: Iterable[tuple[int, int, int]] = ()) -> str:
+    """Return the hash of the settings record, packed as little-endian int32.
+
+    With an owner's range (slot, lowest, highest) the ranged slots count at their lowest value and
+    the range follows, so that every setting inside the range has the same hash.
+    """
+    canonical = list(settings)
+    tail = b""
+    for slot, low, high in ranges:
+        canonical[slot] = low
+        tail += struct.pack("<Hii", slot, low, high)
+    return hashlib.sha256(struct.pack(f"<{len(canonical)}i", *canonical) + tail).hexdigest()
 
 
 def firmware_sha256(root: Path | None = None) -> str:

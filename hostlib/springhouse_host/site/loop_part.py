@@ -40,6 +40,7 @@ def loop(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Loop:
         coil_circuits=coil.circuits,
         prime_air_ml=min(5000.0, PRIME_AIR_SHARE * tube_ml),
         primed=table.primed,
+        check_valve=table.valves > 0,
     )
 
 

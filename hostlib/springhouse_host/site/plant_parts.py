@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Mapping
+from typing import Any
 
 from springhouse_sim.plant import moist_air
 from springhouse_sim.plant.battery import Battery
@@ -37,8 +38,8 @@ def build(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Plant
     """
     picked = {key: value.pick(variant) for key, value in known.items()}
     return Plant(
-        store=_store(file, picked),
-        freezer=_freezer(file, picked),
+        store=store(file, picked),
+        freezer=freezer(file, picked),
         place=_place(file, picked),
         loop=loop(file, known, variant),
         coil=_coil(file, picked),
@@ -50,10 +51,12 @@ def build(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Plant
         ),
         battery=Battery(
             kind=file.battery.kind,
-            usable_wh=file.battery.usable_wh,
+            usable_wh=picked.get("battery.usable_wh", file.battery.usable_wh),
             nominal_v=file.battery.nominal_v,
             charger_w=file.battery.charger_w,
             controller_w=file.battery.board_w,
+            min_load_w=file.battery.least_load_w,
+            drops_on_changeover=file.battery.drops_on_changeover,
         ),
     )
 
@@ -63,19 +66,20 @@ def _setting(file: SiteFile, key: str) -> float:
     return O.default(key) if value is None else float(value)
 
 
-def _store(file: SiteFile, picked: Mapping[str, float]) -> Store:
-    store, freezer = file.store, file.freezer
+def store(file: SiteFile, picked: Mapping[str, float]) -> Store:
+    """Return water and box; ``picked`` holds what is known loosely."""
+    table, box = file.store, file.freezer
     length_m, width_m = picked["freezer.inner_length_m"], picked["freezer.inner_width_m"]
     depth_m = picked["freezer.inner_depth_m"]
     lid_m2 = length_m * width_m
     lid_share = lid_m2 / (2.0 * (lid_m2 + (length_m + width_m) * depth_m))
     ua_w_k = picked["freezer.cabinet_ua_w_k"]
-    surface_m = store.water_litres / 1000.0 / lid_m2
-    start_c = _setting(file, "shallow_target_c") if store.start_c is None else store.start_c
-    high_m = 0.9 * surface_m if store.probe_high_m is None else store.probe_high_m
-    from_m, to_m = freezer.evaporator_from_m, freezer.evaporator_to_m
+    surface_m = table.water_litres / 1000.0 / lid_m2
+    start_c = _setting(file, "shallow_target_c") if table.start_c is None else table.start_c
+    high_m = 0.9 * surface_m if table.probe_high_m is None else table.probe_high_m
+    from_m, to_m = box.evaporator_from_m, box.evaporator_to_m
     return Store(
-        water_l=store.water_litres,
+        water_l=table.water_litres,
         inner_length_m=length_m,
         inner_width_m=width_m,
         inner_depth_m=depth_m,
@@ -84,20 +88,32 @@ def _store(file: SiteFile, picked: Mapping[str, float]) -> Store:
         evaporator_from_m=0.1 * depth_m if from_m is None else from_m,
         evaporator_to_m=0.9 * depth_m if to_m is None else to_m,
         evaporator_wall_w_m2_k=picked["freezer.evaporator_wall_w_m2_k"],
-        draw_m=store.draw_m,
-        return_m=0.95 * surface_m if store.return_m is None else store.return_m,
-        probe_low_m=min(store.probe_low_m, surface_m),
+        draw_m=table.draw_m,
+        return_m=0.95 * surface_m if table.return_m is None else table.return_m,
+        probe_low_m=min(table.probe_low_m, surface_m),
         probe_high_m=min(high_m, surface_m),
-        probe_high_wall_mm=store.probe_high_wall_mm,
-        covered=store.covered,
-        initial_c=0.0 if store.start_ice_kg > 0.0 else max(0.0, start_c),
-        initial_ice_kg=store.start_ice_kg,
+        probe_high_wall_mm=table.probe_high_wall_mm,
+        covered=table.covered,
+        initial_c=0.0 if table.start_ice_kg > 0.0 else max(0.0, start_c),
+        initial_ice_kg=table.start_ice_kg,
         return_bore_mm=file.loop.tube_bore_mm,
+        supercooling_k=table.supercooling_k,
     )
 
 
-def _freezer(file: SiteFile, picked: Mapping[str, float]) -> Freezer:
+def freezer(file: SiteFile, picked: Mapping[str, float]) -> Freezer:
+    """Return the refrigeration machine."""
+    table = file.freezer
+    capacity, power = table.capacity_coefficients, table.input_coefficients
+    envelope: dict[str, Any] = {}
+    if capacity is not None and power is not None:
+        envelope = {
+            "polynomial": (capacity, power),
+            "envelope_evaporating_c": table.evaporating_c,
+            "envelope_condensing_c": table.condensing_c,
+        }
     return Freezer(
+        **envelope,
         rated_input_w=file.freezer.label_input_w,
         rated_capacity_w=picked["freezer.capacity_w"],
         refrigerant=file.freezer.refrigerant,
@@ -129,6 +145,7 @@ def _coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
         free_air_m3_h=coil.fan_m3_h,
         fan_power_w=coil.fan_w,
         fans=coil.fans,
+        fans_in_series=coil.fans_in_series,
         arrangement=coil.arrangement,
         heat_capacity_j_k=max(100.0, COIL_KG_M3 * METAL_J_KG_K * volume_m3 + 4190.0 * water_kg),
         fin_area_m2=max(0.05, fin_area_m2),

@@ -16,6 +16,7 @@ from pydantic import ValidationError
 
 from ..errors import SiteError
 from .fields import _Kind
+from .owner_range import OwnerRangeTable
 from .owner_settings import SettingsTable
 from .tables import (
     BatteryTable,
@@ -59,6 +60,7 @@ class SiteFile:
     weather: WeatherTable
     schedule: ScheduleTable
     settings: Table
+    owner_range: OwnerRangeTable
     promises: PromisesTable
 
 

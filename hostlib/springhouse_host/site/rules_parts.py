@@ -3,7 +3,7 @@
 from .derive import AIR_SPREAD, EFFICIENCY_SPREAD, RATED_COP, inner_box_m
 from .fields import Given
 from .known import stated
-from .rules import Found, rule
+from .rules import Found, Said, rule
 
 WALL_PROBE_MM = 20.0  # the high probe sees the wall only this near
 MODEL_EFFICIENCY = (0.2, 0.8)  # isentropic to electric, what the freezer model accepts
@@ -38,10 +38,22 @@ def _battery(sensor: str, kind: str) -> Found:
         yield "sensors.battery", sensor, 'absent while battery.kind = "none"'
 
 
-@rule("battery.kind", "battery.usable_wh")
-def _battery_size(kind: str, usable_wh: float) -> Found:
-    if kind != "none" and usable_wh < 1.0:
+@rule("battery.kind", "battery.usable_wh", "battery.cell_mah")
+def _battery_size(kind: str, usable_wh: float, cell_mah: float | None) -> Found:
+    if cell_mah is not None and kind != "power_bank":
+        yield "battery.cell_mah", cell_mah, 'nothing unless battery.kind = "power_bank"'
+    elif cell_mah is not None and usable_wh > 0.0:
+        yield "battery.cell_mah", cell_mah, "nothing while battery.usable_wh is given"
+    elif cell_mah is None and kind != "none" and usable_wh < 1.0:
         yield "battery.usable_wh", usable_wh, 'from 1 to 100000 Wh unless battery.kind = "none"'
+
+
+@rule("battery.kind", "battery.least_load_w", "battery.drops_on_changeover")
+def _power_bank(kind: str, least_w: float, drops: bool) -> Found:
+    if kind != "power_bank" and least_w > 0.0:
+        yield "battery.least_load_w", least_w, '0 unless battery.kind = "power_bank"'
+    if kind == "none" and drops:
+        yield "battery.drops_on_changeover", drops, 'false while battery.kind = "none"'
 
 
 @rule(
@@ -179,11 +191,48 @@ def _capacity(capacity: Given | None, input_w: float, refrigerant: str) -> Found
         )
 
 
-@rule("coil.air_m3_h", "coil.fan_m3_h", "coil.fans")
-def _air(air: Given | None, fan_m3_h: float, fans: int) -> Found:
+_PULL_DOWN = ("pull_down_h", "pull_down_from_c", "pull_down_to_c", "pull_down_place_c")
+
+
+@rule("freezer.capacity_w", *(f"freezer.{key}" for key in _PULL_DOWN))
+def _pull_down(capacity: Given | None, *values: float | None) -> Found:
+    hours, from_c, to_c, _ = values
+    if hours is None:
+        for key, value in zip(_PULL_DOWN[1:], values[1:], strict=True):
+            if value is not None:
+                yield f"freezer.{key}", value, "nothing unless pull_down_h is given"
+        return
+    if capacity is not None:
+        yield "freezer.pull_down_h", hours, "nothing while freezer.capacity_w is given"
+    for key, value in zip(_PULL_DOWN[1:], values[1:], strict=True):
+        if value is None:
+            yield f"freezer.{key}", Said("missing"), "a temperature while pull_down_h is given"
+    if from_c is not None and to_c is not None and from_c <= to_c:
+        yield "freezer.pull_down_from_c", from_c, f"above pull_down_to_c, {to_c:g} °C"
+
+
+_POLYNOMIAL = ("capacity_coefficients", "input_coefficients", "evaporating_c", "condensing_c")
+
+
+@rule(*(f"freezer.{key}" for key in _POLYNOMIAL))
+def _polynomial(*values: tuple[float, ...] | None) -> Found:
+    if all(value is None for value in values):
+        return
+    for key, value in zip(_POLYNOMIAL, values, strict=True):
+        if value is None:
+            others = ", ".join(other for other in _POLYNOMIAL if other != key)
+            yield f"freezer.{key}", Said("missing"), f"a list beside {others}"
+    for key, ends in zip(_POLYNOMIAL[2:], values[2:], strict=True):
+        if ends is not None and not ends[0] < ends[1]:
+            yield f"freezer.{key}", list(ends), "lowest and highest of the rated envelope"
+
+
+@rule("coil.air_m3_h", "coil.fan_m3_h", "coil.fans", "coil.fans_in_series")
+def _air(air: Given | None, fan_m3_h: float, fans: int, in_series: bool) -> Found:
     if air is None:
         return
     ends = stated(air, "m3/h", 1, AIR_SPREAD)
+    fans = 1 if in_series else fans
     if ends.high >= fans * fan_m3_h:
         yield (
             "coil.air_m3_h",
@@ -213,6 +262,7 @@ RULES = (
     _tray,
     _battery,
     _battery_size,
+    _power_bank,
     _ice_bank,
     _thin_ice,
     _ice_share,
@@ -221,6 +271,8 @@ RULES = (
     _heights,
     _evaporator,
     _capacity,
+    _pull_down,
+    _polynomial,
     _air,
     _float,
     _window,

@@ -1,5 +1,6 @@
 """Rules across keys about its use: temperatures, hours, prices, weather."""
 
+from calendar import monthrange
 from collections.abc import Iterable, Iterator
 from itertools import combinations
 from typing import Any
@@ -154,26 +155,66 @@ def _tariff(cheap: float | None, hours: tuple[Window, ...]) -> Found:
     yield from _overlaps("tariff.cheap_hours", hours)
 
 
-@rule("weather.source", "weather.csv")
-def _weather(source: str | None, csv: str | None) -> Found:
-    if (source is None) == (csv is None):
-        yield "weather.source", source or Said("missing"), "either source or csv, and not both"
+@rule("tariff.price_per_kwh", "tariff.cheap_price_per_kwh", "tariff.prices_csv")
+def _prices(price: float | None, cheap: float | None, csv: str | None) -> Found:
+    if price is None and csv is None:
+        yield "tariff.price_per_kwh", Said("missing"), "from 0 to 1e+06, or prices_csv"
+    elif price is not None and csv is not None:
+        yield "tariff.prices_csv", csv, "no file while price_per_kwh is given"
+    elif cheap is not None and csv is not None:
+        yield "tariff.prices_csv", csv, "no file while cheap_price_per_kwh is given"
+
+
+@rule("weather.source", "weather.csv", "weather.file", "weather.design_highest_c")
+def _weather(*sources: str | float | None) -> Found:
+    given = [source for source in sources if source is not None]
+    if len(given) != 1:
+        shown = given[0] if given else Said("missing")
+        yield "weather.source", shown, "one of source, csv, file and design_highest_c"
+
+
+@rule(
+    "weather.design_highest_c",
+    "weather.design_range_k",
+    "weather.design_dew_point_c",
+    "weather.design_month",
+    "weather.design_day",
+)
+def _design(
+    highest_c: float | None, range_k: float, dew_c: float | None, month: int, day: int
+) -> Found:
+    if highest_c is None:
+        return
+    if dew_c is None:
+        yield "weather.design_dew_point_c", Said("missing"), "a number on a design day"
+    elif dew_c > highest_c - range_k:
+        yield (
+            "weather.design_dew_point_c",
+            dew_c,
+            f"at most the coolest hour, {highest_c - range_k:g} °C",
+        )
+    if day > monthrange(2001, month)[1]:
+        yield "weather.design_day", day, f"at most {monthrange(2001, month)[1]} in that month"
 
 
 @rule(
     "weather.source",
+    "weather.design_highest_c",
     "weather.csv",
     "weather.latitude_degrees",
     "weather.longitude_degrees",
     "weather.utc_offset_h",
 )
-def _csv(source: str | None, csv: str | None, *where: float | None) -> Found:
+def _position(
+    source: str | None, design_c: float | None, csv: str | None, *where: float | None
+) -> Found:
     names = ("latitude_degrees", "longitude_degrees", "utc_offset_h")
-    if csv is None or source is not None:
+    if source is not None or (csv is None and design_c is None):
         return
+    why = "while weather.csv is given" if csv is not None else "on a design day"
     for name, value in zip(names, where, strict=True):
         if value is None:
-            yield f"weather.{name}", Said("missing"), "a number while weather.csv is given"
+            yield f"weather.{name}", Said("missing"), f"a number {why}"
 
 
 RULES = (
@@ -186,6 +227,8 @@ RULES = (
     _fans,
     _hours,
     _tariff,
+    _prices,
     _weather,
-    _csv,
+    _design,
+    _position,
 )

@@ -7,20 +7,20 @@ from datetime import datetime
 from functools import cached_property
 from importlib import resources
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from springhouse_sim.world.stage import Calendar
-from springhouse_sim.world.tariff import Tariff, flat, two_rate
+from springhouse_sim.world.tariff import Prices, flat, two_rate
 
 from ..errors import SiteError
-from . import hashes, rules, rules_parts, rules_use, settings_record, words
+from . import hashes, owner_range, rules, rules_parts, rules_use, settings_record, words
 from .derive import derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
 from .promises import Promise, promises
 from .read import Fault, SiteFile, load_toml, read_tables
 from .tables import PROBES
-from .weather_file import WeatherFile, weather_file
+from .weather_file import WeatherFile, price_file, weather_file
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.plant import Plant
@@ -40,6 +40,7 @@ class Site:
     path: str  # as the user named it
     file: SiteFile
     weather: WeatherFile
+    prices: Path | None = None  # hourly prices of electricity
 
     @property
     def name(self) -> str:
@@ -54,7 +55,10 @@ class Site:
     @cached_property
     def known(self) -> Mapping[str, Known]:
         """Every loosely known number, with range, grade and source."""
-        return derive(self.file)
+        try:
+            return derive(self.file)
+        except ValueError as error:
+            raise SiteError(f"{self.path}: {error}") from None
 
     @property
     def evidence(self) -> str:
@@ -101,6 +105,28 @@ class Site:
         except SiteError as error:
             raise SiteError([f"{self.path}: {line}" for line in error.lines]) from None
 
+    def ranges(self) -> list[owner_range.Range]:
+        """Return (slot, lowest, highest) of what the owner may change without another proof.
+
+        Raises:
+            SiteError: when the table contradicts the settings.
+        """
+        try:
+            return owner_range.ranges(self.file.owner_range, self.settings())
+        except SiteError as error:
+            raise SiteError([f"{self.path}: {line}" for line in error.lines]) from None
+
+    def extremes(self) -> list[owner_range.Extreme]:
+        """Return the extreme points of the owner's range.
+
+        Raises:
+            SiteError: as `ranges`, and when the core would refuse one of them.
+        """
+        try:
+            return owner_range.extremes(self.file.owner_range, self.settings())
+        except SiteError as error:
+            raise SiteError([f"{self.path}: {line}" for line in error.lines]) from None
+
     @property
     def fitted(self) -> int:
         """Bits of ``springhouse.fitted``."""
@@ -124,12 +150,29 @@ class Site:
         """Return the bounds the owner wants kept."""
         return promises(self.file)
 
-    def tariff(self) -> Tariff:
-        """Return what electricity costs when."""
+    @cached_property
+    def _tariff(self) -> Prices:
+        from springhouse_sim.world.prices import read_prices
+
         tariff = self.file.tariff
+        standing, price = tariff.standing_per_day, tariff.price_per_kwh
+        if self.prices is not None:
+            try:
+                return read_prices(self.prices, standing)
+            except (ValueError, OSError) as error:
+                raise SiteError(f"{self.path}: tariff.prices_csv: {error}") from None
+        assert price is not None
         if tariff.cheap_price_per_kwh is None:
-            return flat(tariff.price_per_kwh)
-        return two_rate(tariff.cheap_price_per_kwh, tariff.price_per_kwh, tariff.cheap_hours)
+            return flat(price, standing)
+        return two_rate(tariff.cheap_price_per_kwh, price, tariff.cheap_hours, standing)
+
+    def tariff(self) -> Prices:
+        """Return what electricity costs when.
+
+        Raises:
+            SiteError: when a file of prices cannot be read.
+        """
+        return self._tariff
 
     def people(self) -> "People":
         """Return who and what warms the room when."""
@@ -146,11 +189,19 @@ class Site:
 
     @cached_property
     def _weather(self) -> "Weather":
+        from springhouse_sim.world import design_day
         from springhouse_sim.world.weather import Place, read
 
         position = self.weather.position
+        place = Place(*position) if position else None
         try:
-            return read(self.weather.path, WEATHER_YEAR, Place(*position) if position else None)
+            if self.weather.path is not None:
+                return read(self.weather.path, WEATHER_YEAR, place)
+            assert place is not None
+            assert self.weather.design is not None
+            highest_c, range_k, dew_c, month, day = self.weather.design
+            design = design_day.DesignDay(month, day, highest_c, range_k, dew_c)
+            return design_day.weather(design, place, WEATHER_YEAR)
         except ValueError as error:
             raise SiteError(f"{self.path}: weather: {error}") from None
 
@@ -179,13 +230,14 @@ class Site:
 
     @property
     def site_sha256(self) -> str:
-        """Hash of the parsed site and its weather file."""
-        return hashes.site_sha256(self.file, [self.weather.path])
+        """Hash of the parsed site and the files of its weather and prices."""
+        outside = [path for path in (self.weather.path, self.prices) if path is not None]
+        return hashes.site_sha256(self.file, outside)
 
     @property
     def settings_sha256(self) -> str:
-        """Hash of the settings record."""
-        return hashes.settings_sha256(self.settings())
+        """Hash of the settings record and of the owner's range, as the board makes it."""
+        return hashes.settings_sha256(self.settings(), self.ranges())
 
     @property
     def firmware_sha256(self) -> str:
@@ -193,27 +245,38 @@ class Site:
         return hashes.firmware_sha256()
 
 
-def load_site(site: str | Path) -> Site:
+def load_site(site: str | Path, changes: Mapping[str, Any] | None = None) -> Site:
     """Read a site file, or one of the built-in sites by its word.
+
+    Args:
+        site: path, or built-in word.
+        changes: values by "table.key" that take the place of those in the file.
 
     Raises:
         SiteError: carrying a line for every fault of the file.
     """
     if site in BUILT_IN:
         with resources.as_file(resources.files("springhouse_host") / "sites") as folder:
-            return _load(folder / f"{site}.toml", str(site))
-    return _load(Path(site), str(site))
+            return _load(folder / f"{site}.toml", str(site), changes or {})
+    return _load(Path(site), str(site), changes or {})
 
 
-def _load(path: Path, shown_as: str) -> Site:
+def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     raw = load_toml(path)
+    for where, value in changes.items():
+        table, _, key = where.partition(".")
+        part = raw.setdefault(table, {})
+        if isinstance(part, dict):  # what is no table is refused below
+            part[key] = value
     faults: list[Fault] = []
     tables, values = read_tables(raw, faults)
     faults += rules.check((*rules_parts.RULES, *rules_use.RULES), values)
     weather = weather_file(values.get("weather", {}), path.parent, faults)
+    prices = price_file(values.get("tariff", {}), path.parent, faults)
     if faults:
         raise SiteError([fault.line(shown_as) for fault in faults])
     assert weather is not None
-    found = Site(shown_as, SiteFile(**tables), weather)  # type: ignore[arg-type]
+    found = Site(shown_as, SiteFile(**tables), weather, prices)  # type: ignore[arg-type]
     found.settings()  # the core's own check, so that an accepted file is accepted by the board
+    found.extremes()
     return found

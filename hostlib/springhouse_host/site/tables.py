@@ -12,6 +12,7 @@ from springhouse_sim.world.windows import Window
 from .fields import (
     Given,
     Gradeable,
+    Numbers,
     Quantity,
     Text,
     TimeOfDay,
@@ -65,6 +66,7 @@ class FreezerTable(Table):
     label_kwh_year: Annotated[float, Quantity("kWh/year", 30, 3000)]
     climate_class: Annotated[str, Word(CLIMATE_CLASSES)]
     refrigerant: Annotated[str, Word(("R600a", "R134a"))]
+    foam_mm: Annotated[float | None, Quantity("mm", 10, 200)] = None
     inner_length_m: Annotated[float | None, Quantity("m", 0.2, 3)] = None
     inner_width_m: Annotated[float | None, Quantity("m", 0.2, 2)] = None
     inner_depth_m: Annotated[float | None, Quantity("m", 0.2, 2)] = None
@@ -75,6 +77,17 @@ class FreezerTable(Table):
     evaporator_from_m: Annotated[float | None, Quantity("m", 0, 2)] = None
     evaporator_to_m: Annotated[float | None, Quantity("m", 0.05, 2)] = None
     standby_w: Annotated[float, Quantity("W", 0, 50)] = 0.0
+    # A pull-down the owner has timed says more about the capacity than the label.
+    pull_down_h: Annotated[float | None, Quantity("h", 0.1, 500)] = None
+    pull_down_from_c: Annotated[float | None, Quantity("°C", 1, 40)] = None
+    pull_down_to_c: Annotated[float | None, Quantity("°C", 0, 39)] = None
+    pull_down_place_c: Annotated[float | None, Quantity("°C", -10, 45)] = None
+    # Ten coefficients each for capacity and input [W], suction and discharge dew in °C, and where
+    # they hold; in place of the label.
+    capacity_coefficients: Annotated[tuple[float, ...] | None, Numbers(10, 1e6)] = None
+    input_coefficients: Annotated[tuple[float, ...] | None, Numbers(10, 1e6)] = None
+    evaporating_c: Annotated[tuple[float, ...] | None, Numbers(2, 80)] = None
+    condensing_c: Annotated[tuple[float, ...] | None, Numbers(2, 80)] = None
 
 
 class StoreTable(Table):
@@ -91,6 +104,7 @@ class StoreTable(Table):
     return_m: Annotated[float | None, Quantity("m", 0, 2)] = None
     start_c: Annotated[float | None, Quantity("°C", 0, 40)] = None
     start_ice_kg: Annotated[float, Quantity("kg", 0, 500)] = 0.0
+    supercooling_k: Annotated[float, Quantity("K", 0, 8)] = 0.0
 
 
 class LoopTable(Table):
@@ -125,6 +139,7 @@ class CoilTable(Table):
     fans: Annotated[int, Whole(1, 12)]
     fan_m3_h: Annotated[float, Quantity("m3/h", 10, 10000)]
     fan_w: Annotated[float, Quantity("W", 0.1, 500)]
+    fans_in_series: Flag = False  # one behind the other instead of side by side
     air_m3_h: Annotated[Given | None, Gradeable("m3/h", 10, 5000)] = None
     ua_w_k: Annotated[Given | None, Gradeable("W/K", 1, 2000)] = None
     rated_l_min: Annotated[float, Quantity("L/min", 0.1, 10)] = 1.0
@@ -169,6 +184,9 @@ class BatteryTable(Table):
 
     kind: Annotated[str, Word(("none", "lifepo4", "lead_acid", "power_bank"))]
     usable_wh: Annotated[float, Quantity("Wh", 0, 1e5)] = 0.0
+    cell_mah: Annotated[float | None, Quantity("", 1000, 1e6)] = None  # as a power bank prints it
+    least_load_w: Annotated[float, Quantity("W", 0, 50)] = 0.0  # switches off below it
+    drops_on_changeover: Flag = False
     nominal_v: Annotated[float, Quantity("V", 4, 60)] = 12.8
     charger_w: Annotated[float, Quantity("W", 0, 2000)] = 0.0
     board_w: Annotated[float, Quantity("W", 0, 50)] = 1.0
@@ -202,18 +220,26 @@ class ProtectionTable(Table):
 
 
 class TariffTable(Table):
-    """What a kilowatt-hour costs; without cheap hours one price holds all week."""
+    """What a kilowatt-hour costs: one price, two, or an hourly file; and a day by itself."""
 
-    price_per_kwh: Annotated[float, Quantity("", 0, 1e6)]
+    price_per_kwh: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    prices_csv: Annotated[str | None, Text(400, 1)] = None
+    standing_per_day: Annotated[float, Quantity("", 0, 1e6)] = 0.0
     cheap_price_per_kwh: Annotated[float | None, Quantity("", 0, 1e6)] = None
     cheap_hours: Annotated[tuple[Window, ...], Windows()] = ()
 
 
 class WeatherTable(Table):
-    """A typical year by a word, or an hourly file of one's own."""
+    """A typical year by a word or a file, an hourly file of one's own, or a design day."""
 
     source: Annotated[str | None, Word(WEATHER_WORDS)] = None
     csv: Annotated[str | None, Text(400, 1)] = None
+    file: Annotated[str | None, Text(400, 1)] = None  # TMY3, TMY2 (.tm2) or EPW (.epw)
+    design_highest_c: Annotated[float | None, Quantity("°C", -10, 55)] = None
+    design_range_k: Annotated[float, Quantity("K", 0, 30)] = 10.0
+    design_dew_point_c: Annotated[float | None, Quantity("°C", -30, 35)] = None
+    design_month: Annotated[int, Whole(1, 12)] = 7
+    design_day: Annotated[int, Whole(1, 31)] = 21
     latitude_degrees: Annotated[float | None, Quantity("°", -66, 66)] = None
     longitude_degrees: Annotated[float | None, Quantity("°", -180, 180)] = None
     altitude_m: Annotated[float, Quantity("m", -400, 5000)] = 0.0

@@ -17,10 +17,14 @@ PACKAGED = {
 
 @dataclass(frozen=True)
 class WeatherFile:
-    """An hourly file; ``position`` is latitude, longitude, altitude and offset of a CSV."""
+    """An hourly file, or a design day of highest °C, range K, dew point °C, month and day.
 
-    path: Path
+    ``position`` is latitude, longitude, altitude and offset of a CSV or a design day.
+    """
+
+    path: Path | None
     position: tuple[float, float, float, float] | None = None
+    design: tuple[float, float, float, int, int] | None = None
 
 
 def _packaged(name: str) -> Path | None:
@@ -32,7 +36,7 @@ def _packaged(name: str) -> Path | None:
 
 
 def weather_file(values: dict[str, Any], beside: Path, faults: list[Fault]) -> WeatherFile | None:
-    """Return the file of a [weather] table; a relative csv path counts from the site file."""
+    """Return what a [weather] table names; a relative path counts from the site file."""
     source, csv = values.get("source"), values.get("csv")
     if source is not None:
         path = _packaged(PACKAGED[source])
@@ -42,12 +46,34 @@ def weather_file(values: dict[str, Any], beside: Path, faults: list[Fault]) -> W
             )
             return None
         return WeatherFile(path)
-    if csv is None:
+    key = "csv" if csv is not None else "file"
+    named = values.get(key)
+    path = None if named is None else beside / named
+    if path is not None and not path.is_file():
+        faults.append(Fault(f"weather.{key}", shown(named), "an hourly file that can be read"))
         return None
-    path = beside / csv
-    if not path.is_file():
-        faults.append(Fault("weather.csv", shown(csv), "an hourly file that can be read"))
-        return None
+    if path is not None and key == "file":
+        return WeatherFile(path)
     names = ("latitude_degrees", "longitude_degrees", "altitude_m", "utc_offset_h")
     latitude, longitude, altitude, offset = (values.get(name) or 0.0 for name in names)
-    return WeatherFile(path, (latitude, longitude, altitude, offset))
+    position = (latitude, longitude, altitude, offset)
+    if path is not None:
+        return WeatherFile(path, position)
+    highest_c, dew_c = values.get("design_highest_c"), values.get("design_dew_point_c")
+    if highest_c is None or dew_c is None:
+        return None
+    keys = ("design_range_k", "design_month", "design_day")
+    range_k, month, day = (values.get(key, 0) for key in keys)
+    return WeatherFile(None, position, (highest_c, range_k, dew_c, month, day))
+
+
+def price_file(values: dict[str, Any], beside: Path, faults: list[Fault]) -> Path | None:
+    """Return the hourly prices of a [tariff] table, None where it names none."""
+    named = values.get("prices_csv")
+    if named is None:
+        return None
+    path: Path = beside / named
+    if not path.is_file():
+        faults.append(Fault("tariff.prices_csv", shown(named), "an hourly file that can be read"))
+        return None
+    return path

@@ -48,6 +48,8 @@ def unguarded(file: SiteFile) -> list[str]:
     found += [text for key, text in ABSENT.items() if key in missing]
     if file.battery.kind != "none" and "battery" in missing:
         found.append("battery voltage is not measured: it may be drained below its limit")
+    if file.battery.kind == "power_bank":
+        found.append("a power bank shows no falling voltage: it ends without a warning")
     declared = file.protection.model_dump()
     return found + [text for key, text in UNDECLARED.items() if not declared[key]]
 

@@ -16,6 +16,7 @@ STIRRED_W_K = 10.0  # capacity rate above which the water keeps a cold end in th
 FROST_MELT_W_M2_K = 50.0  # surface to melting frost; order of magnitude, no source
 FROST_FILM_KG = 0.02  # less melting frost than this touches only part of the fins
 PRIME_RATE_1_S = 0.1  # fastest change of the air content of the loop
+FALL_BACK_S = 10.0  # in which a raised loop without check valve empties into the store
 
 
 def flow(
@@ -25,7 +26,10 @@ def flow(
     dx: NDArray[np.float64],
     t: NDArray[np.float64],
 ) -> None:
-    """Flow and air content of the loop."""
+    """Flow and air content of the loop.
+
+    Buoyancy alone moves nothing worth counting: 10 K between two legs of a metre are 3 Pa.
+    """
     duty = t[T.POWERED] * u[U.PUMP_DUTY]
     dry = u[U.AIR_IN_LOOP] > 0.5 or p[P.DRAW_M] > t[T.LEVEL_M]
     target = 0.0
@@ -34,15 +38,23 @@ def flow(
             loop.steady_l_min(p, x[X.SUPPLY_C], duty)
             * loop.lift_factor(p, duty, x[X.LOOP_AIR])
             * u[U.FLOW_FACTOR]
+            * layers.draw_clear(x, p, t)
         )
         target = min(target, x[X.STORE_KG] / X.LAYERS / layers.RENEW_S * 60.0)
     dx[X.FLOW_L_MIN] = (target - x[X.FLOW_L_MIN]) / p[P.FLOW_LAG_S]
     if dry:
         dx[X.LOOP_AIR] = (1.0 - x[X.LOOP_AIR]) * PRIME_RATE_1_S
+    elif duty <= 0.0 and p[P.STATIC_LIFT_M] > 0.0 and not holds_prime(u, p):
+        dx[X.LOOP_AIR] = (1.0 - x[X.LOOP_AIR]) / FALL_BACK_S
     else:
         pushed = x[X.FLOW_L_MIN] / 60.0 / max(1e-3, p[P.PRIME_AIR_L])
         dx[X.LOOP_AIR] = -min(PRIME_RATE_1_S, pushed) * min(1.0, max(0.0, x[X.LOOP_AIR] / 0.3))
     t[T.DRAW_C] = x[X.WATER_C + store.layer_at(p[P.DRAW_M], t[T.LEVEL_M])]
+
+
+def holds_prime(u: NDArray[np.float64], p: NDArray[np.float64]) -> bool:
+    """Return whether a check valve keeps the water up while the pump rests."""
+    return bool(p[P.CHECK_VALVE] > 0.5 and u[U.CHECK_VALVE_OPEN] < 0.5)
 
 
 def air_coil(

@@ -31,8 +31,9 @@ from numpy.typing import NDArray
     TRAY_FILL_L_S,  # water poured into the tray from outside
     TRAY_EMPTY_L_S,  # water carried away from the tray by a person
     CABINET_FACTOR,  # heat gain through the cabinet, 1
+    CHECK_VALVE_OPEN,  # 0 or 1: the check valve no longer shuts
     SIZE,
-) = range(21)
+) = range(22)
 
 
 def neutral_given() -> NDArray[np.float64]:

@@ -55,6 +55,23 @@ def tube_drop_pa(
     return f * length_m / bore_m * velocity_head_pa(flow_l_min, bore_m, t_c)
 
 
+def enlargement_k(from_bore_m: float, to_bore_m: float) -> float:
+    """Return the loss of a sudden enlargement [-] on the velocity head before it.
+
+    Borda and Carnot: (1 - A1/A2)**2; 0 where the bore does not grow.
+    """
+    ratio = min(1.0, (from_bore_m / to_bore_m) ** 2)
+    return (1.0 - ratio) ** 2
+
+
+def contraction_k(from_bore_m: float, to_bore_m: float) -> float:
+    """Return the loss of a sudden contraction [-] on the velocity head behind it.
+
+    0.5 (1 - A2/A1), the handbook form whose limit is the sharp entrance of 0.5.
+    """
+    return 0.5 * (1.0 - min(1.0, (to_bore_m / from_bore_m) ** 2))
+
+
 def water_film_w_m2_k(flow_l_min: float, bore_m: float, t_c: float) -> float:
     """Return the inner film coefficient of water in a tube [W/(m2 K)].
 

@@ -10,12 +10,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from . import given as U
+from . import ice, store, water
 from . import param as P
 from . import state as X
-from . import store, water
 from . import tap as T
 
 PARTIAL_ICE_KG_M2 = 0.1  # thinner melting ice covers only part of the wall
+LOOSE_K = 0.5  # evaporator so far above 0 °C: the bond of the ice to the wall has melted
 MIX_CAP_S = 32.0  # heat capacity of a layer over its greatest conductance to a neighbour
 RENEW_S = 10.0  # shortest time in which the loop or the jet may renew a layer
 PLUME_SPAN_KG_M3 = 0.01  # density difference over which the plume fades out
@@ -31,10 +32,10 @@ def measure(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float6
     lowest_c = x[X.WATER_C]
     for i in range(X.LAYERS):
         water_c = x[X.WATER_C + i]
-        ice = x[X.ICE_KG + i]
-        volume_m3 += (layer_kg - ice) / water.density_kg_m3(water_c) + ice / water.ICE_KG_M3
-        ice_kg += ice
-        heat += (layer_kg - ice) * water_c
+        wall_kg = x[X.ICE_KG + i]
+        volume_m3 += (layer_kg - wall_kg) / water.density_kg_m3(water_c) + wall_kg / water.ICE_KG_M3
+        ice_kg += wall_kg
+        heat += (layer_kg - wall_kg) * water_c
         lowest_c = min(lowest_c, water_c)
     t[T.STORE_L] = volume_m3 * 1000.0
     t[T.LEVEL_M] = volume_m3 / p[P.STORE_AREA_M2]
@@ -60,6 +61,7 @@ def store_rates(
     exchange(x, p, dx, t, flow_kg_s)
     circulate(x, p, dx, t, flow_kg_s)
     walls(x, p, dx, t)
+    ice.nucleates(x, p, dx, t)
     layer_kg = x[X.STORE_KG] / X.LAYERS
     least_kg = layer_kg
     for i in range(X.LAYERS):
@@ -158,14 +160,16 @@ def wall_flows(
     evaporator_c: float,
     water_c: float,
     ice_kg: float,
-    layer_kg: float,
+    liquid_share: float,
     area_m2: float,
+    seeded: float,
 ) -> tuple[float, float, float, float]:
     """Return what happens at the wall of one layer.
 
-    Where the wall would be below 0 °C ice grows at once (no supercooling) with what the wall
-    draws beyond what the water brings; otherwise ice melts from the water side.  The last film
-    of melting ice covers a falling share of the wall, which makes its end smooth.
+    Where the wall would be below 0 °C ice grows with what the wall draws beyond what the water
+    brings; otherwise ice melts from the water side.  The last film of melting ice covers a falling
+    share of the wall, which makes its end smooth.  ``liquid_share`` is that of the layer's mass;
+    ``seeded`` is 1 where ice can grow, 0 where supercooled water still meets the bare wall.
 
     Returns:
         heat from water through the film [W], heat into the evaporator [W], ice growth [kg/s],
@@ -177,15 +181,22 @@ def wall_flows(
     brought_w = area_m2 * store.ice_film_w_m2_k(p, water_c) * (water_c - water.FREEZING_C)
     if iced_w >= brought_w:
         # The last liquid of a layer does not freeze: a store frozen through just gets no colder.
-        spare = min(1.0, max(0.0, ((layer_kg - ice_kg) / layer_kg - 0.03) / 0.05))
-        frozen_w = spare * (iced_w - brought_w)
+        spare = min(1.0, max(0.0, (liquid_share - 0.03) / 0.05))
+        frozen_w = seeded * spare * (iced_w - brought_w)
         growth = frozen_w / (water.LATENT_FUSION_J_KG + water.enthalpy_j_kg(water_c))
-        return brought_w, brought_w + frozen_w, growth, 1.0
+        taken_w = brought_w
+        if seeded < 1.0:
+            bare_w = area_m2 * store.dry_wall_w_m2(p, water_c, evaporator_c)
+            taken_w = seeded * brought_w + (1.0 - seeded) * bare_w
+        return taken_w, taken_w + frozen_w, growth, seeded
     cover = min(1.0, ice_kg / (PARTIAL_ICE_KG_M2 * area_m2))
     dry_w = area_m2 * store.dry_wall_w_m2(p, water_c, evaporator_c)
-    growth = -cover * (brought_w - iced_w) / water.LATENT_FUSION_J_KG
-    taken_w = cover * brought_w + (1.0 - cover) * dry_w
-    return taken_w, cover * iced_w + (1.0 - cover) * dry_w, growth, cover
+    # Loose ice lets water behind it: two faces melt and the whole wall is bare.
+    loose = min(1.0, max(0.0, evaporator_c / LOOSE_K))
+    held = cover * (1.0 - loose)
+    melted_w = held * (brought_w - iced_w) + 2.0 * cover * loose * brought_w
+    wall_w = held * iced_w + (1.0 - held) * dry_w
+    return wall_w + melted_w, wall_w, -melted_w / water.LATENT_FUSION_J_KG, held
 
 
 def plume_share(film_c: float, water_c: float, below_c: float, above_c: float) -> float:
@@ -250,8 +261,10 @@ def walls(
             continue
         area_m2 = max(1e-3, area_m2)
         water_c = x[X.WATER_C + i]
+        liquid_share = (layer_kg - ice_kg) / layer_kg
+        seeded = min(1.0, x[X.NUCLEI] + ice_kg / (PARTIAL_ICE_KG_M2 * area_m2))
         taken_w, wall_w, growth, cover = wall_flows(
-            p, evaporator_c, water_c, ice_kg, layer_kg, area_m2
+            p, evaporator_c, water_c, ice_kg, liquid_share, area_m2, seeded
         )
         dx[X.ICE_KG + i] = growth
         surface_c = evaporator_c + wall_w / (area_m2 * p[P.EVAPORATOR_WALL_W_M2_K])
@@ -301,6 +314,16 @@ def probes(
         high_c = air_c
     dx[X.STORE_LOW_PROBE_C] = (low_c - x[X.STORE_LOW_PROBE_C]) / p[P.STORE_PROBE_S]
     dx[X.STORE_HIGH_PROBE_C] = (high_c - x[X.STORE_HIGH_PROBE_C]) / p[P.STORE_PROBE_S]
+
+
+def draw_clear(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float64]) -> float:
+    """Return how far ice leaves the draw open [-]: from 1 at 60 % ice in its layer to 0 at 90 %.
+
+    An order of magnitude, no source: slush still passes, a frozen layer does not.
+    """
+    draw = store.layer_at(p[P.DRAW_M], t[T.LEVEL_M])
+    share = x[X.ICE_KG + draw] * X.LAYERS / max(1e-9, x[X.STORE_KG])
+    return float(min(1.0, max(0.0, (0.9 - share) / 0.3)))
 
 
 def leak(

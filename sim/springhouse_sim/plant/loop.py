@@ -51,6 +51,7 @@ class Loop:
     outer_film_w_m2_k: float = 9.0
     flow_lag_s: float = 3.0
     primed: bool = False
+    check_valve: bool = True  # without one the raised part empties whenever the pump stops
 
     def __post_init__(self) -> None:
         within("Loop", "tube_bore_mm", self.tube_bore_mm, 2.0, 50.0, "mm")
@@ -87,7 +88,20 @@ class Loop:
             rough_m,
             t_c,
         )
+        drop += self.coil_ends_pa(flow_l_min, t_c)
         return drop / (water.density_kg_m3(t_c) * hydraulics.GRAVITY_M_S2)
+
+    def coil_ends_pa(self, flow_l_min: float, t_c: float) -> float:
+        """Return the drop where the bore changes into and out of the coil [Pa]."""
+        tube_m, coil_m = self.tube_bore_mm / 1000.0, self.coil_bore_mm / 1000.0
+        circuit_l_min = flow_l_min / self.coil_circuits
+        tube_pa = hydraulics.velocity_head_pa(flow_l_min, tube_m, t_c)
+        coil_pa = hydraulics.velocity_head_pa(circuit_l_min, coil_m, t_c)
+        enters = hydraulics.contraction_k(tube_m, coil_m) * coil_pa
+        enters += hydraulics.enlargement_k(tube_m, coil_m) * tube_pa
+        leaves = hydraulics.contraction_k(coil_m, tube_m) * tube_pa
+        leaves += hydraulics.enlargement_k(coil_m, tube_m) * coil_pa
+        return enters + leaves
 
     def operating_l_min(self, t_c: float, duty: float) -> float:
         """Return the primed steady flow [L/min] where pump curve and system curve cross."""
@@ -138,6 +152,7 @@ class Loop:
         p[P.FLOW_LAG_S] = self.flow_lag_s
         p[P.PRIME_AIR_L] = self.prime_air_ml / 1000.0
         p[P.STATIC_LIFT_M] = self.static_lift_m
+        p[P.CHECK_VALVE] = float(self.check_valve)
         p[P.PUMP_HEAD_M] = self.pump_head_m
         p[P.PUMP_POWER_W] = self.pump_power_w
         p[P.PUMP_TO_WATER_FRACTION] = self.pump_to_water_fraction

@@ -67,11 +67,12 @@ def machine(
     dx[X.CONDENSER_TO_PLACE_J] = condenser_w
     dx[X.SHELL_TO_PLACE_J] = shell_w + p[P.FREEZER_STANDBY_W] * u[U.MAINS]
     dx[X.COMPRESSOR_RUN_S] = runs
+    dx[X.OUTSIDE_RATED_S] = runs * freezer.outside_rated(p, evaporator_c, condenser_c)
     t[T.MAINS_W] += input_w
     t[T.COMPRESSOR_RUNS] = runs
     t[T.CAPACITY_W] = cooling_w
     t[T.FREEZER_W] = input_w
-    t[T.OUTSIDE_RATED] = runs * freezer.outside_rated(p, evaporator_c, condenser_c)
+    t[T.OUTSIDE_RATED] = dx[X.OUTSIDE_RATED_S]
 
 
 def switch_motor(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float64]) -> None:

@@ -6,6 +6,7 @@ Humidity ratio is kg of vapour per kg of dry air; enthalpy is J per kg of dry ai
 
 import math
 
+STANDARD_PA = 101325.0
 R_DRY_AIR_J_KG_K = 287.042
 RATIO_OF_MASSES = 0.621945
 CP_DRY_J_KG_K = 1006.0

@@ -25,6 +25,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     PROBE_HIGH_M,
     PROBE_HIGH_WALL_M,
     STORE_PROBE_S,
+    SUPERCOOL_K,  # 0: ice grows as soon as a surface is below 0 °C
     # freezer
     CONDENSER_UA_W_K,
     CONDENSER_J_K,
@@ -53,6 +54,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     FLOW_LAG_S,
     PRIME_AIR_L,
     STATIC_LIFT_M,
+    CHECK_VALVE,  # 1 the loop keeps its water while the pump rests, 0 it falls back
     PUMP_HEAD_M,
     PUMP_POWER_W,
     PUMP_TO_WATER_FRACTION,
@@ -106,7 +108,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     BATTERY_DROPS_ON_CHANGEOVER,
     BOARD_W,
     SCALARS,
-) = range(93)
+) = range(95)
 
 # Natural convection at the dry evaporator wall, W/m2: water C by evaporator C.
 FILM_WATER_FROM_C = 0.0

@@ -8,25 +8,19 @@ discrete: their rate is zero and only ``rates.switch`` changes them.
 
 LAYERS = 6  # layers of equal water mass, number 0 at the bottom
 
+WATER_0_C, WATER_1_C, WATER_2_C, WATER_3_C, WATER_4_C, WATER_5_C = range(6)
+WATER_C = 0  # first of LAYERS slots
+ICE_KG = LAYERS  # first of LAYERS slots
+_AFTER_ICE = ICE_KG + LAYERS
+
 MOTOR_OFF = 0.0
 MOTOR_RUNS = 1.0
 MOTOR_STALLED = 2.0
 
 (
     # store
-    WATER_0_C,
-    WATER_1_C,
-    WATER_2_C,
-    WATER_3_C,
-    WATER_4_C,
-    WATER_5_C,
-    ICE_0_KG,
-    ICE_1_KG,
-    ICE_2_KG,
-    ICE_3_KG,
-    ICE_4_KG,
-    ICE_5_KG,
     STORE_KG,  # liquid and ice together
+    NUCLEI,  # 0 supercooled water stays liquid .. 1 ice grows at 0 °C
     STORE_LOW_PROBE_C,
     STORE_HIGH_PROBE_C,
     # freezer and the place where it stands
@@ -104,9 +98,8 @@ MOTOR_STALLED = 2.0
     SPILL_L,  # over the rim of the tray
     # totals: time, s
     COMPRESSOR_RUN_S,
+    OUTSIDE_RATED_S,  # of these, outside the rated envelope of the compressor's data
     SIZE,
-) = range(81)
+) = range(_AFTER_ICE, _AFTER_ICE + 71)
 
-WATER_C = WATER_0_C  # first of LAYERS slots
-ICE_KG = ICE_0_KG  # first of LAYERS slots
 TOTALS = MAINS_J

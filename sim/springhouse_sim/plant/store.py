@@ -1,7 +1,9 @@
 """The store: layered water in a chest freezer, with ice on its cooled walls.
 
 Six layers of equal water mass; ice stays with the layer whose wall it grows on and counts as held
-at 0 °C (its sensible heat, a few per cent of the latent, is left out).  Heat goes from water
+at 0 °C (its sensible heat, a few per cent of the latent, is left out).  Once the wall has warmed
+the ice is a loose ring that floats: a twelfth of it stands above the water, so it still reaches
+down beside the layers it grew on, and water melts it from both sides.  Heat goes from water
 through a natural-convection film, the ice if any and the wall to the evaporator, which is a node
 of its own.
 """
@@ -56,6 +58,7 @@ class Store:
     evaporator_j_k: float = 4000.0
     liner_w_m_k: float = 0.05
     return_bore_mm: float = 6.0
+    supercooling_k: float = 0.0  # how far below 0 °C a surface must be before the first ice
 
     def __post_init__(self) -> None:
         within("Store", "water_l", self.water_l, 5.0, 2000.0, "L")
@@ -78,6 +81,7 @@ class Store:
         within("Store", "evaporator_j_k", self.evaporator_j_k, 1000.0, 1e5, "J/K")
         within("Store", "liner_w_m_k", self.liner_w_m_k, 0.0, 5.0, "W m/K")
         within("Store", "return_bore_mm", self.return_bore_mm, 2.0, 50.0, "mm")
+        within("Store", "supercooling_k", self.supercooling_k, 0.0, 8.0, "K")
         ordered("Store", "evaporator_from_m", self.evaporator_from_m, "to", self.evaporator_to_m)
         ordered("Store", "evaporator_to_m", self.evaporator_to_m, "depth", self.depth_m + 1e-9)
         capacity_l = 1000.0 * self.area_m2 * self.depth_m
@@ -126,6 +130,7 @@ class Store:
         p[P.PROBE_HIGH_M] = self.probe_high_m
         p[P.PROBE_HIGH_WALL_M] = self.probe_high_wall_mm / 1000.0
         p[P.STORE_PROBE_S] = self.probe_lag_s
+        p[P.SUPERCOOL_K] = self.supercooling_k
         self._put_films(p, band_m)
 
     def _put_films(self, p: NDArray[np.float64], band_m: float) -> None:
@@ -157,6 +162,7 @@ class Store:
         for i in range(X.LAYERS):
             x[X.WATER_C + i] = self.initial_c
             x[X.ICE_KG + i] = self.initial_ice_kg * share[i] / sum(share)
+        x[X.NUCLEI] = 1.0 if self.supercooling_k == 0.0 or self.initial_ice_kg > 0.0 else 0.0
         x[X.STORE_LOW_PROBE_C] = self.initial_c
         x[X.STORE_HIGH_PROBE_C] = self.initial_c
 
@@ -179,8 +185,8 @@ def solve_dry_wall_w_m2(
 
 
 def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -> float:
-    """Return the same from the table [W/m2]."""
-    return lookup.bilinear(
+    """Return the same from the table [W/m2]; below 0 °C in proportion to the difference."""
+    flux = lookup.bilinear(
         p,
         P.DRY_WALL_W_M2,
         P.FILM_WATER_FROM_C,
@@ -192,6 +198,9 @@ def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -
         water_c,
         evaporator_c,
     )
+    if water_c < 0.0 and evaporator_c < 0.0:
+        flux *= (water_c - evaporator_c) / -evaporator_c
+    return flux
 
 
 def ice_film_w_m2_k(p: NDArray[np.float64], water_c: float) -> float:

@@ -26,7 +26,7 @@ from springhouse.record import Record
 from .. import gauge as G
 from .. import sense as E
 from .. import sensing, ticks
-from ..bench import Bench
+from ..bench import Bench, Pace
 from ..plant import tap as Y
 from ..records import IntRecord
 from ..trace import Trace
@@ -201,6 +201,7 @@ class OnBoardBench(Bench):
 
     def __init__(self, *args: Any, flash: Path, **kwargs: Any) -> None:
         kwargs["with_controller"] = False
+        kwargs["pace"] = Pace.PLAIN
         super().__init__(*args, **kwargs)
         # Plain integers: those of the compiled loop's records overflow when interpreted.
         self._settings = array("i", [int(value) for value in self.board[1]])

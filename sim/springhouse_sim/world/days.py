@@ -72,6 +72,26 @@ def typical(weather: Weather, count: int = 3) -> Days:
     return _days(days, runs, int(np.argmin(np.where(inside, distance, np.inf))), count)
 
 
+def summer(weather: Weather) -> Days:
+    """Return the longest run of summer days: June to August, in the south December to February.
+
+    Raises:
+        ValueError: naming the file, when it holds no summer day.
+    """
+    days, means = daily_means(weather)
+    months = SUMMER_NORTH if weather.place.latitude >= 0.0 else SUMMER_SOUTH
+    best = (0, 0)  # count, first
+    count = 0
+    for i, day in enumerate(days):
+        count = count + 1 if day.month in months else 0
+        best = max(best, (count, -(i - count + 1)))
+    if not best[0]:
+        raise ValueError(f"{weather.source}: holds no summer day")
+    first = -best[1]
+    mean = means[first : first + best[0]].mean(axis=0)
+    return Days(days[first], best[0], float(mean[0]), float(mean[1]))
+
+
 def _runs(weather: Weather, means: NDArray[np.float64], count: int) -> NDArray[np.float64]:
     """Return the mean over ``count`` days from each day on, shape (days - count + 1, 2)."""
     if len(means) < count:

@@ -40,6 +40,7 @@ CATALOGUE = {
     "probe_open": Kind("probe wire broken: no answer", Acts.PROBE, E.CODE_0, A.ABSENT),
     "probe_shorted": Kind("bus shorted: all-zero frames", Acts.PROBE, E.CODE_0, A.ALL_ZERO),
     "probe_checksum": Kind("every frame fails its checksum", Acts.PROBE, E.CODE_0, A.CRC),
+    "probe_all_ones": Kind("bus held high: all-one frames", Acts.PROBE, E.CODE_0, A.ALL_ONE),
     "probe_power_on": Kind("probe resets: power-on value", Acts.PROBE, E.CODE_0, A.POWER_ON),
     "probe_stuck": Kind("probe repeats its last value", Acts.PROBE, E.STUCK_0, 1),
     "probe_silent": Kind("probe task dead: no frames", Acts.PROBE, E.SILENT_0, 1),
@@ -49,6 +50,9 @@ CATALOGUE = {
     "tray_float_stuck": Kind("tray float never opens", Acts.SENSE, E.TRAY, E.FORCED_GOOD),
     "level_float_open": Kind("level float reads low", Acts.SENSE, E.LEVEL, E.FORCED_BAD),
     "floor_wet": Kind("floor sensor reads wet", Acts.SENSE, E.FLOOR, E.FORCED_BAD),
+    "mains_sense_stuck": Kind("mains sensor reads present", Acts.SENSE, E.MAINS, E.FORCED_GOOD),
+    "level_float_stuck": Kind("level float never opens", Acts.SENSE, E.LEVEL, E.FORCED_GOOD),
+    "floor_dry": Kind("floor sensor reads dry", Acts.SENSE, E.FLOOR, E.FORCED_GOOD),
     "flow_dead": Kind("flow sensor gives no pulses", Acts.SENSE, E.FLOW_DEAD, 1),
     "flow_jammed": Kind(
         "flow sensor pulses on its own", Acts.SENSE, E.FLOW_JAMMED_ML_MIN, 1000, "mL/min"
@@ -62,6 +66,9 @@ CATALOGUE = {
     "relay_dead": Kind("compressor relay never closes", Acts.SENSE, E.RELAY_DEAD, 1),
     "prime_lost": Kind("air in the loop: no flow", Acts.PLANT, U.AIR_IN_LOOP, 1),
     "low_flow": Kind("loop partly blocked", Acts.PLANT, U.FLOW_FACTOR, 0.7, "of the flow"),
+    "tube_kinked": Kind("tube kinked", Acts.PLANT, U.FLOW_FACTOR, 0.15, "of the flow"),
+    "line_iced": Kind("ice in the line: no flow", Acts.PLANT, U.FLOW_FACTOR, 0.0),
+    "check_valve_open": Kind("check valve stuck open", Acts.PLANT, U.CHECK_VALVE_OPEN, 1),
     "fan_stalled": Kind("fans stand still", Acts.PLANT, U.FAN_FACTOR, 0.0, "of the air"),
     "weak_compressor": Kind(
         "compressor cools less", Acts.PLANT, U.CAPACITY_FACTOR, 0.8, "of the capacity"

@@ -1,0 +1,106 @@
+"""`springhouse sweep SITE`."""
+
+import os
+from datetime import datetime
+from enum import Enum
+from pathlib import Path
+from typing import Annotated, Any
+
+import typer
+
+from ..screen import SiteArgument, check_writable, console, progress
+
+MOST_JOBS = 256
+BEST_SHOWN = 5
+
+
+class Spread(Enum):
+    """How points are laid out."""
+
+    GRID = "grid"
+    LATIN = "latin"
+    SOBOL = "sobol"
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("sweep")(sweep)
+
+
+def sweep(
+    site: SiteArgument,
+    vary: Annotated[
+        list[str],
+        typer.Option("--vary", metavar="TABLE.KEY=FROM:TO:COUNT", help="May be repeated."),
+    ],
+    spread: Annotated[
+        Spread, typer.Option("--spread", help="Grid, Latin hypercube or Sobol sequence.")
+    ] = Spread.GRID,
+    points: Annotated[
+        int, typer.Option("--points", min=1, help="How many, unless on a grid.")
+    ] = 64,
+    days: Annotated[int, typer.Option("--days", min=1, max=366, help="Hottest days to run.")] = 7,
+    season: Annotated[bool, typer.Option("--season", help="Run the whole summer instead.")] = False,
+    start: Annotated[
+        datetime | None,
+        typer.Option("--start", formats=["%Y-%m-%d"], help="First day; default: hottest days."),
+    ] = None,
+    jobs: Annotated[
+        int, typer.Option("--jobs", min=1, max=MOST_JOBS, help="Points run at a time.")
+    ] = max(1, os.cpu_count() or 1),
+    out: Annotated[
+        Path, typer.Option("--out", metavar="FILE.parquet", dir_okay=False, help="The table.")
+    ] = Path("sweep.parquet"),
+    plot: Annotated[
+        Path | None,
+        typer.Option("--plot", metavar="FILE.png", dir_okay=False, help="Draw the map."),
+    ] = None,
+) -> None:
+    """Run one installation under many settings; a killed sweep goes on where it was.
+
+    Example:  springhouse sweep demo --vary settings.deep_target_c=2:5:4
+    --vary settings.room_target_c=24:27:4 --plot map.png
+    """
+    from ..proof import scenarios
+    from ..site import load_site
+    from ..sweeping import Job, read_axis
+    from ..sweeping import points as lay_out
+    from ..sweeping import sweep as run_sweep
+
+    loaded = load_site(site)
+    axes = [read_axis(text) for text in vary]
+    check_writable(out, plot)
+    scenario = scenarios.whole_summer(loaded) if season else scenarios.single(loaded, start, days)
+    keys = [axis.key for axis in axes]
+    work: dict[str, Job] = {}
+    for values in lay_out(axes, spread.value, points):
+        job = Job(loaded.path, tuple(zip(keys, values, strict=True)), scenario)
+        work[job.identity(loaded.firmware_sha256, loaded.site_sha256)] = job
+    with progress("points") as bar:
+        task = bar.add_task("points", total=float(len(work)))
+        rows = run_sweep(work, out, jobs, lambda done: bar.update(task, completed=done))
+    if plot is not None:
+        from ..sweep_map import draw
+
+        draw(rows, keys, plot, f"{loaded.name}: {scenario.name}")
+    _show(rows, keys, f"{loaded.name}: {scenario.name}", loaded.currency)
+    console().print(f"table: {out}", markup=False)
+
+
+def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str) -> None:
+    from rich import box
+    from rich.table import Table
+
+    good = [row for row in rows if not row["refused"]]
+    screen = console()
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
+    for name in (*keys, "wanted hours too warm", f"cost {currency}".strip(), "most ice kg"):
+        table.add_column(name, justify="right")
+    for row in sorted(good, key=lambda r: (r["room_hours_over"], r["cost"]))[:BEST_SHOWN]:
+        figures = (row["room_hours_over"], row["cost"], row["max_ice_kg"])
+        table.add_row(*(f"{row[key]:g}" for key in keys), *(f"{v:.2f}" for v in figures))
+    screen.print(table)
+    screen.print(f"{len(rows)} points, {len(rows) - len(good)} of them refused by the site's rules")
+    refused = next((row["refused"] for row in rows if row["refused"]), None)
+    if refused:
+        screen.print(f"the first: {refused}", markup=False)

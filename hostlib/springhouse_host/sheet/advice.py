@@ -1,0 +1,138 @@
+"""What limits the installation first, and where its parts belong."""
+
+from dataclasses import dataclass
+
+from springhouse_sim.plant.plant import Plant
+
+from .running import Charging, Continuous, highest_c
+
+DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
+RETURN_BELOW_SURFACE = 0.1  # share of the depth
+WALL_PROBE_MM = 20.0
+
+
+@dataclass(frozen=True)
+class Limit:
+    """What there is over what is needed; below 1 it does not suffice."""
+
+    name: str
+    ratio: float
+    change: str
+
+
+def limits(
+    *,
+    discharge_h: float,
+    wanted_h: float,
+    pull_down_h: float | None,
+    charging_h: float,
+    room_w_late: float,
+    gain_peak_w: float,
+    tray_full_h: float,
+    open_drain: bool,
+    at_work: Charging,
+    climate_class: str,
+    battery_h: float | None,
+) -> tuple[Limit, ...]:
+    """Return every limit, the tightest first."""
+    found = [
+        Limit(
+            "cold of one charge for the wanted hours",
+            discharge_h / max(wanted_h, 1e-9),
+            "more water, a lower deep target with a probe at the wall, an ice bank, less sun",
+        ),
+        Limit(
+            "charging hours to undo a discharge",
+            0.0 if pull_down_h is None else charging_h / max(pull_down_h, 1e-9),
+            "longer charging hours, a stronger freezer, better insulation, a cooler place for it",
+        ),
+        Limit(
+            "coil at the end of a charge against the hottest wanted hour",
+            room_w_late / max(gain_peak_w, 1e-9),
+            "a second fan or coil, more rows, more flow, a colder end of the charge",
+        ),
+        Limit(
+            "place of the freezer against its climate class",
+            highest_c(climate_class) / max(at_work.place_hottest_c, 1e-9),
+            "vent the place, move the freezer, do not charge in the hottest hours",
+        ),
+    ]
+    if not open_drain:
+        found.append(
+            Limit(
+                "tray for the condensate of one day's wanted hours",
+                tray_full_h / max(wanted_h, 1e-9),
+                "a larger tray, an open drain, a store kept warmer than the dew point",
+            )
+        )
+    if battery_h is not None:
+        found.append(
+            Limit(
+                "battery for the wanted hours of one day",
+                battery_h / max(wanted_h, 1e-9),
+                "more watt-hours, a smaller pump or fan, fans at quiet duty",
+            )
+        )
+    return tuple(sorted(found, key=lambda limit: limit.ratio))
+
+
+def places(plant: Plant) -> list[str]:
+    """Return where draw, return and probes belong, beside where they are."""
+    store = plant.store
+    surface_m = store.water_l / 1000.0 / store.area_m2
+    return_m = (1.0 - RETURN_BELOW_SURFACE) * surface_m
+    return [
+        f"draw: {DRAW_ABOVE_FLOOR_M:.2f} to {0.2 * surface_m:.2f} m above the floor, over sediment "
+        f"and under the cold (here {store.draw_m:.2f} m)",
+        f"return: near the surface, about {return_m:.2f} m, so that warm water stays on top "
+        f"(here {store.return_m:.2f} m of {surface_m:.2f} m)",
+        f"low probe: beside the draw, it says what the coil gets (here {store.probe_low_m:.2f} m); "
+        "below 4 °C it cannot see ice",
+        f"high probe: {0.8 * surface_m:.2f} to {0.95 * surface_m:.2f} m, at most "
+        f"{WALL_PROBE_MM:.0f} mm from the coldest wall, where ice starts "
+        f"(here {store.probe_high_m:.2f} m, {store.probe_high_wall_mm:.0f} mm)",
+    ]
+
+
+def standing(
+    is_cooled_room: bool, at_work: Charging, climate_class: str, mean: Continuous, wanted_w: float
+) -> list[str]:
+    """Return what is to be said about where the freezer stands."""
+    found = []
+    if is_cooled_room:
+        found.append(
+            f"the freezer stands in the room it is to cool: while it runs it heats that room with "
+            f"{at_work.rejected_w:.0f} W and the room can only lose on balance; put it elsewhere"
+        )
+    else:
+        found.append(
+            f"the freezer gives off {at_work.rejected_w:.0f} W while it runs: anywhere but in the "
+            "room to be cooled, vented, within its climate class; in the same room it would heat it"
+        )
+    limit_c = highest_c(climate_class)
+    verdict = "within" if at_work.class_margin_k(climate_class) >= 0.0 else "ABOVE"
+    found.append(
+        f"its place reaches {at_work.place_hottest_c:.1f} °C at the hottest hour with the "
+        f"compressor on, {verdict} the {limit_c:g} °C of class {climate_class}"
+    )
+    if mean.keeps_up:
+        found.append(
+            f"on a mean summer day it could run continuously: water {mean.water_c:.1f} °C, supply "
+            f"air {mean.supply_c:.1f} °C, {mean.room_w:.0f} W against a mean of {mean.gain_w:.0f} W"
+        )
+        if mean.room_w < wanted_w:
+            found.append(
+                f"the {wanted_w:.0f} W of the design day's wanted hours it covers only from "
+                "stored cold"
+            )
+    else:
+        found.append(
+            f"on a mean summer day it works only as a battery: running continuously it would end "
+            f"at {mean.water_c:.1f} °C water and take {mean.room_w:.0f} W of {mean.gain_w:.0f} W"
+        )
+    if at_work.outside_envelope:
+        found.append(
+            "chilling water lies outside the rated envelope of a freezer's compressor: capacity "
+            "there is held at the envelope's edge and limited by the capillary tube"
+        )
+    return found

@@ -1,0 +1,89 @@
+"""One charge of the store: the cold it holds, the hours it lasts, the hours it takes."""
+
+from dataclasses import dataclass
+
+import numpy as np
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import moist_air, water
+from springhouse_sim.plant import param as P
+
+from ..working_point import Array, Case, Delivery
+
+MARCH_S = 300.0
+LONGEST_H = 72.0
+J_KWH = 3.6e6
+
+
+@dataclass(frozen=True)
+class Discharge:
+    """One charge spent on the mean gain of the wanted hours, without a pause."""
+
+    hours: float  # at most LONGEST_H
+    end_c: float  # store temperature at which full delivery no longer covers the gain
+    condensate_kg: float  # within the wanted hours of one day
+
+
+def litres_kg(litres: float) -> float:
+    """Return the mass of so many litres of cold water [kg]."""
+    return litres / 1000.0 * water.density_kg_m3(5.0)
+
+
+def cold_kwh(litres: float, from_c: float, to_c: float, ice_kg: float = 0.0) -> float:
+    """Return the heat a store takes up between two temperatures, its ice included [kWh]."""
+    span_j_kg = water.enthalpy_j_kg(to_c) - water.enthalpy_j_kg(from_c)
+    return (litres_kg(litres) * span_j_kg + ice_kg * water.LATENT_FUSION_J_KG) / J_KWH
+
+
+def hours_between(
+    store_c: Array, net_w: Array, litres: float, warm_c: float, cold_c: float
+) -> float | None:
+    """Return how long ``net_w`` over rising ``store_c`` takes to chill the water [h].
+
+    None where it does not suffice on the way.
+    """
+    edges = np.linspace(cold_c, warm_c, 51)
+    watts = np.interp(0.5 * (edges[1:] + edges[:-1]), store_c, net_w)
+    if np.any(watts <= 0.0):
+        return None
+    enthalpy = np.array([water.enthalpy_j_kg(float(t)) for t in edges])
+    return float(np.sum(litres_kg(litres) * np.diff(enthalpy) / watts) / 3600.0)
+
+
+def _at(d: Delivery, table: Array, store_c: float, humidity: float) -> float:
+    """Return a table of ``Delivery`` between its points, its edges held outside."""
+    columns = [np.interp(store_c, d.store_c, table[:, j]) for j in range(len(d.humidity))]
+    return float(np.interp(humidity, d.humidity, columns))
+
+
+def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float) -> Discharge:
+    """Return one charge spent on ``gain_w``, the room's moisture following.
+
+    The pump runs the share of the time that takes away just the gain. Ice of a declared ice bank
+    is spent first, at the deep target.
+    """
+    store = case.site.file.store
+    ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
+    heat_j_k = litres_kg(store.water_litres) * 4200.0
+    outdoor = u[U.OUTDOOR_HUMIDITY_RATIO]
+    fresh_kg_s = case.p[P.INFILTRATION_M3_S] / moist_air.specific_volume_m3_kg(
+        u[U.OUTDOOR_C], outdoor, u[U.PRESSURE_PA]
+    )
+    store_c, humidity = case.deep_c, float(d.humidity[-1])
+    hours = condensate_kg = 0.0
+    while hours < LONGEST_H:
+        room_w = _at(d, d.room_w, store_c, humidity)
+        if room_w < gain_w or store_c >= d.store_c[-1]:
+            break
+        duty = max(0.0, gain_w) / max(1.0, room_w)
+        into_j = MARCH_S * duty * _at(d, d.water_w, store_c, humidity)
+        into_j += MARCH_S * max(0.0, _at(d, d.standing_w, store_c, humidity))
+        dew_kg_s = duty * _at(d, d.condensate_kg_s, store_c, humidity)
+        melted_j = min(ice_j, into_j)
+        ice_j -= melted_j
+        store_c += (into_j - melted_j) / heat_j_k
+        vapour_kg_s = u[U.PEOPLE_MOISTURE_KG_S] + fresh_kg_s * (outdoor - humidity) - dew_kg_s
+        humidity += MARCH_S * vapour_kg_s / case.p[P.MOISTURE_KG]
+        if hours < wanted_h:
+            condensate_kg += MARCH_S * dew_kg_s
+        hours += MARCH_S / 3600.0
+    return Discharge(hours, min(store_c, float(d.store_c[-1])), condensate_kg)

@@ -1,0 +1,68 @@
+"""Where each figure of the sheet comes from: its formula and the source of the formula."""
+
+from dataclasses import dataclass
+
+ENERGY = "energy balance"
+COIL = "effectiveness-NTU, wet by enthalpy potential (Threlkeld; Braun, Klein and Mitchell 1989)"
+MOIST = "ASHRAE Fundamentals 2017, chapter 1"
+CYCLE = (
+    "isobutane or R134a cycle from CoolProp scaled to the label; AHRI 540 where coefficients are"
+)
+
+
+@dataclass(frozen=True)
+class Figure:
+    """One figure: ``field`` of the sheet (dotted), how it is worked out, after whom."""
+
+    field: str
+    label: str
+    formula: str
+    source: str
+
+
+FIGURES = (
+    Figure("gain.wanted_w", "heat gain, sensible", "UA (To - Ti); n V rho cp (To - Ti); g A I; "
+           "people; watts; mean over the wanted hours at the room target", "two-node room, "
+           "EN ISO 13790 in kind; sun: Hay and Davies 1980; people: ASHRAE Fundamentals 2009"),
+    Figure("gain.latent_w", "heat gain, latent", "m (Wo - Wi) h; people", MOIST),
+    Figure("gain.peak_w", "hottest ten minutes", "the same, greatest in the wanted hours", ENERGY),
+    Figure("gain.day_w", "mean over 24 h", "the same, mean of the day", ENERGY),
+    Figure("flow_l_min", "water flow", "pump head H0 (1 - (Q/Q0)2) = friction of tube, fittings, "
+           "coil", "Hagen-Poiseuille, Colebrook by Clamond (fluids); K values of handbooks"),
+    Figure("loop", "operating point", "where both curves cross, water at 5 °C", "as water flow"),
+    Figure("air_off_c", "air-off temperature", "Ta - q_sensible / (m cp)", COIL),
+    Figure("cooling_w", "room cooling, store full", "coil sensible + tubes in room - fans", COIL),
+    Figure("coil_duty", "coil duty at three store temperatures", "eps C_min (Ta - Tw), air side "
+           "times total over sensible where it is wet", COIL),
+    Figure("cold_stored_kwh", "cold stored", "m (h(T_end) - h(T_deep)) + ice x 333.43 kJ/kg",
+           "IAPWS-95, R10-06; Kell 1975"),
+    Figure("cold_in_ice_kwh", "of that in ice", "ice limit x 333.43 kJ/kg", "IAPWS-95, R10-06"),
+    Figure("second_probe_kwh", "a second probe buys", "m (h(4 °C + error) - h(T_deep)): below it a "
+           "low probe alone cannot see ice", "density of water, Kell 1975"),
+    Figure("discharge_h", "hours of discharge", "cold spent on the mean gain, 5 min a step, the "
+           "room's moisture following", ENERGY),
+    Figure("discharge_end_c", "store at the end", "where full delivery no longer covers the gain",
+           COIL),
+    Figure("condensate_l_day", "condensate a day", "m_air (1 - BF) (W_room - W_surface) over the "
+           "wanted hours", COIL),
+    Figure("tray_full_h", "hours until the tray is full", "litres at the float / condensate per h",
+           "arithmetic"),
+    Figure("pull_down_h", "pull-down", "sum of m cp dT / net cooling at each temperature, place at "
+           "the charging hours' mean", CYCLE),
+    Figure("first_chill_h", "first chill from 20 °C", "the same, with the owner's rests", CYCLE),
+    Figure("battery_h", "battery hours", "usable Wh / drain at full duty, Peukert above the 20 h "
+           "rate", "Peukert's law in the form that keeps its rating"),
+    Figure("dry_store_c", "store temperature that keeps the coil dry", "least water at which the "
+           "coil's surface is at the room's dew point", COIL),
+    Figure("surfaces", "surfaces that sweat", "Ts = Ta - q'/(h 2 pi r) against the dew point; bare "
+           "metal as cold as the water", "radial conduction, film 9 W/(m2 K); " + MOIST),
+    Figure("at_work", "compressor at work", "evaporating and condensing temperature where wall, "
+           "machine and condenser balance, at the middle of the charge", CYCLE),
+    Figure("mean_day", "continuous, mean summer day", "water where cooling = coil + tubes + pump "
+           "+ cabinet, everything on", ENERGY),
+    Figure("worst_day", "continuous, design day", "the same on the design day", ENERGY),
+    Figure("design_day", "run fraction and cost of a day", "heat into the store / net cooling / "
+           "24 h; kWh x mean price of the hours it falls in + standing charge", ENERGY),
+    Figure("limits", "what limits first", "what there is over what is needed, least first",
+           "arithmetic on the figures above"),
+)  # fmt: skip

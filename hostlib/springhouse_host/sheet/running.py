@@ -1,0 +1,182 @@
+"""Running: continuously or as a battery, how long a day, how warm its place, what it costs."""
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+from springhouse_sim.world.days import Days
+from springhouse_sim.world.prices import HourlyPrices
+from springhouse_sim.world.tariff import Prices, Tariff
+from springhouse_sim.world.windows import Window
+
+from ..working_point import CHARGING_SETTLES_S, Array, Case
+
+EQUILIBRIUM_POINTS = 5
+COLDEST_C = 0.5
+# Highest room temperature of each climate class [°C]; class limits as in summaries of EN 62552.
+CLASS_C = {"SN": (10.0, 32.0), "N": (16.0, 32.0), "ST": (16.0, 38.0), "T": (16.0, 43.0)}
+
+
+@dataclass(frozen=True)
+class Continuous:
+    """Compressor, pump and fans always on, the room held at its target."""
+
+    day: str
+    water_c: float  # where cooling and heat meet; the coldest looked at where cooling is left over
+    supply_c: float
+    room_w: float  # taken from the room then
+    gain_w: float  # heat into the room, mean of the 24 h
+    spare_w: float  # cooling left over at COLDEST_C, 0 where there is an equilibrium
+
+    @property
+    def keeps_up(self) -> bool:
+        """Whether it covers the room's heat around the clock, or works only as a battery."""
+        return self.room_w >= self.gain_w
+
+
+def continuous(case: Case, word: str, humidity: float, gain_w: float) -> Continuous:
+    """Return the equilibrium of one day's mean."""
+    u = np.mean(case.day_given(), axis=0)
+    u[U.COMPRESSOR_RELAY] = u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
+    store_c = np.linspace(COLDEST_C, case.room_c - 1.0, EQUILIBRIUM_POINTS)
+    rows = np.array([_balance(case, u, float(t), humidity) for t in store_c])
+    surplus_w = rows[:, 0]  # rises with the store's temperature
+    if surplus_w[0] > 0.0:
+        water_c = COLDEST_C
+    elif surplus_w[-1] < 0.0:
+        water_c = float(store_c[-1])
+    else:
+        water_c = float(np.interp(0.0, surplus_w, store_c))
+    supply_c, room_w = (float(np.interp(water_c, store_c, rows[:, k])) for k in (1, 2))
+    return Continuous(word, water_c, supply_c, room_w, gain_w, max(0.0, float(surplus_w[0])))
+
+
+def _balance(case: Case, u: Array, store_c: float, humidity: float) -> tuple[float, float, float]:
+    """Return cooling less heat of the store [W], supply air [°C], cooling of the room [W]."""
+    _, dx, t = case.steady(u, store_c, humidity, CHARGING_SETTLES_S)
+    heat_w = dx[X.COIL_TO_WATER_J] + dx[X.PUMP_TO_WATER_J]
+    heat_w += dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J]
+    heat_w += dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+    room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
+    return float(dx[X.EVAPORATOR_J] - heat_w), float(t[T.AIR_OFF_C]), float(room_w)
+
+
+@dataclass(frozen=True)
+class Charging:
+    """The compressor at work: at one store temperature, the place at the day's mean and hottest."""
+
+    net_w: float
+    input_w: float
+    place_mean_c: float
+    place_hottest_c: float
+    rejected_w: float
+    outside_envelope: bool
+
+    def class_margin_k(self, climate_class: str) -> float:
+        """Return how far the hottest hour stays under the class limit [K]."""
+        return highest_c(climate_class) - self.place_hottest_c
+
+
+def highest_c(climate_class: str) -> float:
+    """Return the highest temperature a climate class allows around the freezer [°C]."""
+    return max(CLASS_C[part][1] for part in climate_class.split("-"))
+
+
+def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Charging:
+    """Return the compressor at ``store_c`` in the charging hours' mean and at the hottest hour."""
+    u = np.mean(case.day_given(windows), axis=0)
+    u[U.COMPRESSOR_RELAY] = 1.0
+    x, dx, t = case.steady(u, store_c, 0.01, CHARGING_SETTLES_S)
+    hot = u.copy()
+    hot[U.OUTDOOR_C] = max(float(g[U.OUTDOOR_C]) for g in case.day_given())
+    hot_x, _, _ = case.steady(hot, store_c, 0.01, CHARGING_SETTLES_S)
+    gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+    return Charging(
+        net_w=float(dx[X.EVAPORATOR_J] - gains_w),
+        input_w=float(dx[X.FREEZER_J]),
+        place_mean_c=float(x[X.PLACE_C]),
+        place_hottest_c=float(hot_x[X.PLACE_C]),
+        rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
+        outside_envelope=bool(t[T.OUTSIDE_RATED] > 0.5),
+    )
+
+
+@dataclass(frozen=True)
+class Day:
+    """What one design day takes out of compressor and purse."""
+
+    store_kwh: float  # heat into the store
+    run_h: float  # of the compressor; more than 24 where it cannot keep up
+    compressor_kwh: float
+    delivery_kwh: float  # pump and fans
+    standby_kwh: float  # board, supply losses included
+    cost: float
+    standing: float  # of the cost, the tariff's own charge
+
+    @property
+    def kwh(self) -> float:
+        """Electricity of all."""
+        return self.compressor_kwh + self.delivery_kwh + self.standby_kwh
+
+    @property
+    def run_fraction(self) -> float:
+        """Compressor hours over 24."""
+        return self.run_h / 24.0
+
+
+def mean_price(prices: Prices, weekday: int, windows: tuple[Window, ...]) -> float:
+    """Return the mean price in the windows of a weekday (Monday 0), all day without any."""
+    day = range(weekday * 1440, (weekday + 1) * 1440)
+    minutes = {m for m in day if any(w.contains(m) for w in windows)} or set(day)
+    if isinstance(prices, HourlyPrices):
+        return prices.mean_kwh(minutes)
+    assert isinstance(prices, Tariff)
+    return sum(prices.price_at(m) for m in minutes) / len(minutes)
+
+
+def design_day(
+    case: Case, at_work: Charging, store_kwh: float, delivery_h: float, fan_duty: float
+) -> Day:
+    """Return energy and cost of a day on which ``store_kwh`` went into the store.
+
+    Args:
+        case: the plant on its day.
+        at_work: the compressor at the mean store temperature.
+        store_kwh: heat into the store, standing gains left out: ``at_work`` has them.
+        delivery_h: hours of pump and fans.
+        fan_duty: of the fans then, 0..1.
+    """
+    schedule, prices = case.site.file.schedule, case.site.tariff()
+    run_h = 1000.0 * store_kwh / max(1.0, at_work.net_w)
+    u = case.given(12.0)
+    u[U.PUMP_DUTY], u[U.FAN_DUTY] = 1.0, fan_duty
+    dx = case.at_once(u, 0.01)
+    supply = case.plant.battery.supply_efficiency
+    delivery_w = (dx[X.PUMP_J] + dx[X.FAN_J]) / supply
+    standby_w = dx[X.BOARD_J] / supply + case.plant.freezer.standby_w
+    compressor_kwh = at_work.input_w * min(24.0, run_h) / 1000.0
+    delivery_kwh = float(delivery_w) * delivery_h / 1000.0
+    standby_kwh = float(standby_w) * 24.0 / 1000.0
+    parts = (
+        (compressor_kwh, schedule.charging),
+        (delivery_kwh, schedule.wanted),
+        (standby_kwh, ()),
+    )
+    energy_cost = sum(kwh * mean_price(prices, case.weekday, w) for kwh, w in parts)
+    standing = prices.standing_per_day
+    return Day(
+        store_kwh,
+        run_h,
+        compressor_kwh,
+        delivery_kwh,
+        standby_kwh,
+        energy_cost + standing,
+        standing,
+    )
+
+
+def on_day(case: Case, day: Days) -> Case:
+    """Return the same installation on another day of the weather."""
+    return replace(case, day=day)

@@ -1,0 +1,40 @@
+"""Draws a sweep: cost, and hours too warm, over the first one or two values that were varied."""
+
+from collections.abc import Sequence
+from pathlib import Path
+from typing import Any
+
+import matplotlib as mpl
+
+mpl.use("Agg")
+import matplotlib.pyplot as plt
+import numpy as np
+
+FIGURES = (("cost", "cost of electricity"), ("room_hours_over", "wanted hours too warm [h]"))
+SIZE_IN = (10.0, 4.5)
+
+
+def draw(rows: Sequence[dict[str, Any]], keys: Sequence[str], path: Path, title: str) -> None:
+    """Write a PNG; rows that were refused are left out.
+
+    Further values than two, if any were varied, are not shown: their points lie on one another.
+    """
+    good = [row for row in rows if not row["refused"]]
+    figure, axes = plt.subplots(1, len(FIGURES), figsize=SIZE_IN, layout="constrained")
+    x = np.array([row[keys[0]] for row in good])
+    for ax, (name, label) in zip(axes, FIGURES, strict=True):
+        z = np.array([row[name] for row in good])
+        ax.set_xlabel(keys[0])
+        if len(keys) == 1:
+            order = np.argsort(x)
+            ax.plot(x[order], z[order], marker="o")
+            ax.set_ylabel(label)
+        else:
+            y = np.array([row[keys[1]] for row in good])
+            shown = ax.scatter(x, y, c=z, s=60)
+            ax.set_ylabel(keys[1])
+            figure.colorbar(shown, ax=ax, label=label)
+        ax.grid(True, alpha=0.3)
+    figure.suptitle(title)
+    figure.savefig(path, format="png", dpi=110)
+    plt.close(figure)

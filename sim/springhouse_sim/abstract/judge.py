@@ -1,0 +1,68 @@
+"""What must hold of each step, written from the requirements, slice by slice.
+
+Each judge returns the number of the invariant that a step breaks, 0 if it keeps them all. A wait
+is judged by induction: it is armed with its whole length at the event it belongs to, never brought
+forward while it runs, and nothing starts before it has run out.
+"""
+
+from springhouse import memory as M
+from springhouse import output as O
+from springhouse import reading as R
+
+from springhouse_sim.abstract import env as V
+from springhouse_sim.abstract import judge_faults, judge_probe, judge_room, judge_store
+from springhouse_sim.abstract.fields import left_ms
+from springhouse_sim.records import IntRecord
+
+STORE, CARE, ROOM, AIR, DRY, FAULTS, PROBE = range(7)
+MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
+
+
+def everywhere(
+    before: IntRecord, memory: IntRecord, readings: IntRecord, env: IntRecord, out: int
+) -> int:
+    """15: motors start one by one, 5 s apart. 19: invalid settings. 11: flood."""
+    now = readings[R.NOW_MS]
+    rising = out & ~before[M.OUT] & MOTORS
+    if rising & (rising - 1):
+        return 15
+    wait_ms = left_ms(before, M.SPACING_T, now)
+    if rising and (wait_ms >= 0 or left_ms(memory, M.SPACING_T, now) < 5000):
+        return 15
+    if wait_ms > left_ms(memory, M.SPACING_T, now):
+        return 15
+    if env[V.SETTINGS_BAD] and out & MOTORS:
+        return 19
+    if env[V.FLOODED] and out & MOTORS:
+        return 11
+    return 0
+
+
+def judge(
+    slice_number: int,
+    before: IntRecord,
+    memory: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    env: IntRecord,
+    out: int,
+) -> int:
+    """Number of the invariant that this step of a slice breaks, 0 = none."""
+    if env[V.BOOT] and out & MOTORS & O.COMPRESSOR:
+        return 5
+    broken = everywhere(before, memory, readings, env, out)
+    if broken:
+        return broken
+    if slice_number == STORE:
+        return judge_store.store(before, memory, settings, readings, env, out)
+    if slice_number == CARE:
+        return judge_store.care(before, memory, settings, readings, env, out)
+    if slice_number == ROOM:
+        return judge_room.room(before, memory, settings, readings, env, out)
+    if slice_number == AIR:
+        return judge_room.air(before, memory, settings, readings, env, out)
+    if slice_number == DRY:
+        return judge_room.dry(before, memory, settings, readings, env, out)
+    if slice_number == FAULTS:
+        return judge_faults.faults(before, memory, settings, readings, env, out)
+    return judge_probe.probe(before, memory, settings, readings, env)

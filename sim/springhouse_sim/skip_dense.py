@@ -1,0 +1,105 @@
+"""Between the two ends of a step: a cubic through both values and both slopes (Hermite).
+
+All of a step lies in one flat record, so that what reads it takes one argument. Times inside a step
+are shares of it, 0 to 1. A cubic lies within the hull of its four Bernstein points, so a bound over
+the whole step costs no search.
+"""
+
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as Y
+from springhouse_sim.records import FloatRecord
+
+TICK_MS = 1000
+
+# The cubic record: coefficients of share**0 to share**3 and the value at the end, a row each; taps
+# at begin and end; begin and length of the step [ms].
+BEGIN, LINEAR, SQUARE, CUBE, END = (n * X.SIZE for n in range(5))
+TAPS_BEGIN = 5 * X.SIZE
+TAPS_END = TAPS_BEGIN + Y.SIZE
+BEGIN_MS = TAPS_END + Y.SIZE
+LENGTH_MS = BEGIN_MS + 1
+SIZE = LENGTH_MS + 1
+
+
+def fit(
+    cubic: FloatRecord,
+    x0: FloatRecord,
+    f0: FloatRecord,
+    x1: FloatRecord,
+    f1: FloatRecord,
+    begin_ms: int,
+    end_ms: int,
+) -> None:
+    """Fill the record, taps aside, from states and rates at both ends."""
+    h_s = (end_ms - begin_ms) * 0.001
+    for slot in range(X.SIZE):
+        d = x1[slot] - x0[slot]
+        s0 = h_s * f0[slot]
+        s1 = h_s * f1[slot]
+        cubic[BEGIN + slot] = x0[slot]
+        cubic[LINEAR + slot] = s0
+        cubic[SQUARE + slot] = 3.0 * d - 2.0 * s0 - s1
+        cubic[CUBE + slot] = s0 + s1 - 2.0 * d
+        cubic[END + slot] = x1[slot]
+    cubic[BEGIN_MS] = begin_ms
+    cubic[LENGTH_MS] = end_ms - begin_ms
+
+
+def stand(cubic: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> None:
+    """Fill the record with a state that stands still, for a tick that no step leads to."""
+    for slot in range(X.SIZE):
+        cubic[BEGIN + slot] = x[slot]
+        cubic[LINEAR + slot] = 0.0
+        cubic[SQUARE + slot] = 0.0
+        cubic[CUBE + slot] = 0.0
+        cubic[END + slot] = x[slot]
+    for slot in range(Y.SIZE):
+        cubic[TAPS_BEGIN + slot] = t[slot]
+        cubic[TAPS_END + slot] = t[slot]
+    cubic[BEGIN_MS] = now_ms
+    cubic[LENGTH_MS] = TICK_MS
+
+
+def share_at(cubic: FloatRecord, tick: int) -> float:
+    """Return the share of the step at a tick."""
+    return float((tick * TICK_MS - cubic[BEGIN_MS]) / cubic[LENGTH_MS])
+
+
+def value(cubic: FloatRecord, slot: int, share: float) -> float:
+    """Return one slot of the state."""
+    if share == 1.0:
+        return float(cubic[END + slot])
+    rest = cubic[SQUARE + slot] + share * cubic[CUBE + slot]
+    return float(cubic[BEGIN + slot] + share * (cubic[LINEAR + slot] + share * rest))
+
+
+def fill(cubic: FloatRecord, share: float, x: FloatRecord) -> None:
+    """Fill the whole state."""
+    for slot in range(X.SIZE):
+        x[slot] = value(cubic, slot, share)
+
+
+def tap(cubic: FloatRecord, slot: int, share: float) -> float:
+    """Return a tap, on the straight line between those at the ends."""
+    return float(cubic[TAPS_BEGIN + slot] * (1.0 - share) + cubic[TAPS_END + slot] * share)
+
+
+def inner(cubic: FloatRecord, slot: int) -> tuple[float, float]:
+    """Return the two inner Bernstein points; the outer two are the values at the ends."""
+    third = cubic[LINEAR + slot] / 3.0
+    begin = cubic[BEGIN + slot]
+    return begin + third, begin + 2.0 * third + cubic[SQUARE + slot] / 3.0
+
+
+def hull(cubic: FloatRecord, slot: int) -> tuple[float, float]:
+    """Return bounds of one slot over the step."""
+    a, d = cubic[BEGIN + slot], cubic[END + slot]
+    b, c = inner(cubic, slot)
+    return min(min(a, b), min(c, d)), max(max(a, b), max(c, d))
+
+
+def monotone(cubic: FloatRecord, slot: int) -> bool:
+    """Whether one slot surely only rises or only falls over the step."""
+    a, d = cubic[BEGIN + slot], cubic[END + slot]
+    b, c = inner(cubic, slot)
+    return bool(a <= b <= c <= d or a >= b >= c >= d)

@@ -1,0 +1,217 @@
+"""Whether a reading may leave its band within a step, and at which tick it first does.
+
+`arm` bounds every reading over the whole step: the hull of the cubic goes through the sensor, its
+error and the whole of its noise. Only what may touch its band is then looked at tick by tick, with
+the exact noise and the exact count.
+"""
+
+from springhouse import fault as A
+from springhouse import fitted as F
+from springhouse import horizon as H
+from springhouse import memory as M
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+from springhouse_sim import sense as E
+from springhouse_sim import sensing
+from springhouse_sim.plant import param
+from springhouse_sim.plant import state as X
+from springhouse_sim.records import FloatRecord, IntRecord
+from springhouse_sim.skip_dense import TICK_MS, hull, share_at, value
+
+# What is looked at tick by tick: the five probes, then these.
+FLOW, TRAY, FLOOR, CUT_OUT, BLOCK = range(R.PROBES, R.PROBES + 5)  # BLOCK: every tick is stepped
+FLAGS = R.PROBES + 5
+NEVER = 1 << 40
+HALF_COUNT_MK = 32  # rounded up
+LONGEST_SLEEP = 600  # ticks; the observer is to see a scan at least so often
+LIGHTEST_KG_M3, HEAVIEST_KG_M3 = 900.0, 1001.0  # store water, ice included
+
+
+def honest(settings: IntRecord, sense: IntRecord, i: int) -> bool:
+    """Whether probe ``i`` sends frames that follow the plant."""
+    if not settings[S.FITTED] & (F.STORE_LOW << i) or sense[E.SILENT_0 + i]:
+        return False
+    return sense[E.CODE_0 + i] == A.NONE and not sense[E.STUCK_0 + i]
+
+
+def next_wake(
+    memory: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    sense: IntRecord,
+    watch: IntRecord,
+    tick: int,
+) -> int:
+    """Fill the bands after a step that changed nothing; return the tick of the next deadline."""
+    ms = H.decisions(memory, settings, readings, watch)
+    now = readings[R.NOW_MS]
+    for i in range(R.PROBES):
+        if not settings[S.FITTED] & (F.STORE_LOW << i):
+            continue
+        if sense[E.SILENT_0 + i] and memory[M.STORE_LOW_GOOD + i] > 0:
+            left = P.AGE_MS + 1 - T.ticks_diff(now, readings[R.STORE_LOW_AT_MS + i])
+            ms = min(ms, max(0, left))
+        if i <= P.HIGH and memory[M.STORE_LOW_STUCK_T + i] == T.IDLE:
+            # Armed by the next frame that does not move, which is not waited for.
+            ms = min(ms, memory[M.STORE_LOW_STUCK_LEFT_MS + i])
+    if sense[E.CLOCK_KNOWN] and watch[2 * R.WEEK_MIN + 1] < H.FAR:
+        second = (sense[E.CLOCK_S] + sense[E.CLOCK_SHIFT_S] + tick) % sensing.WEEK_S
+        ms = min(ms, ((watch[2 * R.WEEK_MIN + 1] + 1) * 60 - second) * 1000)
+    return tick + min(LONGEST_SLEEP, max(1, -(-ms // TICK_MS)))
+
+
+def _probe(
+    cubic: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, first: int, last: int
+) -> bool:
+    low, high = watch[2 * (R.STORE_LOW_MC + i)], watch[2 * (R.STORE_LOW_MC + i) + 1]
+    if low <= -H.FAR and high >= H.FAR:
+        return False
+    least_c, most_c = hull(cubic, sensing.PROBE_STATES[i])
+    # A ramp is monotone, so its ends bound it.
+    shift_1, shift_2 = sensing.shift_mk(sense, first, i), sensing.shift_mk(sense, last, i)
+    error = sense[E.OFFSET_MK_0 + i]
+    least = least_c * 1000.0 + error + min(shift_1, shift_2) - sense[E.NOISE_MK]
+    most = most_c * 1000.0 + error + max(shift_1, shift_2) + sense[E.NOISE_MK]
+    return sensing.quantised_mc(least) < low or sensing.quantised_mc(most) > high
+
+
+def _level(p: FloatRecord, sense: IntRecord, least_kg: float, most_kg: float) -> bool:
+    """Whether the level float may move, from the least and greatest density of what is there."""
+    low_m = sense[E.LEVEL_LOW_MM] / 1000.0
+    area_m2 = p[param.STORE_AREA_M2]
+    surely_over = least_kg / HEAVIEST_KG_M3 / area_m2 >= low_m
+    surely_under = most_kg / LIGHTEST_KG_M3 / area_m2 < low_m
+    return bool(sense[E.LEVEL] == E.FOLLOWS and not surely_over and not surely_under)
+
+
+def _flow(cubic: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
+    low, high = hull(cubic, X.FLOW_L_MIN)
+    if sensing.flow_ml_min(sense, low) < watch[2 * R.FLOW_ML_MIN]:
+        return True
+    return bool(sensing.flow_ml_min(sense, high) > watch[2 * R.FLOW_ML_MIN + 1])
+
+
+def _tray(cubic: FloatRecord, p: FloatRecord, sense: IntRecord) -> bool:
+    low, high = hull(cubic, X.TRAY_L)
+    return bool(sense[E.TRAY] == E.FOLLOWS and low < p[param.TRAY_FLOAT_L] <= high)
+
+
+def _floor(cubic: FloatRecord, sense: IntRecord) -> bool:
+    """Both are totals that only grow."""
+    spilled_0, spilled_1 = hull(cubic, X.SPILL_L)
+    leaked_0, leaked_1 = hull(cubic, X.LEAKED_KG)
+    wet_ml = sense[E.FLOOR_WET_ML] + sense[E.FLOOR_MOPPED_ML]
+    low = (spilled_0 + leaked_0) * 1000.0
+    high = (spilled_1 + leaked_1) * 1000.0
+    return bool(sense[E.FLOOR] == E.FOLLOWS and low < wet_ml <= high)
+
+
+def _cut_out(cubic: FloatRecord, sense: IntRecord) -> bool:
+    if sense[E.CUT_OUT_OPENS_MC] == E.NO_CUT_OUT:
+        return False
+    low, high = hull(cubic, X.STORE_HIGH_PROBE_C)
+    if sense[E.CUT_OUT_OPEN]:
+        return bool(high * 1000.0 >= sense[E.CUT_OUT_CLOSES_MC])
+    return bool(low * 1000.0 <= sense[E.CUT_OUT_OPENS_MC])
+
+
+def _block(cubic: FloatRecord, p: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
+    """Whether level or battery voltage, which have no simple bound, may decide."""
+    low, high = hull(cubic, X.STORE_KG)
+    if _level(p, sense, low, high):
+        return True
+    slot = 2 * R.BATTERY_MV
+    watched = watch[slot] > -H.FAR or watch[slot + 1] < H.FAR
+    return bool(p[param.BATTERY_KIND] > 0.5 and watched)
+
+
+def arm(
+    cubic: FloatRecord,
+    p: FloatRecord,
+    settings: IntRecord,
+    sense: IntRecord,
+    watch: IntRecord,
+    flags: IntRecord,
+    first: int,
+    last: int,
+) -> bool:
+    """Set the flags of all that may leave its band from tick ``first`` to ``last``; any at all?"""
+    for i in range(R.PROBES):
+        may = honest(settings, sense, i) and _probe(cubic, sense, watch, i, first, last)
+        flags[i] = 1 if may else 0
+    flags[FLOW] = 1 if _flow(cubic, sense, watch) else 0
+    flags[TRAY] = 1 if _tray(cubic, p, sense) else 0
+    flags[FLOOR] = 1 if _floor(cubic, sense) else 0
+    flags[CUT_OUT] = 1 if _cut_out(cubic, sense) else 0
+    flags[BLOCK] = 1 if _block(cubic, p, sense, watch) else 0
+    found = 0
+    for flag in range(FLAGS):
+        found += flags[flag]
+    return found > 0
+
+
+def _probe_outside(
+    cubic: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, tick: int, share: float
+) -> bool:
+    slot = R.STORE_LOW_MC + i
+    low, high = watch[2 * slot], watch[2 * slot + 1]
+    true_c = value(cubic, sensing.PROBE_STATES[i], share)
+    about = true_c * 1000.0 + sense[E.OFFSET_MK_0 + i] + sensing.shift_mk(sense, tick, i)
+    # Half a count and the whole noise: whoever is further inside needs no dice.
+    reach = sense[E.NOISE_MK] + HALF_COUNT_MK
+    if low <= about - reach and about + reach <= high:
+        return False
+    shown = sensing.shown_mc(sense, true_c, tick, i)
+    return bool(shown < low or shown > high)
+
+
+def outside(
+    cubic: FloatRecord,
+    p: FloatRecord,
+    sense: IntRecord,
+    readings: IntRecord,
+    watch: IntRecord,
+    flags: IntRecord,
+    tick: int,
+) -> bool:
+    """Whether a flagged reading is outside its band at a tick, or cannot be judged here."""
+    if flags[BLOCK]:
+        return True
+    share = share_at(cubic, tick)
+    for i in range(R.PROBES):
+        if flags[i] and _probe_outside(cubic, sense, watch, i, tick, share):
+            return True
+    if flags[FLOW]:
+        shown = sensing.flow_ml_min(sense, value(cubic, X.FLOW_L_MIN, share))
+        if shown < watch[2 * R.FLOW_ML_MIN] or shown > watch[2 * R.FLOW_ML_MIN + 1]:
+            return True
+    return _contact_outside(cubic, p, sense, readings, flags, share)
+
+
+def _contact_outside(
+    cubic: FloatRecord,
+    p: FloatRecord,
+    sense: IntRecord,
+    readings: IntRecord,
+    flags: IntRecord,
+    share: float,
+) -> bool:
+    """Whether a flagged contact has moved: tray float, floor sensor, freeze cut-out."""
+    if flags[TRAY]:
+        full = value(cubic, X.TRAY_L, share) >= p[param.TRAY_FLOAT_L]
+        if readings[R.TRAY_OK] != (0 if full else 1):
+            return True
+    if flags[FLOOR]:
+        floor_l = value(cubic, X.SPILL_L, share) + value(cubic, X.LEAKED_KG, share)
+        wet = floor_l * 1000.0 - sense[E.FLOOR_MOPPED_ML] >= sense[E.FLOOR_WET_ML]
+        if readings[R.FLOOR_DRY] != (0 if wet else 1):
+            return True
+    if not flags[CUT_OUT]:
+        return False
+    bulb_mc = value(cubic, X.STORE_HIGH_PROBE_C, share) * 1000.0
+    if sense[E.CUT_OUT_OPEN]:
+        return bool(bulb_mc >= sense[E.CUT_OUT_CLOSES_MC])
+    return bool(bulb_mc <= sense[E.CUT_OUT_OPENS_MC])

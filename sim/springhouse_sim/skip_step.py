@@ -1,0 +1,227 @@
+"""Adaptive integration of the plant: a stabilised explicit method, its error and its stages.
+
+Runge-Kutta-Chebyshev of second order (Sommeijer, Shampine and Verwer 1997, RKC: an explicit solver
+for parabolic PDEs, J. Comput. Appl. Math. 88, 315-326; formulas from memory, so tests check order,
+stability and error against another solver). The plant's fast nodes (flow 3 s, coil 3 to 10 s,
+mixing layers 6 s) are real and negative. A method whose stability grows with the square of its
+stages takes long steps across them without a Jacobian: 13 stages carry 300 s.
+
+Steps end on ticks or on an outside event, and take a tick at least and LONGEST_MS at most. A step
+of one tick is taken whatever its error.
+"""
+
+import math
+from typing import TypeAlias
+
+from springhouse_sim import skip_dense
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import param
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as Y
+from springhouse_sim.plant.rates import rates
+from springhouse_sim.records import FloatRecord, IntRecord
+from springhouse_sim.skip_dense import TICK_MS
+
+LONGEST_MS = 600_000
+DAMPING = 2.0 / 13.0
+MOST_STAGES = 40
+TOLERANCE = 0.003
+LEAST_FACTOR, SAFETY, MOST_FACTOR = 0.2, 0.8, 5.0
+MODES = 8  # compressor, pump and fans on or off; each has its spectral radius
+ESTIMATE_EVERY = 25  # steps for which a spectral radius is believed
+POWER_ROUNDS = 8
+NUDGE = 1e-4  # of the scales: perturbation that finds the spectral radius
+RADIUS_MARGIN = 1.3
+LEAST_RADIUS_1_S = 1e-3
+FLOW_MARGIN = 1.1
+STILL_L_MIN = 1e-6  # with the pump off, less flow than this is none
+
+# The error allowed a step is TOLERANCE times the scale of the slot, in its unit.
+_SCALES = {
+    **dict.fromkeys(range(X.ICE_KG, X.ICE_KG + X.LAYERS), 0.2),
+    X.STORE_KG: 10.0,
+    X.EVAPORATOR_C: 3.0,
+    X.CONDENSER_C: 3.0,
+    X.WINDING_C: 5.0,
+    X.SHELL_C: 5.0,
+    X.SUPPLY_C: 3.0,
+    X.RETURN_C: 3.0,
+    X.COIL_C: 3.0,
+    X.FROST_KG: 0.1,
+    X.ROOM_HUMIDITY_RATIO: 1e-3,
+    X.BATTERY_WH: 10.0,
+    X.BATTERY_LOW_LOAD_S: 100.0,
+}
+SCALES = tuple(_SCALES.get(slot, 1.0) for slot in range(X.TOTALS))
+
+# The pilot: state and rates at both ends, three scratch states and scratch taps, taps at both ends,
+# the direction of the fastest node a mode, the cubic, numbers (float) and marks (int) below.
+Ends: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
+Scratch: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
+Pilot: TypeAlias = tuple[
+    Ends, Scratch, FloatRecord, FloatRecord, FloatRecord, FloatRecord, FloatRecord, IntRecord
+]
+# numbers
+H_S, ERROR, ALLOWED, RADIUS_0 = range(4)
+NUMBERS = RADIUS_0 + MODES
+# marks
+STEPS, REJECTED, EVALUATIONS, AGE_0 = range(4)
+MARKS = AGE_0 + MODES
+
+
+def prepare(pilot: Pilot) -> None:
+    """Fill the zeroed records of a pilot."""
+    directions, numbers, marks = pilot[4], pilot[6], pilot[7]
+    for slot in range(MODES * X.SIZE):
+        directions[slot] = 1.0
+    numbers[H_S] = 1.0
+    numbers[ERROR] = 1.0
+    numbers[ALLOWED] = TOLERANCE
+    for mode in range(MODES):
+        marks[AGE_0 + mode] = ESTIMATE_EVERY
+
+
+def mode_of(u: FloatRecord) -> int:
+    """Return which motors are driven, 0 to MODES - 1."""
+    mode = 1 if u[U.COMPRESSOR_RELAY] > 0.5 else 0
+    if u[U.PUMP_DUTY] > 0.0:
+        mode += 2
+    if u[U.FAN_DUTY] > 0.0:
+        mode += 4
+    return mode
+
+
+def rests(x: FloatRecord, u: FloatRecord, slot: int) -> bool:
+    """Whether a slot is a fast node at rest at its bound: nothing can move it from there."""
+    if slot == X.FROST_KG:
+        return bool(x[slot] == 0.0)
+    return bool(slot == X.FLOW_L_MIN and x[slot] == 0.0 and u[U.PUMP_DUTY] == 0.0)
+
+
+def estimate_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
+    """Return the fastest rate of the plant [1/s], margin included: power method on its rates."""
+    x0, f0, _, _ = pilot[0]
+    y, fy, _, taps = pilot[1]
+    directions, marks = pilot[4], pilot[7]
+    base = mode * X.SIZE
+    radius = 0.0
+    for n in range(POWER_ROUNDS):
+        norm = 0.0
+        for slot in range(X.TOTALS):
+            if rests(x0, u, slot):
+                directions[base + slot] = 0.0
+            norm += (directions[base + slot] / SCALES[slot]) ** 2
+        if norm == 0.0:
+            return LEAST_RADIUS_1_S
+        nudge = NUDGE / math.sqrt(norm)
+        for slot in range(X.SIZE):
+            y[slot] = x0[slot]
+            if slot < X.TOTALS:
+                y[slot] += nudge * directions[base + slot]
+        rates(y, u, p, fy, taps)
+        marks[EVALUATIONS] += 1
+        before = radius
+        radius = 0.0
+        for slot in range(X.TOTALS):
+            d = (fy[slot] - f0[slot]) / NUDGE
+            radius += (d / SCALES[slot]) ** 2
+            directions[base + slot] = d
+        radius = math.sqrt(radius)
+        if n > 0 and abs(radius - before) <= 0.03 * radius:
+            break
+    return max(LEAST_RADIUS_1_S, RADIUS_MARGIN * radius)
+
+
+def stages(h_s: float, radius_1_s: float) -> int:
+    """Return the stages that carry a step stably: 0.65 times their square covers h times radius."""
+    return min(MOST_STAGES, max(2, 1 + int(math.sqrt(1.54 * h_s * radius_1_s + 1.0))))
+
+
+def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int) -> float:
+    """Fill the end of the step; return its error over the error allowed."""
+    x0, f0, x1, f1 = pilot[0]
+    last, before, y, taps = pilot[1]
+    w0 = 1.0 + DAMPING / (count * count)
+    root = math.sqrt(w0 * w0 - 1.0)
+    arc = count * math.log(w0 + root)
+    w1 = math.sinh(arc) * root * root / (math.cosh(arc) * count * root - w0 * math.sinh(arc))
+    b_last = b_before = 1.0 / (4.0 * w0 * w0)
+    z_last, z_before, dz_last, dz_before, d2z_last, d2z_before = w0, 1.0, 1.0, 0.0, 0.0, 0.0
+    for slot in range(X.SIZE):
+        before[slot] = x0[slot]
+        last[slot] = x0[slot] + h_s * w1 * b_last * f0[slot]
+    for _ in range(2, count + 1):
+        z = 2.0 * w0 * z_last - z_before
+        dz = 2.0 * w0 * dz_last - dz_before + 2.0 * z_last
+        d2z = 2.0 * w0 * d2z_last - d2z_before + 4.0 * dz_last
+        b = d2z / (dz * dz)
+        a = 1.0 - z_last * b_last
+        mu = 2.0 * w0 * b / b_last
+        nu = -b / b_before
+        gain = h_s * mu * w1 / w0
+        rates(last, u, p, f1, taps)
+        for slot in range(X.SIZE):
+            y[slot] = (
+                mu * last[slot]
+                + nu * before[slot]
+                + (1.0 - mu - nu) * x0[slot]
+                + gain * (f1[slot] - a * f0[slot])
+            )
+        before, last, y = last, y, before
+        b_before, b_last = b_last, b
+        z_before, z_last, dz_before, dz_last = z_last, z, dz_last, dz
+        d2z_before, d2z_last = d2z_last, d2z
+    for slot in range(X.SIZE):
+        x1[slot] = last[slot]
+    if u[U.PUMP_DUTY] == 0.0 and abs(x1[X.FLOW_L_MIN]) < STILL_L_MIN:
+        x1[X.FLOW_L_MIN] = 0.0
+    rates(x1, u, p, f1, pilot[3])
+    pilot[7][EVALUATIONS] += count
+    worst = 0.0
+    for slot in range(X.TOTALS):
+        e = 0.8 * (x0[slot] - x1[slot]) + 0.4 * h_s * (f0[slot] + f1[slot])
+        worst = max(worst, abs(e) / SCALES[slot])
+    return float(worst / pilot[6][ALLOWED])
+
+
+def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) -> int:
+    """Step from ``now_ms``, where x and its rates stand; return the end, ``to_ms`` at most."""
+    numbers, marks = pilot[6], pilot[7]
+    x0, f0, x1, f1 = pilot[0]
+    mode = mode_of(u)
+    if marks[AGE_0 + mode] >= ESTIMATE_EVERY:
+        numbers[RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
+        marks[AGE_0 + mode] = 0
+    while True:
+        end = now_ms + min(LONGEST_MS, int(numbers[H_S] * 1000.0))
+        end -= end % TICK_MS
+        least = now_ms - now_ms % TICK_MS + TICK_MS
+        end = min(to_ms, max(end, least))
+        h_s = (end - now_ms) * 0.001
+        radius = numbers[RADIUS_0 + mode]
+        if x0[X.FLOW_L_MIN] != 0.0:
+            # Flow that dies away: the estimate may be from a time without any.
+            radius = max(radius, FLOW_MARGIN / p[param.FLOW_LAG_S])
+        error = attempt(pilot, u, p, h_s, stages(h_s, radius))
+        error = max(error, 1e-6)
+        factor = SAFETY * error ** (-1.0 / 3.0)
+        if error <= 1.0 or end <= least:
+            # A proportional and integral part: less hunting than with the last error alone.
+            factor *= (numbers[ERROR] / error) ** 0.1
+            grown = h_s * min(MOST_FACTOR, max(LEAST_FACTOR, factor))
+            # A step cut short by an event says nothing against the longer one meant before.
+            if end < to_ms or grown > numbers[H_S] or error > 0.5:
+                numbers[H_S] = max(1.0, grown)
+            numbers[ERROR] = min(1.0, error)
+            marks[STEPS] += 1
+            marks[AGE_0 + mode] += 1
+            skip_dense.fit(pilot[5], x0, f0, x1, f1, now_ms, end)
+            for slot in range(Y.SIZE):
+                pilot[5][skip_dense.TAPS_BEGIN + slot] = pilot[2][slot]
+                pilot[5][skip_dense.TAPS_END + slot] = pilot[3][slot]
+            return end
+        marks[REJECTED] += 1
+        numbers[H_S] = max(1.0, h_s * min(0.7, max(0.1, factor)))
+        if marks[AGE_0 + mode] > 0:
+            numbers[RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
+            marks[AGE_0 + mode] = 0

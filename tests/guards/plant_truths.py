@@ -1,0 +1,125 @@
+"""What must be true of the plant itself whatever breaks, and what each truth takes for granted.
+
+A truth is not asked where the life took away what it rests on: a part that only hardware can stand
+in for, or the one sensor that could have known. Everything else may break at any time.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from plant_life import Life, site
+from springhouse import setting as S
+from springhouse_sim import gauge as G
+from springhouse_sim.plant import state as X
+from springhouse_sim.trace import Trace
+
+SCAN_S = 1
+# Insulation of class B lasts at 130 °C (from memory); the protector opens at 120 °C.
+WINDING_MOST_C = 130.0
+VALUE_FAULTS = ("probe_drift", "probe_offset", "probe_stuck")
+
+
+@dataclass(frozen=True)
+class Truth:
+    """A bound on what really happened; ``holds_for`` says of which lives it is asked."""
+
+    name: str
+    unit: str
+    limit: Callable[[], float]
+    value: Callable[[Trace], float]
+    holds_for: Callable[[Life], bool]
+
+
+def lying_store_probes(life: Life) -> set[str]:
+    """Store probes that show a wrong value as a good frame."""
+    return {f.probe for f in life.faults if f.kind in VALUE_FAULTS and f.probe.startswith("store")}
+
+
+def _min_off_s() -> float:
+    return -float(site().settings()[S.MIN_OFF_S])
+
+
+def _gap_s(trace: Trace) -> float:
+    gap = trace.off_gap_min_s()
+    return -1e9 if gap is None else -float(gap)
+
+
+def _one_more_scan(slot: int) -> Callable[[], float]:
+    return lambda: float(site().settings()[slot]) + 2 * SCAN_S
+
+
+TRUTHS = (
+    # The wall probe is the only one that sees ice begin; beyond its error budget nothing does.
+    Truth(
+        "ice",
+        "kg",
+        lambda: float(site().file.store.ice_limit_kg),
+        lambda trace: float(trace.peaks[G.ICE_MAX_KG]),
+        lambda life: not life.has("relay_welded") and "store_high" not in lying_store_probes(life),
+    ),
+    Truth(
+        "ice standing",
+        "h",
+        lambda: 24.0,
+        lambda trace: float(trace.counts[G.ICE_MAX_S]) / 3600.0,
+        lambda life: not life.has("relay_welded") and "store_high" not in lying_store_probes(life),
+    ),
+    # A tray float that hangs is hardware; a hose held into the tray fills it whatever is off.
+    Truth(
+        "spilled",
+        "L",
+        lambda: 0.0,
+        lambda trace: trace.total(X.SPILL_L),
+        lambda life: not life.has("tray_float_stuck", "tray_filled"),
+    ),
+    # A sensor that shows flow where there is none is the only evidence there is.
+    Truth(
+        "dry running",
+        "s",
+        _one_more_scan(S.PRIME_S),
+        lambda trace: float(trace.counts[G.DRY_MAX_S]),
+        lambda life: not life.has("flow_jammed"),
+    ),
+    # A welded relay follows the mains; a mains sense that hangs hides an outage.
+    Truth(
+        "off before a start (negative)",
+        "s",
+        _min_off_s,
+        _gap_s,
+        lambda life: (
+            not life.has("relay_welded", "relay_dead")
+            and not (life.has("mains_sense_stuck") and life.outages)
+        ),
+    ),
+    Truth(
+        "starts in an hour",
+        "",
+        lambda: float(site().settings()[S.STARTS_PER_HOUR]),
+        lambda trace: float(trace.counts[G.STARTS_PER_HOUR_MAX]),
+        lambda life: (
+            not life.has("relay_welded", "relay_dead")
+            and not (life.has("mains_sense_stuck") and life.outages)
+        ),
+    ),
+    Truth(
+        "winding",
+        "°C",
+        lambda: WINDING_MOST_C,
+        lambda trace: float(trace.peaks[G.WINDING_MAX_C]),
+        lambda life: True,
+    ),
+)
+
+
+def broken(life: Life, trace: Trace) -> list[str]:
+    """One line for each truth that a life broke, and each invariant by the observer."""
+    found = [
+        f"INV-{number:02d} is broken {n} times" for number, n in enumerate(trace.violations) if n
+    ]
+    for truth in TRUTHS:
+        value, limit = truth.value(trace), truth.limit()
+        if truth.holds_for(life) and value > limit + 1e-9:
+            found.append(f"{truth.name}: {value:g} {truth.unit}, limit {limit:g}")
+    return found

@@ -1,0 +1,114 @@
+"""`springhouse sweep`: points, table, going on after a kill, refusals."""
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from pathlib import Path
+
+import pytest
+from springhouse_host import cli, sweeping
+from springhouse_host.errors import KnownError
+from springhouse_host.proof import running, scenarios
+from springhouse_host.site import load_site
+from springhouse_host.sweeping import Axis, Job
+
+AXES = (Axis("settings.deep_target_c", 2.0, 4.0, 3), Axis("settings.min_off_s", 300, 900, 4))
+ONE_DAY = ("sweep", "demo", "--days", "1", "--jobs", "1")
+SWEEP = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
+
+
+def test_a_grid_has_every_corner_and_whole_numbers_where_asked() -> None:
+    found = sweeping.points(AXES, "grid", 0)
+    assert len(found) == 12
+    assert {found[0], found[-1]} == {(2.0, 300), (4.0, 900)}
+    assert all(isinstance(seconds, int) for _, seconds in found)
+
+
+@pytest.mark.parametrize("method", ["latin", "sobol"])
+def test_spread_points_fill_each_axis(method: sweeping.Method) -> None:
+    """One point in each of 16 equal slices of each axis: what both sequences promise."""
+    found = sweeping.points((Axis("store.band_k", 0.0, 16.0, 2),) * 2, method, 16)
+    for axis in range(2):
+        assert sorted(int(p[axis]) for p in found) == list(range(16))
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("settings.deep_target_c=1:2", "expected TABLE.KEY=FROM:TO:COUNT"),
+        ("settings.deep_target_c=2:1:3", "FROM below TO"),
+        ("settings.deep_targt_c=1:2:3", "the nearest is settings.deep_target_c"),
+        ("room.window_area_m2=1:2:3", "the same for all points"),
+    ],
+)
+def test_a_bad_axis_is_one_clear_line(text: str, says: str) -> None:
+    with pytest.raises(KnownError, match=says):
+        sweeping.read_axis(text)
+
+
+def test_a_row_is_what_a_run_leaves(tmp_path: Path) -> None:
+    table = tmp_path / "t.parquet"
+    vary = ("--vary", "settings.room_target_c=25:26:2", "--out", str(table))
+    assert cli.run([*ONE_DAY, *vary, "--plot", str(tmp_path / "map.png")]) == 0
+    assert (tmp_path / "map.png").read_bytes().startswith(b"\x89PNG")
+    rows = {row["settings.room_target_c"]: row for row in sweeping.read_table(table).values()}
+    site = load_site("demo", {"settings.room_target_c": 25.0})
+    trace = running.bench(site, scenarios.single(site, None, 1)).run(1)
+    alone = trace.summary(running.room_limit_c(site))
+    assert {k: rows[25.0][k] for k in ("cost", "starts", "winding_max_c", "room_hours_over")} == {
+        k: alone[k] for k in ("cost", "starts", "winding_max_c", "room_hours_over")
+    }
+    assert rows[26.0]["wanted_mean_c"] > rows[25.0]["wanted_mean_c"]
+
+
+def test_a_refused_point_is_a_row_that_says_so() -> None:
+    scenario = scenarios.single(load_site("demo"), None, 1)
+    row = sweeping.run_job(Job("demo", (("settings.deep_target_c", 90.0),), scenario))
+    assert "settings.deep_target_c" in row[sweeping.REFUSED]
+
+
+def test_a_killed_sweep_goes_on_where_it_was(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    table = tmp_path / "t.parquet"
+    axis = Axis("settings.room_target_c", 24.0, 27.0, 400)
+    vary = f"{axis.key}={axis.low}:{axis.high}:{axis.count}"
+    command = [sys.executable, "-c", SWEEP, *ONE_DAY, "--vary", vary, "--out", str(table)]
+    process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
+    limit = time.monotonic() + 300
+    while not table.exists() and process.poll() is None and time.monotonic() < limit:
+        time.sleep(0.05)
+    os.kill(process.pid, signal.SIGKILL)
+    process.wait()
+    kept = sweeping.read_table(table)
+    assert 0 < len(kept) < axis.count
+    again: list[Job] = []
+
+    def counted(job: Job) -> sweeping.Row:
+        again.append(job)
+        return {"refused": "not run in this test"}
+
+    monkeypatch.setattr(sweeping, "run_job", counted)
+    assert cli.run([*ONE_DAY, "--vary", vary, "--out", str(table)]) == 0
+    assert len(again) == axis.count - len(kept)
+    after = sweeping.read_table(table)
+    assert len(after) == axis.count
+    assert all(after[name] == row for name, row in kept.items())
+    assert not {sweeping_id(job) for job in again} & kept.keys()
+
+
+def sweeping_id(job: Job) -> str:
+    site = load_site("demo")
+    return job.identity(site.firmware_sha256, site.site_sha256)
+
+
+def test_another_file_is_not_overwritten(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    other = tmp_path / "letter.parquet"
+    other.write_text("not a table")
+    assert cli.run([*ONE_DAY, "--vary", "settings.band_k=1:2:2", "--out", str(other)]) == 2
+    assert other.read_text() == "not a table"
+    assert "is no table of a sweep" in capsys.readouterr().err

@@ -1,0 +1,128 @@
+"""The quiet skip leaves what stepping the controller at every tick of the same steps leaves.
+
+Set SPRINGHOUSE_SKIP_CASES to run more random cases than the default.
+"""
+
+import os
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import skip_cases
+from bench_rig import bench, plant, settings
+from springhouse import memory as M
+from springhouse import statechart as K
+from springhouse_sim import gauge as G
+from springhouse_sim import skip, skip_step, ticks
+from springhouse_sim.bench import Bench, Pace
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant.battery import Battery
+from springhouse_sim.trace import Trace
+from springhouse_sim.world.outage import Outage
+
+CASES = int(os.environ.get("SPRINGHOUSE_SKIP_CASES", "40"))
+WORDS = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)  # made afresh at every step, read by nobody
+
+
+def remembered(run: Bench) -> list[int]:
+    return [int(v) for slot, v in enumerate(run.board[0]) if slot not in WORDS]
+
+
+def assert_same(make: object, days: float) -> Trace:
+    """Run both paces and compare all they leave; return the trace of the skip."""
+    assert callable(make)
+    runs: dict[Pace, tuple[Bench, Trace]] = {}
+    for pace in (Pace.SKIP, Pace.EVERY_TICK):
+        run = make(pace=pace)
+        runs[pace] = (run, run.run(days))
+    (jumped, some), (stepped, every) = runs[Pace.SKIP], runs[Pace.EVERY_TICK]
+    assert some.events.tolist() == every.events.tolist()
+    assert remembered(jumped) == remembered(stepped)
+    assert np.array_equal(some.ended, every.ended)
+    # The last columns of a sample are state and outputs; the rest is the plant.
+    assert np.array_equal(some.samples, every.samples)
+    assert some.counts.tolist() == every.counts.tolist()
+    assert some.peaks.tolist() == every.peaks.tolist()
+    assert (some.violations > 0).tolist() == (every.violations > 0).tolist()
+    assert jumped.skip[0][skip.SCANS] < stepped.skip[0][skip.SCANS]
+    return some
+
+
+def test_random_cases_that_visit_every_state() -> None:
+    visits = np.zeros(K.STORE_STATES + K.ROOM_STATES, np.int64)
+    for case in range(CASES):
+        trace = assert_same(
+            lambda pace, case=case: skip_cases.make(case, pace=pace, compile_ticks=True), 1.0
+        )
+        store, room = trace.state_seconds()
+        visits += np.concatenate([store > 0, room > 0])
+    assert visits.min() >= 3, dict(enumerate(visits.tolist()))
+
+
+def test_interpreted_and_compiled_skip_agree() -> None:
+    """The same text: the same changes at the same ticks.
+
+    The grid is another after a while, for rounding decides which steps are taken; so the states
+    agree only as well as the integration is exact.
+    """
+    plain, fast = (skip_cases.make(2, pace=Pace.SKIP, compile_ticks=c) for c in (False, True))
+    one, two = plain.run(0.1), fast.run(0.1)
+    assert one.events.tolist() == two.events.tolist()
+    warm = slice(X.WATER_C, X.WATER_C + X.LAYERS)
+    assert np.allclose(one.ended[warm], two.ended[warm], rtol=0.0, atol=0.02)
+    assert one.ended[X.ROOM_AIR_C] == pytest.approx(two.ended[X.ROOM_AIR_C], abs=0.005)
+
+
+def test_the_adaptive_grid_agrees_with_fixed_steps() -> None:
+    """Another integrator, a fixed second: same spells, starts and gaps, temperatures to 5 mK."""
+
+    def run(pace: Pace) -> Trace:
+        return bench(
+            plant=plant(5.0, 27.0),
+            settings=settings(MIN_OFF_S=500),
+            pace=pace,
+            compile_ticks=True,
+        ).run(1.0)
+
+    skipped, fixed = run(Pace.SKIP), run(Pace.PLAIN)
+    for count in (G.STARTS, G.STARTS_PER_HOUR_MAX, G.DRY_MAX_S, G.ICE_MAX_S):
+        assert skipped.counts[count] == fixed.counts[count]
+    assert abs(int(skipped.counts[G.OFF_GAP_MIN_S]) - int(fixed.counts[G.OFF_GAP_MIN_S])) <= 2
+    for slot in (X.WATER_C, X.WATER_C + X.LAYERS - 1, X.ROOM_AIR_C, X.ROOM_MASS_C):
+        assert skipped.ended[slot] == pytest.approx(fixed.ended[slot], abs=0.005)
+    assert skipped.total(X.MAINS_J) == pytest.approx(fixed.total(X.MAINS_J), rel=0.005)
+
+
+def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
+    """Twenty hours without mains: both paces lose the board at the same tick."""
+    small = Battery(kind="lifepo4", usable_wh=12.0, charger_w=40.0)
+    house = replace(plant(), battery=small)
+    trace = assert_same(
+        lambda pace: bench(Outage(3600, 72_000), plant=house, pace=pace, compile_ticks=True), 1.0
+    )
+    assert 0 in trace.events[1:, ticks.ALIVE]
+    assert trace.counts[G.BOOTS] == 2
+
+
+def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:
+    """Locked out by its winding in a hot place, again and again, at the same ticks."""
+    given = {U.PLACE_GAIN_W: 1600.0}
+    trace = assert_same(
+        lambda pace: bench(
+            plant=plant(16.0), settings=settings(), given_slots=given, pace=pace, compile_ticks=True
+        ),
+        1.0,
+    )
+    trips = trace.column("winding_c")
+    assert trips.max() > 100.0
+    assert trace.ended[X.COMPRESSOR_STARTS] > trace.counts[G.STARTS]
+
+
+def test_memory_stays_flat() -> None:
+    """The skip's own records do not grow with the run; steps are few."""
+    run = bench(weather=True, pace=Pace.SKIP, compile_ticks=True)
+    sizes = [len(r) for r in (*run.pilot[0], run.pilot[5], *run.skip)]
+    run.run(3.0)
+    assert sizes == [len(r) for r in (*run.pilot[0], run.pilot[5], *run.skip)]
+    assert run.pilot[7][skip_step.STEPS] < 3 * 86_400 / 20

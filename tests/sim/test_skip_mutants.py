@@ -1,0 +1,176 @@
+"""Wrong texts of `decisions` are caught by what the skip then leaves.
+
+Interpreted, short and without weather: nothing but the text under test wakes the controller before
+its ten minutes are over. Each mutant is run on the story that needs what it lacks, and must leave
+other events than stepping at every tick does.
+"""
+
+from collections.abc import Callable
+from dataclasses import replace
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+from types import ModuleType
+from typing import Any, TypeAlias
+
+import pytest
+from bench_rig import bench, plant, settings
+from springhouse import horizon
+from springhouse import memory as M
+from springhouse_sim import sense as E
+from springhouse_sim import skip_scan
+from springhouse_sim.bench import Bench, Pace
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant.battery import Battery
+from springhouse_sim.world.faults import Fault
+from springhouse_sim.world.outage import Outage
+
+QUIET = E.Sensors(noise_mk=0)
+NIGHT = datetime(2025, 7, 7, 22, 7)
+NOON = datetime(2025, 7, 7, 13, 33)
+
+
+def night(
+    store_c: float = 6.0, hours: float = 2.0, **changes: int
+) -> Callable[..., tuple[Bench, float]]:
+    """Charging at night; the waits are no multiples of ten minutes."""
+
+    def make(**options: Any) -> tuple[Bench, float]:
+        chosen = settings(MIN_OFF_S=433, **changes)
+        run = bench(plant=plant(store_c, 22.0), settings=chosen, start=NIGHT, **options)
+        return run, hours / 24.0
+
+    return make
+
+
+def noon(
+    *what: Any, store_c: float = 3.0, room_c: float = 26.0, hours: float = 2.0, **changes: int
+) -> Callable[..., tuple[Bench, float]]:
+    """Delivery in the afternoon."""
+
+    def make(**options: Any) -> tuple[Bench, float]:
+        chosen = settings(**changes)
+        house = replace(plant(store_c, room_c), battery=SMALL)
+        heat = {U.EQUIPMENT_W: 700.0}
+        run = bench(*what, plant=house, settings=chosen, start=NOON, given_slots=heat, **options)
+        return run, hours / 24.0
+
+    return make
+
+
+SMALL = Battery(kind="lifepo4", usable_wh=12.0, charger_w=40.0)
+STORIES: dict[str, Callable[..., tuple[Bench, float]]] = {
+    "charge": night(),
+    "full": night(DEEP_MC=5000, SHALLOW_MC=5000, BAND_MK=300),
+    "freeze": night(4.5, FREEZE_MC=3000, FREEZE_CLEAR_MK=600, hours=3.0),
+    "no progress": night(PROGRESS_MIN=60, PROGRESS_MK=600),
+    "warming": noon(
+        ROOM_TARGET_MC=22_000, DEEP_MC=2000, SHALLOW_MC=2600, BAND_MK=700, TARIFF_OVERRIDE=0
+    ),
+    "delivery": noon(ROOM_TARGET_MC=25_000, ROOM_BAND_MK=300),
+    "fans": noon(ROOM_TARGET_MC=25_000, FAN_BOOST_MK=900),
+    "useful": noon(
+        store_c=14.0, room_c=20.0, ROOM_TARGET_MC=18_000, USEFUL_MK=12_000, SHALLOW_MC=16_000
+    ),
+    "warm store": noon(store_c=11.0, ROOM_TARGET_MC=20_000, WARM_FILL_MC=14_100, SHALLOW_MC=13_000),
+    "hot": noon(
+        store_c=15.0,
+        room_c=22.0,
+        ROOM_TARGET_MC=22_000,
+        ROOM_LIMIT_MC=27_000,
+        USEFUL_MK=18_000,
+        SHALLOW_MC=16_000,
+        TARIFF_OVERRIDE=1,
+    ),
+    "dry": noon(Fault("prime_lost", 3701), ROOM_TARGET_MC=22_000),
+    "tray": noon(Fault("tray_filled", 1801, value=0.002), ROOM_TARGET_MC=22_000),
+    "cold air": noon(Fault("probe_drift", 2001, probe="coil_air", value=-20_000, over_s=3000)),
+    "outage": noon(Outage(2001, 5000), ROOM_TARGET_MC=22_000),
+    "stuck": night(STUCK_MIN=30, PROGRESS_MIN=720, hours=3.0),
+}
+
+# (what is lost, text, its replacement, story)
+MUTANTS = (
+    ("deadlines", "T.nearest_ms(memory, readings[R.NOW_MS])", "T.LONGEST_MS", "charge"),
+    ("plan", "min(last, N.WEEK_MIN - 1)", "FAR", "charge"),
+    ("start", "if words or state == K.HOLD:", "if words:", "warming"),
+    ("stop", "if words or ready or state == K.CHARGE:", "if words:", "full"),
+    ("freeze", "if words or not Q.flag(memory, M.FLAG_FREEZE):", "if words:", "freeze"),
+    ("thaw", "if words or Q.flag(memory, M.FLAG_FREEZE):", "if words:", "freeze"),
+    ("progress", "if words or memory[M.PROGRESS_T] != T.IDLE:", "if words:", "no progress"),
+    (
+        "room start",
+        "if words or (Q.wanted(memory) and memory[M.ROOM_STATE] == K.REST):",
+        "if words:",
+        "delivery",
+    ),
+    (
+        "room target",
+        "settings[S.ROOM_TARGET_MC] + 1",
+        "settings[S.ROOM_TARGET_MC] - 900",
+        "delivery",
+    ),
+    ("full fan", "if words or discharge:", "if words:", "fans"),
+    (
+        "useful",
+        "useful = words or _delivery_open(memory, settings, readings)",
+        "useful = words",
+        "useful",
+    ),
+    ("spent", "Q.spent_mc(memory, settings)", "FAR", "warm store"),
+    ("hot", "readings, R.ROOM_MC, room, limit)", "readings, R.ROOM_MC, room, FAR)", "hot"),
+    ("flow", "readings[R.FLOW_ML_MIN], x)", "readings[R.FLOW_ML_MIN], FAR)", "dry"),
+    ("coil air", "mc, Q.coil_air_limit_mc(memory))", "mc, -FAR)", "cold air"),
+    ("cut-off", "and readings[R.MAINS_OK] != 0:", "or True:", "outage"),
+)
+
+
+Left: TypeAlias = tuple[list[list[int]], list[int]]
+
+
+def left_by(story: str, pace: Pace) -> Left:
+    """Return events and memory at the end, the words aside."""
+    run, days = STORIES[story](sensors=QUIET, pace=pace)
+    events = run.run(days).events.tolist()
+    words = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)
+    return events, [int(v) for slot, v in enumerate(run.board[0]) if slot not in words]
+
+
+@cache
+def oracle(story: str) -> Left:
+    return left_by(story, Pace.EVERY_TICK)
+
+
+def skipped(story: str) -> Left:
+    return left_by(story, Pace.SKIP)
+
+
+def mutated(text: str, replacement: str) -> ModuleType:
+    assert horizon.__file__ is not None
+    source = Path(horizon.__file__).read_text()
+    assert text in source
+    module = ModuleType("horizon_mutant")
+    exec(compile(source.replace(text, replacement), "horizon_mutant", "exec"), vars(module))
+    return module
+
+
+@pytest.mark.parametrize("story", sorted({m[3] for m in MUTANTS} | {"stuck", "tray"}))
+def test_the_right_text_leaves_the_oracle(story: str) -> None:
+    assert skipped(story) == oracle(story)
+    assert len(oracle(story)[0]) > 2
+
+
+@pytest.mark.parametrize("mutant", MUTANTS, ids=[m[0] for m in MUTANTS])
+def test_a_wrong_text_is_caught(
+    mutant: tuple[str, str, str, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    _, text, replacement, story = mutant
+    monkeypatch.setattr(skip_scan, "H", mutated(text, replacement))
+    assert skipped(story) != oracle(story)
+
+
+@pytest.mark.parametrize("lost", ["_tray", "_flow"])
+def test_a_lost_watch_is_caught(lost: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    story = {"_tray": "tray", "_flow": "dry"}[lost]
+    monkeypatch.setattr(skip_scan, lost, lambda *_: False)
+    assert skipped(story) != oracle(story)
