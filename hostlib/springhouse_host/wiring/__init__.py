@@ -1,0 +1,1 @@
+"""What is wired to the board: pins, sums, parts, rules, drawings, from the board's profile."""
