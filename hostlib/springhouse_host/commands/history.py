@@ -1,0 +1,137 @@
+"""`springhouse history`."""
+
+import io
+import time
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..errors import KnownError
+from ..screen import check_writable, console, write_bytes_whole
+
+if TYPE_CHECKING:
+    import pandas as pd
+    from rich.table import Table
+
+SHOWN = {
+    "watched_h": "watched h",
+    "compressor_h": "compressor h",
+    "compressor_starts": "starts",
+    "pump_h": "pump h",
+    "store_min_c": "store min °C",
+    "store_max_c": "store max °C",
+    "room_max_c": "room max °C",
+    "flow_l_min": "flow L/min",
+    "no_mains_h": "no mains h",
+    "alarm_h": "alarm h",
+    "label_kwh": "kWh by label",
+    "label_cost": "cost by label",
+}
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("history")(history)
+
+
+def history(
+    base: Annotated[Path, typer.Argument(metavar="BASE", help="Database of springhouse watch.")],
+    site: Annotated[
+        str | None, typer.Option("--site", metavar="SITE", help="Its tariff and label powers.")
+    ] = None,
+    days: Annotated[
+        list[str] | None,
+        typer.Option("--day", metavar="YYYY-MM-DD", help="Only this day; again to compare days."),
+    ] = None,
+    export: Annotated[
+        Path | None,
+        typer.Option("--export", metavar="FILE", help="Every record, as .csv or .parquet."),
+    ] = None,
+    meter_kwh: Annotated[
+        float | None,
+        typer.Option("--meter", min=0, help="Keep a reading of the freezer's energy meter [kWh]."),
+    ] = None,
+) -> None:
+    """Show the days that were watched: hours, starts, temperatures, cost so far, what drifts.
+
+    The board measures no electric power: energy is run time by label power. Two meter readings
+    (--meter) tell whether the freezer draws more than its label says.
+
+    Example:  springhouse history records.sqlite --site my-store/site.toml
+    Example:  springhouse history records.sqlite --day 2026-07-01 --day 2026-07-08
+    """
+    from ..site import load_site
+    from ..watching import days as D
+    from ..watching.base import Base
+
+    if export is not None and export.suffix not in (".csv", ".parquet"):
+        raise KnownError(f"--export: {export}: the name must end in .csv or .parquet")
+    check_writable(export)
+    wanted = [_day(text) for text in days or ()]
+    loaded = load_site(site) if site is not None else None
+    with Base(base, read_only=meter_kwh is None) as held:
+        if meter_kwh is not None:
+            held.add_meter(time.time(), meter_kwh)
+        data = D.table(held.records())
+        readings = held.meter_readings()
+    if data.empty:
+        raise KnownError(f"{base}: holds no records")
+    found = D.daily(data)
+    if loaded is not None:
+        found = D.with_cost(found, data, loaded)
+    missing = [str(day) for day in wanted if day not in found.index]
+    if missing:
+        raise KnownError(f"--day: no records of {', '.join(missing)} in {base}")
+    screen = console()
+    shown = found.loc[wanted] if wanted else found
+    screen.print(_table(shown))
+    if loaded is not None and not wanted:
+        label = float(found["label_cost"].sum()) + loaded.tariff().standing_per_day * len(found)
+        screen.print(
+            f"cost so far: {label:.2f} {loaded.currency} by run time and label, "
+            f"standing charge included, {len(found)} days",
+            markup=False,
+        )
+    label_w = None if loaded is None else loaded.file.freezer.label_input_w
+    for drift in D.drifts(found, label_w, D.metered_w(data, readings)):
+        screen.print(
+            f"DRIFT: {drift.what}: {drift.was:.2f} before, {drift.now:.2f} now: {drift.look_at}",
+            markup=False,
+        )
+    if export is not None:
+        _export(data, export)
+        screen.print(f"exported: {export}", markup=False)
+
+
+def _day(text: str) -> date:
+    try:
+        return date.fromisoformat(text)
+    except ValueError:
+        raise KnownError(f"--day: {text!r} is no date, e.g. 2026-07-01") from None
+
+
+def _table(days: "pd.DataFrame") -> "Table":
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD)
+    table.add_column("")
+    for day in days.index:
+        table.add_column(str(day), justify="right")
+    for name, label in SHOWN.items():
+        if name in days:
+            form = "{:.0f}" if name.endswith("_starts") else "{:.2f}"
+            values = (form.format(v) if v == v else "-" for v in days[name])
+            table.add_row(label, *values)
+    return table
+
+
+def _export(data: "pd.DataFrame", path: Path) -> None:
+    buffer = io.BytesIO()
+    if path.suffix == ".csv":
+        data.to_csv(buffer)
+    else:
+        data.to_parquet(buffer)
+    write_bytes_whole(path, buffer.getvalue())

@@ -1,0 +1,159 @@
+"""One record of the board's link, checked, with the words a person reads."""
+
+import json
+from dataclasses import dataclass
+from typing import Annotated
+
+from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from springhouse import condition as C
+from springhouse import output as O
+from springhouse import reading as R
+from springhouse import statechart as K
+from springhouse import words
+
+LONGEST_LINE = 512  # the board's own are at most 256 bytes; more is noise on the wire
+KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
+
+Whole = Annotated[int, Field(ge=-(2**31), lt=2**33)]
+Short = Annotated[int, Field(ge=0, lt=2**16)]
+Probes = Annotated[tuple[Whole, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
+Faults = Annotated[tuple[Short, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
+
+
+class Line(BaseModel):
+    """The keys of a line, as the firmware's report.py writes them."""
+
+    model_config = ConfigDict(strict=True, extra="ignore", frozen=True)
+
+    up: Annotated[int, Field(ge=0, lt=2**31)]
+    utc: Annotated[int, Field(ge=-1, lt=2**29)]
+    st: tuple[
+        Annotated[int, Field(ge=0, lt=len(words.STORE_STATES))],
+        Annotated[int, Field(ge=0, lt=len(words.ROOM_STATES))],
+    ]
+    out: Short
+    mc: Probes
+    bad: Faults
+    ml: Whole
+    mv: Whole
+    inputs: Annotated[Short, Field(alias="in")]
+    w: tuple[Short, Short, Short]
+    lat: Short
+    md: tuple[Annotated[int, Field(ge=0, lt=len(words.MODES))], Whole]
+    unproven: Short = 0
+
+
+@dataclass(frozen=True)
+class Record:
+    """A record and when this computer saw it [s since 1970, UTC]."""
+
+    seen_s: float
+    line: Line
+
+    @property
+    def mains(self) -> bool:
+        """Whether the board sees mains."""
+        return bool(self.line.inputs & 1)
+
+    def on(self, bit: int) -> bool:
+        """Whether an output of ``springhouse.output`` is on."""
+        return bool(self.line.out & bit)
+
+    def probe_c(self, i: int) -> float | None:
+        """Temperature of a probe [°C], None where its last frame was bad."""
+        return None if self.line.bad[i] else self.line.mc[i] / 1000.0
+
+    def store_c(self) -> float | None:
+        """Mean of the store probes that answer [°C], None if none does."""
+        seen = [c for c in (self.probe_c(0), self.probe_c(1)) if c is not None]
+        return sum(seen) / len(seen) if seen else None
+
+
+def parse(text: str, seen_s: float) -> Record | None:
+    """Return the record in a line of the link, None if it holds something else."""
+    if len(text) > LONGEST_LINE or '"st"' not in text:
+        return None
+    try:
+        given = json.loads(text)
+        # Lists stand for the tuples here; strictness is wanted for the numbers in them.
+        line = Line.model_validate_json(json.dumps(given))
+    except (ValueError, ValidationError, RecursionError):
+        return None
+    return Record(seen_s, line)
+
+
+def latches(record: Record) -> list[str]:
+    """Return the latched faults, which wait for the acknowledge button."""
+    return [word for n, word in enumerate(words.LATCHES) if record.line.lat >> n & 1]
+
+
+def locks(record: Record, first: int, last: int) -> list[str]:
+    """Return what the interlock holds back, bits ``first`` to ``last`` of its word."""
+    found = []
+    for n, word in enumerate(words.LOCKS):
+        if first <= 1 << n <= last and record.line.w[2] >> n & 1:
+            found.append(word)
+    return found
+
+
+def store_words(record: Record, aim: str | None) -> str:
+    """Return what the store side does and why; ``aim`` is where a charge goes, if known."""
+    state = words.STORE_STATES[record.line.st[0]]
+    now = record.store_c()
+    at = "" if now is None else f": {now:.1f} °C"
+    if record.on(O.COMPRESSOR):
+        return f"{words.STORE_STATES[K.CHARGE]}{at}" + (f", aiming for {aim}" if aim else "")
+    held = locks(record, C.LOCK_FREEZE, C.LOCK_REST)
+    wants = record.line.w[0] & C.STORE_WARM
+    why = "; ".join(held) if held and wants else ""
+    return f"{state}{at}" + (f" ({why})" if why else "")
+
+
+def room_words(record: Record) -> str:
+    """Return what the room side does and why."""
+    state = words.ROOM_STATES[record.line.st[1]]
+    room = record.probe_c(2)
+    at = "" if room is None else f": {room:.1f} °C"
+    if record.on(O.PUMP):
+        return f"{state}{at}"
+    word = record.line.w[1]
+    held = locks(record, C.LOCK_TRAY, C.LOCK_ROOM)
+    if held:
+        why = "; ".join(held)
+    elif not word & C.WANTED:
+        why = "not wanted now"
+    elif word & C.ROOM_COOL:
+        why = "room cool"
+    elif not word & C.USEFUL:
+        why = "store not cold enough to be of use"
+    else:
+        why = ""
+    return f"{state}{at}" + (f" ({why})" if why else "")
+
+
+def alarms(record: Record) -> list[tuple[str, str]]:
+    """Return (what is wrong, what to do) in plain words."""
+    found = [(word, ADVICE[word]) for word in latches(record)]
+    for i, fault in enumerate(record.line.bad):
+        if fault and i < len(words.SENSORS):
+            name = words.FAULTS[fault] if fault < len(words.FAULTS) else "no answer"
+            found.append((f"{words.SENSORS[i]}: {name}", "look at its plug, cable and pull-up"))
+    if record.line.unproven:
+        found.append(("settings or firmware are not proven", "run springhouse prove, then flash"))
+    return found
+
+
+ADVICE = {
+    "store level low": "look for a leak, cut the power at the distribution board if the floor is "
+    "wet; refill, then press the button",
+    "floor wet": "cut the power at the distribution board first, find the water, dry it, then "
+    "press the button",
+    "no cooling": "is the freezer plugged in, its lid shut, its own thermostat at coldest? Then "
+    "press the button",
+    "store probes disagree": "ice point of both probes; look for ice at the wall; then press the "
+    "button",
+    "pump ran dry": "water level, kinked or blocked tube, air in the loop; purge, then press the "
+    "button",
+    "condensate tray full": "empty and clean the tray, then press the button",
+    "fans without air": "what blocks the fans or the coil? Then press the button",
+}

@@ -1,0 +1,104 @@
+"""What a person sees: the same facts for the terminal and for the page."""
+
+from dataclasses import asdict, dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from springhouse import output as O
+from springhouse import setting as S
+from springhouse import words
+
+from .outlook import Outlook
+from .record import Record, alarms, room_words, store_words
+
+if TYPE_CHECKING:
+    from rich.console import RenderableType
+
+    from ..site.site import Site
+
+STALE_S = 10.0  # of the board's own beat; then the screen says so
+
+
+@dataclass(frozen=True)
+class Facts:
+    """One screen in words and numbers; None where nothing is known."""
+
+    seen: str  # local time
+    store: str
+    room: str
+    store_c: float | None
+    room_c: float | None
+    outputs: str
+    power: str
+    mode: str
+    cold_left: str
+    battery_left: str
+    alarms: tuple[tuple[str, str], ...]
+    away: bool
+
+    def as_json(self) -> dict[str, object]:
+        """Return it for the page."""
+        return asdict(self)
+
+
+def facts(record: Record, outlook: Outlook, site: "Site | None", away: bool) -> Facts:
+    """Return what there is to show of a record."""
+    aim = None if site is None else target(site, record.store_c())
+    on = [name for n, name in enumerate(words.OUTPUTS) if record.line.out >> n & 1]
+    mode, left_s = record.line.md
+    volts = f", battery {record.line.mv / 1000:.1f} V" if record.line.mv > 0 else ""
+    return Facts(
+        seen=datetime.fromtimestamp(record.seen_s).strftime("%Y-%m-%d %H:%M:%S"),
+        store=store_words(record, aim),
+        room=room_words(record),
+        store_c=record.store_c(),
+        room_c=record.probe_c(2),
+        outputs=", ".join(on) if on else "everything off",
+        power=("mains" if record.mains else "no mains") + volts,
+        mode=words.mode_text(mode, left_s * 1000 if left_s > 0 else -1),
+        cold_left=_hours(outlook.cold_h) if record.on(O.PUMP) else "",
+        battery_left=_hours(outlook.battery_h),
+        alarms=tuple(alarms(record)),
+        away=away,
+    )
+
+
+def target(site: "Site", store_c: float | None) -> str | None:
+    """Return what a charge aims for; None above the shallow target, where it may be either."""
+    settings = site.settings()
+    shallow_c = (settings[S.SHALLOW_MC] + settings[S.BAND_MK]) / 1000.0
+    if store_c is None or store_c > shallow_c:
+        return None
+    minute = settings[S.FULL_BY_MIN]
+    by = f" by {minute // 60:02d}:{minute % 60:02d}" if minute >= 0 else ""
+    return f"{settings[S.DEEP_MC] / 1000:.1f} °C{by}"
+
+
+def _hours(value: float | None) -> str:
+    return "" if value is None else f"about {value:.1f} h"
+
+
+def table(shown: Facts | None) -> "RenderableType":
+    """Return the terminal's picture of it."""
+    from rich.table import Table
+    from rich.text import Text
+
+    if shown is None:
+        return Text("waiting for the first record")
+    grid = Table.grid(padding=(0, 2))
+    rows = [
+        ("seen", shown.seen + ("  THE BOARD IS AWAY" if shown.away else "")),
+        ("store", shown.store),
+        ("room", shown.room),
+        ("on", shown.outputs),
+        ("power", shown.power),
+        ("owner's mode", shown.mode),
+        ("cold left", shown.cold_left),
+        ("battery left", shown.battery_left),
+    ]
+    for name, text in rows:
+        if text:
+            grid.add_row(Text(name), Text(text))
+    for what, do in shown.alarms:
+        grid.add_row(Text("ALARM", style="bold"), Text(f"{what}: {do}", style="bold"))
+    return grid
