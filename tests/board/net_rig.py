@@ -1,0 +1,62 @@
+"""The rig on a network: its page on a free loopback port, requests as raw bytes."""
+
+import json
+import socket
+from contextlib import closing
+from pathlib import Path
+
+from rig import Rig
+
+CONFIG = {"ssid": "attic", "password": "not a secret"}
+
+
+def free_port() -> int:
+    """A port of the loopback that nobody listens on now."""
+    with closing(socket.socket()) as probe:
+        probe.bind(("127.0.0.1", 0))
+        return probe.getsockname()[1]
+
+
+class NetRig(Rig):
+    """A rig with a `network.json`; the access point is there once it is switched on."""
+
+    def __init__(self, folder: Path, **network: object) -> None:
+        super().__init__(folder)
+        self.port = free_port()
+        config = {**CONFIG, "page_port": self.port, **network}
+        (folder / "network.json").write_text(json.dumps(config))
+
+    def power(self, tick: int = 0) -> "NetRig":
+        super().power(tick)
+        self.board.inputs.wifi(True)
+        return self
+
+    def client(self, data: bytes = b"") -> socket.socket:
+        """A connection to the page with some bytes sent on it."""
+        made = socket.create_connection(("127.0.0.1", self.port), timeout=2)
+        made.sendall(data)
+        return made
+
+    def ask(self, request: bytes, seconds: int = 2) -> bytes:
+        """What comes back within so many seconds of the board's time, until it hangs up."""
+        with closing(self.client(request)) as made:
+            self.run(seconds)
+            return rest(made)
+
+    def net(self) -> str:
+        """What the board says of its network; once in ten seconds, for the rate limit's sake."""
+        self.board.send('{"cmd":"get-state"}\n')
+        self.run(10)
+        return next(r for r in reversed(self.records()) if "net" in r)["net"]
+
+
+def rest(made: socket.socket) -> bytes:
+    """All that has come, whether the other end has hung up or not."""
+    made.setblocking(False)
+    got = b""
+    try:
+        while piece := made.recv(4096):
+            got += piece
+    except (BlockingIOError, ConnectionResetError):
+        pass
+    return got
