@@ -17,6 +17,20 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
+def print_scans(folder: Path) -> None:
+    """Make a flash folder's control task print the tick of each scan."""
+    file = folder / "springhouse" / "loop.py"
+    before = "            out = board.scanner.run(now)\n"
+    text = file.read_text()
+    assert text.count(before) == 1
+    file.write_text(text.replace(before, "            print('{\"scan\":%d}' % now)\n" + before))
+
+
+def lived(rig: Rig) -> tuple[list[int], list[tuple[int, int, int]]]:
+    """Ticks of all scans, and every change of every output."""
+    return [r["scan"] for r in rig.records() if "scan" in r], rig.history
+
+
 class NetRig(Rig):
     """A rig with a `network.json`; the access point is there once it is switched on."""
 

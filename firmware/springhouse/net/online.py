@@ -28,8 +28,13 @@ if TYPE_CHECKING:
 STEP_MS = 100
 FREE_LEAST = 20_000  # bytes; below, the network is given up for the controller's sake
 _LOOK_S = 60  # between two looks at the memory; after a failure, until the next try
+# Switching the radio on may hold everything up for a second or two (its firmware is loaded). In the
+# first seconds that would keep the contacts from settling before the first scan, which would latch
+# a flood; a minute after boot they have settled, and the compressor still waits its off-time.
+_BEGIN_S = 60
 _AFTER_RESET_S = 86_400
 _SILENT_S = 10
+_WORDS_MOST = 48  # the line they stand in has 256 bytes
 _WAITING, _ON, _GIVEN_UP = range(3)
 
 
@@ -65,11 +70,11 @@ class Online:
         self._view = View(loop)
         self._config = Config(text)
         self._state = _WAITING
-        self._from_s = 0  # uptime at which to begin, or to begin again
+        self._from_s = _BEGIN_S  # uptime at which to begin, or to begin again
         self._look_s = 0
         self._beat_s = 0
         self._mark = 0
-        self._why = ""
+        self._why = "not yet"
         self._station: Station | None = None
         self._server: Server | None = None
         self._broker: Broker | None = None
@@ -85,7 +90,7 @@ class Online:
         if self._loop.uptime_s - self._beat_s > _SILENT_S:
             return "silent"
         if self._state != _ON or self._station is None:
-            return "off: " + self._why
+            return ("off: " + self._why)[:_WORDS_MOST]
         broker = self._broker is not None and self._broker.up()
         return (self._station.address or "joining") + (", broker" if broker else "")
 
@@ -101,7 +106,7 @@ class Online:
 
     def _fail(self, problem: Exception) -> None:
         self._hang_up()
-        self._why = repr(problem)[:40]
+        self._why = repr(problem)
         self._state = _WAITING
         self._from_s = self._beat_s + _LOOK_S
 

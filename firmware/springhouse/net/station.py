@@ -44,7 +44,7 @@ class Station:
     """`address` is the board's own in numbers, "" while it has none."""
 
     def __init__(self, config: Config) -> None:
-        """Switch the radio on; the first scan has not come yet, so everything is off."""
+        """Switch the radio on."""
         if config.text["country"]:
             network.country(config.text["country"])
         self.address = ""

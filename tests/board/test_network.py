@@ -1,0 +1,297 @@
+"""The network on the virtual board: whatever it does, scans and outputs are those without it.
+
+Sockets are real ones on the loopback; time is virtual, and a call that waits takes it.
+"""
+
+import json
+import random
+import shutil
+import socket
+from contextlib import closing, suppress
+from itertools import pairwise
+from pathlib import Path
+
+import pytest
+from net_rig import NetRig, free_port, lived, print_scans, rest
+from rig import Rig
+from springhouse import latch
+from springhouse.boards import pico_w as B
+from springhouse.net import server
+
+GET = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+GET_JSON = b"GET /state.json HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+UP_S = 66  # the radio is switched on after a minute, and joins in two seconds
+RUN_S = 660  # compressor, pump and fan all start in it
+WATCHDOG_S = B.WATCHDOG_MS // 1000
+
+
+@pytest.fixture
+def rig(tmp_path: Path):
+    made = NetRig(tmp_path)
+    print_scans(tmp_path)
+    made.power()
+    made.run(UP_S)
+    yield made
+    made.close()
+
+
+@pytest.fixture(scope="module")
+def alone(tmp_path_factory):
+    """Scans and outputs of a board without a network."""
+    folder = tmp_path_factory.mktemp("alone")
+    made = Rig(folder)
+    shutil.rmtree(folder / "springhouse" / "net")  # it must not even be imported
+    print_scans(folder)
+    made.power().run(RUN_S)
+    assert all(made.motors())
+    yield lived(made)
+    made.close()
+
+
+def status(response: bytes) -> int:
+    assert response.startswith(b"HTTP/1.1 ")
+    return int(response.split(b" ", 2)[1])
+
+
+def test_page_and_record_while_the_board_scans_as_without_them(rig: NetRig, alone) -> None:
+    while rig.board.now_ms < RUN_S * 1000:
+        page = rig.ask(GET, 3)
+        record = rig.ask(GET_JSON, 3)
+    assert status(page) == status(record) == 200
+    assert page.endswith(b"</html>")
+    assert b"Running: compressor, pump, fan" in page
+    assert json.loads(record.partition(b"\r\n\r\n")[2]).keys() == rig.last().keys()
+    scans, changes = lived(rig)
+    assert (scans[: len(alone[0])], [c for c in changes if c[0] <= RUN_S * 1000]) == alone
+    assert rig.resets == []
+
+
+def test_state_json_is_the_record_of_the_link(rig: NetRig) -> None:
+    got = json.loads(rig.ask(GET_JSON, 1).partition(b"\r\n\r\n")[2])
+    assert got in rig.records()
+
+
+@pytest.mark.parametrize(
+    ("request_bytes", "wanted"),
+    [
+        (b"POST / HTTP/1.1\r\nContent-Length: 13\r\n\r\n{\"cmd\":\"ack\"}", 405),
+        (b"PUT /state.json HTTP/1.1\r\n\r\n", 405),
+        (b"get / HTTP/1.1\r\n\r\n", 405),
+        (b"GET /ack HTTP/1.1\r\n\r\n", 404),
+        (b"GET /?mode=2 HTTP/1.1\r\n\r\n", 404),
+        (b"GET /../wiring.json HTTP/1.1\r\n\r\n", 404),
+        (b"GET /network.json HTTP/1.1\r\n\r\n", 404),
+        (b"GET / HTTP/2\r\n\r\n", 505),
+        (b"GET /\r\n\r\n", 400),
+        (b'{"cmd":"ack"}\r\n\r\n', 400),
+        (b"GET /" + b"a" * 400, 414),
+        (b"GET / HTTP/1.1\r\n" + b"X: y\r\n" * 500, 431),
+        (b"GET / HTTP/1.1\n\n", 200),  # bare line ends may be taken, RFC 9112 section 2.2
+    ],
+)  # fmt: skip
+def test_only_get_of_two_paths(rig: NetRig, request_bytes: bytes, wanted: int) -> None:
+    # Status codes: RFC 9110 section 15, RFC 6585 section 5 (431).
+    response = rig.ask(request_bytes, 3)
+    assert status(response) == wanted
+    assert (b"Allow: GET" in response) == (wanted == 405)
+    head, _, body = response.partition(b"\r\n\r\n")
+    assert f"Content-Length: {len(body)}".encode() in head
+    rig.run(6)
+    assert status(rig.ask(GET)) == 200, "the slot is free again"
+
+
+def test_longest_request_line(rig: NetRig) -> None:
+    fits = b"GET /" + b"a" * (server.LINE_MOST - 15) + b" HTTP/1.1\r"
+    assert len(fits) == server.LINE_MOST
+    assert status(rig.ask(fits + b"\n\r\n")) == 404
+    assert status(rig.ask(fits.replace(b"/", b"/a", 1) + b"\n\r\n")) == 414
+
+
+def test_third_client_is_refused(rig: NetRig) -> None:
+    with closing(rig.client(b"GET /")) as one, closing(rig.client(b"GET /")) as two:
+        rig.run(1)
+        assert status(rig.ask(GET)) == 503
+        for waiting in (one, two):
+            waiting.sendall(b" HTTP/1.1\r\n\r\n")
+        rig.run(2)
+        assert status(rest(one)) == status(rest(two)) == 200
+    assert status(rig.ask(GET)) == 200
+
+
+def test_slow_clients_are_dropped_after_five_seconds(rig: NetRig) -> None:
+    with closing(rig.client()) as slow, closing(rig.client()) as silent:
+        begun_ms = rig.board.now_ms
+        sent = 0
+        with suppress(OSError):  # the board has hung up
+            while sent < 60:
+                slow.sendall(GET[sent % len(GET) :][:1])
+                sent += 1
+                rig.board.run_slice(200)
+                slow.setblocking(False)
+                with suppress(BlockingIOError):
+                    if not slow.recv(100):
+                        break
+                slow.setblocking(True)
+        lasted_ms = rig.board.now_ms - begun_ms
+        assert server.LIMIT_MS <= lasted_ms <= server.LIMIT_MS + 600
+        assert silent.recv(1) == b"", "the silent one as well"
+    assert status(rig.ask(GET)) == 200
+
+
+def test_no_access_point_changes_nothing(tmp_path: Path, alone) -> None:
+    made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
+    print_scans(tmp_path)
+    made.power()
+    made.board.inputs.wifi(False)
+    try:
+        made.run(RUN_S)
+        assert lived(made) == alone
+        with pytest.raises(ConnectionRefusedError):
+            made.client()
+        assert made.net() == "joining"
+        made.board.inputs.wifi(True)
+        made.run(500)
+        assert made.net() == "127.0.0.1", "joined by itself once it could"
+    finally:
+        made.close()
+
+
+def test_broker_that_never_answers_changes_nothing(tmp_path: Path, alone) -> None:
+    with closing(socket.create_server(("127.0.0.1", 0), backlog=20)) as mute:
+        made = NetRig(tmp_path, broker="127.0.0.1", broker_port=mute.getsockname()[1])
+        print_scans(tmp_path)
+        made.power()
+        try:
+            made.run(RUN_S)
+            assert lived(made) == alone
+            assert made.net() == "127.0.0.1"
+        finally:
+            made.close()
+
+
+@pytest.mark.parametrize("place", ["radio", "join", "connect"])
+def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, place: str) -> None:
+    made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
+    made.power()
+    try:
+        if place == "connect":
+            made.board.inputs.wifi(False)
+            made.run(330)
+            assert made.out(B.RELAY) == 1
+            made.board.inputs.wifi(True)
+        made.board.inputs.trouble(place, "hang")
+        while not made.resets and made.board.now_ms < 900_000:
+            made.run(1)
+        assert [reset.watchdog for reset in made.resets] == [True]
+        assert made.motors() == (0, 0, 0)
+        made.run(3)
+        assert made.net() == "off: a day off after a reset"
+        with pytest.raises(ConnectionRefusedError):
+            made.client()
+        made.run(650)
+        assert all(made.motors()), "the store is looked after without a network"
+        assert len(made.resets) == 1
+    finally:
+        made.close()
+
+
+@pytest.mark.parametrize("place", ["radio", "join", "connect", "send"])
+@pytest.mark.parametrize("what", ["slow", "OSError", "MemoryError", "RuntimeError"])
+def test_network_trouble_is_the_networks_own(tmp_path: Path, place: str, what: str) -> None:
+    made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
+    made.power()
+    try:
+        made.board.inputs.trouble(place, what)
+        with suppress(ConnectionError):
+            made.run(UP_S)
+            made.ask(GET, 3)
+        made.run(340)
+        assert made.out(B.RELAY) == 1
+        assert made.resets == []
+        assert status(made.ask(GET)) == 200, "it came back"
+        assert not any("fault" in r for r in made.records())
+    finally:
+        made.close()
+
+
+def test_a_reset_that_was_asked_for_keeps_the_network(rig: NetRig) -> None:
+    rig.board.send('{"cmd":"reset"}\n')
+    rig.run(10 + UP_S)
+    assert len(rig.resets) == 1
+    assert status(rig.ask(GET)) == 200
+
+
+@pytest.mark.parametrize(
+    "text", ["{}", "nonsense", '{"ssid":"attic","broker":"broker.example"}', '{"ssid":7}']
+)
+def test_a_bad_file_leaves_the_network_off_and_the_board_on(tmp_path: Path, text: str) -> None:
+    made = Rig(tmp_path)
+    (tmp_path / "network.json").write_text(text)
+    made.power()
+    try:
+        made.run(330)
+        assert made.out(B.RELAY) == 1
+        made.board.send('{"cmd":"get-state"}\n')
+        made.run(2)
+        assert next(r for r in made.records() if "net" in r)["net"].startswith("off: ")
+    finally:
+        made.close()
+
+
+def test_too_little_memory_gives_the_network_up(tmp_path: Path) -> None:
+    made = NetRig(tmp_path)
+    file = tmp_path / "springhouse" / "net" / "online.py"
+    line = "FREE_LEAST = 20_000"
+    assert file.read_text().count(line) == 1
+    made.power().run(UP_S)
+    assert status(made.ask(GET)) == 200
+    made.close()
+    file.write_text(file.read_text().replace(line, "FREE_LEAST = 10_000_000"))
+    made.power().run(340)
+    try:
+        assert made.net() == "off: too little memory"
+        with pytest.raises(ConnectionRefusedError):
+            made.client()
+        assert made.out(B.RELAY) == 1
+    finally:
+        made.close()
+
+
+def noise(rng: random.Random) -> bytes:
+    """A request of one of several bad kinds."""
+    kind = rng.randrange(4)
+    if kind == 0:
+        return rng.randbytes(rng.randrange(1, 3000))
+    if kind == 1:
+        return GET[: rng.randrange(len(GET))]
+    if kind == 2:
+        at = rng.randrange(len(GET))
+        return GET[:at] + bytes([rng.randrange(256)]) + GET[at + 1 :]
+    return b"POST / HTTP/1.1\r\n\r\n" + b'{"cmd":"service"}\n{"cmd":"mode","mode":1,"minutes":9}\n'
+
+
+@pytest.mark.requirement("ROW-45")
+def test_hostile_clients_change_no_output_and_hold_no_memory(rig: NetRig) -> None:
+    rng = random.Random(3)
+    rig.run(640)
+    assert all(rig.motors())
+    free = []
+    before = len(rig.history)
+    for n in range(160):
+        with suppress(ConnectionError):
+            held = [rig.client(noise(rng)) for _ in range(rng.randrange(1, 4))]
+            rig.run(1)
+            for made in held:
+                made.close()
+        if n % 32 == 31:
+            rig.net()
+            free.append(next(r for r in reversed(rig.records()) if "free" in r)["free"])
+    assert [c for c in rig.history[before:] if c[1] != B.LIGHT] == []
+    assert rig.last()["lat"] & ~latch.TRAY == 0
+    assert rig.last()["md"] == [0, 0]
+    assert rig.resets == []
+    assert free[0] - free[-1] < 2048, free
+    scans = lived(rig)[0]
+    assert {b - a for a, b in pairwise(scans)} == {1000}
+    rig.run(6)
+    assert status(rig.ask(GET)) == 200
