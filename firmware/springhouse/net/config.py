@@ -30,6 +30,8 @@ def numeric(address: str) -> bool:
     for part in parts:
         if not part.isdigit() or len(part) > 3 or int(part) > 255:
             return False
+        if len(part) > 1 and part[0] == "0":  # some readers take that for base 8
+            return False
     return 1 <= int(parts[0]) < 224  # from there on: groups and reserved
 
 

@@ -46,6 +46,11 @@ class Image:
         files = {k: v for k, v in self.code.items() if k != MANIFEST} | {name: data}
         return Image(self.board, self.firmware, self.root, with_manifest(files, self.firmware))
 
+    def without_network(self) -> "Image":
+        """Return the image less the code that only a board on a network needs."""
+        kept = {k: v for k, v in self.code.items() if k != MANIFEST and not k.startswith(NETWORK)}
+        return Image(self.board, self.firmware, self.root, with_manifest(kept, self.firmware))
+
     def write(self, folder: Path) -> None:
         """Write the image as a tree: root files, and the code folder as `code`."""
         shutil.rmtree(folder, ignore_errors=True)
