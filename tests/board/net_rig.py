@@ -61,6 +61,7 @@ class NetRig(Rig):
         """What the board says of its network; once in ten seconds, for the rate limit's sake."""
         self.board.send('{"cmd":"get-state"}\n')
         self.run(10)
+        assert all(len(line) <= 256 for line in self.board.lines)
         return next(r for r in reversed(self.records()) if "net" in r)["net"]
 
 

@@ -3,6 +3,7 @@
 Sockets are real ones on the loopback; time is virtual, and a call that waits takes it.
 """
 
+import contextlib
 import json
 import random
 import shutil
@@ -11,12 +12,14 @@ from contextlib import closing, suppress
 from itertools import pairwise
 from pathlib import Path
 
+import numpy as np
 import pytest
 from net_rig import NetRig, free_port, lived, print_scans, rest
 from rig import Rig
 from springhouse import latch
 from springhouse.boards import pico_w as B
 from springhouse.net import server
+from springhouse_host.flashing import build
 
 GET = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
 GET_JSON = b"GET /state.json HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
@@ -295,3 +298,95 @@ def test_hostile_clients_change_no_output_and_hold_no_memory(rig: NetRig) -> Non
     assert {b - a for a, b in pairwise(scans)} == {1000}
     rig.run(6)
     assert status(rig.ask(GET)) == 200
+
+
+def test_another_address_moves_the_page(tmp_path: Path) -> None:
+    made = NetRig(tmp_path)
+    file = tmp_path / "springhouse" / "net" / "station.py"
+    read = "wlan.ifconfig()[0]"
+    assert file.read_text().count(read) == 1
+    other = '("127.0.0.2" if now > 120_000 else "127.0.0.1")'
+    file.write_text(file.read_text().replace(read, other))
+    made.power().run(UP_S)
+    try:
+        assert status(made.ask(GET)) == 200
+        made.run(130)
+        assert made.net() == "127.0.0.2"
+        with pytest.raises(ConnectionRefusedError):
+            made.client()
+    finally:
+        made.close()
+
+
+def test_no_network_in_safe_mode(rig: NetRig) -> None:
+    rig.board.send('{"cmd":"service"}\n')
+    rig.run(10 + UP_S)
+    assert rig.records()[-1]["safe"] == "service"
+    with pytest.raises(ConnectionRefusedError):
+        rig.client()
+
+
+def test_network_task_that_only_waits_is_called_silent_and_nothing_else(tmp_path: Path) -> None:
+    made = NetRig(tmp_path)
+    file = tmp_path / "springhouse" / "net" / "online.py"
+    wait = "await asyncio.sleep_ms(STEP_MS)"
+    assert file.read_text().count(wait) == 1
+    file.write_text(file.read_text().replace(wait, "await asyncio.sleep_ms(100000000)"))
+    made.power().run(340)
+    try:
+        assert made.net() == "silent"
+        assert made.out(B.RELAY) == 1
+        assert made.resets == []
+    finally:
+        made.close()
+
+
+def test_the_built_files_serve_the_page(tmp_path: Path) -> None:
+    """The .mpy files themselves, those of the network included."""
+    made = NetRig(tmp_path)
+    shutil.rmtree(tmp_path / "springhouse")
+    for name, data in build.build("pico_w").code.items():
+        path = tmp_path / name
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_bytes(data)
+    made.power().run(UP_S)
+    try:
+        assert status(made.ask(GET)) == 200
+    finally:
+        made.close()
+
+
+@pytest.mark.slow
+@pytest.mark.requirement("ROW-44")
+def test_memory_stays_flat_through_hours_of_a_bad_network(tmp_path: Path) -> None:
+    """Access point and broker come and go, visitors ask and make noise: four hours."""
+    rng = random.Random(8)
+    port = free_port()
+    made = NetRig(tmp_path, broker="127.0.0.1", broker_port=port, every_s=10)
+    made.power().run(700)
+    free = []
+    served = 0
+    with contextlib.ExitStack() as stack:
+        stack.callback(made.close)
+        mute = None
+        while made.board.now_ms < 4 * 3_600_000:
+            made.board.inputs.wifi(rng.random() < 0.8)
+            if mute is not None:
+                mute.close()
+            mute = socket.create_server(("127.0.0.1", port)) if rng.random() < 0.5 else None
+            for _ in range(rng.randrange(30)):
+                with suppress(ConnectionError, TimeoutError):
+                    request = rng.choice((GET, GET_JSON, noise(rng)))
+                    served += b" 200 OK" in made.ask(request, rng.randrange(1, 8))
+            made.run(rng.randrange(60, 300))
+            made.net()
+            free.append(next(r for r in reversed(made.records()) if "free" in r)["free"])
+            del made.board.lines[:-20]
+            made.history.clear()
+        if mute is not None:
+            mute.close()
+    slope = float(np.polyfit(range(len(free)), free, 1)[0])
+    print(f"{served} served; free {free[0]} to {free[-1]}, slope {slope:.1f} bytes a look")
+    assert made.resets == []
+    assert served > 100
+    assert free[len(free) // 4] - free[-1] < 2048

@@ -19,6 +19,7 @@ class Radio:
         self.reach = True
         self.on = False
         self.joining = False
+        self.address = "192.168.1.20"
         self.calls: list[str] = []
 
     def WLAN(self, _interface: int) -> "Radio":
@@ -42,7 +43,7 @@ class Radio:
         return self.joining and self.reach
 
     def ifconfig(self) -> tuple[str, str, str, str]:
-        return ("192.168.1.20", "255.255.255.0", "192.168.1.1", "192.168.1.1")
+        return (self.address, "255.255.255.0", "192.168.1.1", "192.168.1.1")
 
 
 @pytest.fixture
@@ -85,11 +86,15 @@ def test_joins_leaves_and_joins_again_at_once_after_days(station, radio: Radio) 
     for _ in range(9 * 24 * 60):  # longer than a tick difference can say
         now = T.ticks_add(now, 60_000)
         station.step(now)
+    radio.address = "192.168.1.21"
+    now = T.ticks_add(now, 60_000)
+    station.step(now)
+    assert station.address == "192.168.1.21"
     radio.joining = False
     station.step(now)
     assert station.address == ""
     station.step(T.ticks_add(now, 100))
-    assert station.address == "192.168.1.20"
+    assert station.address == "192.168.1.21"
     station.off()
     assert station.address == ""
     assert not radio.on

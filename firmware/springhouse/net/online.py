@@ -163,7 +163,8 @@ class Online:
             self._hang_up()
             return
         if server is not None:
-            if not server.is_open():
+            if server.address != station.address:
+                server.close()
                 server.open(station.address, self._config.number["page_port"])
             server.step(now)
         if broker is not None:

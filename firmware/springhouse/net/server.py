@@ -158,6 +158,7 @@ class Server:
 
     def __init__(self, answers: "Answers") -> None:
         self._slots = [Slot(answers) for _ in range(CLIENTS)]
+        self.address = ""  # where it listens, "" for nowhere
         self._listener: socket.socket | None = None
         self._poll = select.poll()
 
@@ -174,6 +175,7 @@ class Server:
         listener.bind(socket.getaddrinfo(address, port)[0][-1])
         listener.listen(CLIENTS)
         self._poll.register(listener, select.POLLIN)
+        self.address = address
 
     def close(self) -> None:
         """Let everybody go."""
@@ -183,10 +185,7 @@ class Server:
             self._poll.unregister(self._listener)
             self._listener.close()
             self._listener = None
-
-    def is_open(self) -> bool:
-        """Whether it listens."""
-        return self._listener is not None
+        self.address = ""
 
     def _accept(self, listener: socket.socket, now: int) -> None:
         client, _address = listener.accept()

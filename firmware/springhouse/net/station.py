@@ -12,6 +12,7 @@ from springhouse.net.config import Config
 _JOIN_MS = 20_000
 _PAUSE_FIRST_MS = 60_000
 _PAUSE_MOST_MS = 1_800_000
+_READ_MS = 60_000  # the router may give another address meanwhile
 
 
 class Pause:
@@ -51,6 +52,7 @@ class Station:
         self._config = config
         self._pause = Pause(_PAUSE_FIRST_MS, _PAUSE_MOST_MS)
         self._joining_until = -1  # tick, -1 = not joining
+        self._read_at = 0  # tick at which the address was read
         self._wlan = network.WLAN(network.STA_IF)
         self._wlan.active(True)
 
@@ -58,8 +60,9 @@ class Station:
         """Look, and join if it is time."""
         wlan = self._wlan
         if wlan.isconnected():
-            if not self.address:
+            if not self.address or T.ticks_diff(now, self._read_at) >= _READ_MS:
                 self.address = wlan.ifconfig()[0]
+                self._read_at = now
                 self._joining_until = -1
                 self._pause.clear()
         elif self._joining_until >= 0:
