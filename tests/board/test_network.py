@@ -175,6 +175,10 @@ def test_broker_that_never_answers_changes_nothing(tmp_path: Path, alone) -> Non
 @pytest.mark.parametrize("place", ["radio", "join", "connect"])
 def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, place: str) -> None:
     made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
+    file = tmp_path / "springhouse" / "net" / "online.py"
+    day = "_AFTER_RESET_S = 86_400"
+    assert file.read_text().count(day) == 1
+    file.write_text(file.read_text().replace(day, "_AFTER_RESET_S = 700"))  # a short one
     made.power()
     try:
         if place == "connect":
@@ -188,11 +192,13 @@ def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, pl
         assert [reset.watchdog for reset in made.resets] == [True]
         assert made.motors() == (0, 0, 0)
         made.run(3)
+        made.run(650)
         assert made.net() == "off: a day off after a reset"
         with pytest.raises(ConnectionRefusedError):
             made.client()
-        made.run(650)
         assert all(made.motors()), "the store is looked after without a network"
+        made.run(60)
+        assert made.net() == "127.0.0.1"
         assert len(made.resets) == 1
     finally:
         made.close()
