@@ -7,6 +7,9 @@ from pathlib import Path
 
 from rig import Rig
 
+GET = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
+UP_S = 66  # the radio is switched on after a minute, and joins in two seconds
+RUN_S = 660  # compressor, pump and fan all start in it
 CONFIG = {"ssid": "attic", "password": "not a secret"}
 
 
@@ -75,3 +78,17 @@ def rest(made: socket.socket) -> bytes:
     except (BlockingIOError, ConnectionResetError):
         pass
     return got
+
+
+def status(response: bytes) -> int:
+    """Status code of a response."""
+    assert response.startswith(b"HTTP/1.1 ")
+    return int(response.split(b" ", 2)[1])
+
+
+def running(folder: Path) -> NetRig:
+    """A rig whose page is up, and which prints its scans."""
+    made = NetRig(folder)
+    print_scans(folder)
+    made.power().run(UP_S)
+    return made

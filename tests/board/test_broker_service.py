@@ -11,13 +11,12 @@ from pathlib import Path
 
 import pytest
 from mosquitto import Listener, Mosquitto, program, wait_for
-from net_rig import NetRig, free_port, lived, print_scans
+from net_rig import RUN_S, NetRig, free_port, lived, print_scans
 from rig import Rig
 
 pytestmark = pytest.mark.services
 PACE_S = 0.02
 UP_S = 75  # a minute, then join, connect and the first record
-RUN_S = 660
 
 
 def live(rig: Rig, seconds: int) -> None:
@@ -91,7 +90,7 @@ def test_what_others_publish_changes_nothing(
 
 
 def test_broker_stopped_and_started_mid_run(
-    tmp_path: Path, rig: NetRig, broker: Mosquitto, listener: Listener
+    rig: NetRig, broker: Mosquitto, listener: Listener, alone
 ) -> None:
     """Scans and outputs are those without a network; what changed meanwhile is sent afterwards."""
     live(rig, UP_S)
@@ -105,15 +104,8 @@ def test_broker_stopped_and_started_mid_run(
     assert rig.net() == "127.0.0.1, broker"
     assert len(records(listener, "record")) > before
     assert any(r["out"] & 1 for r in records(listener, "event") if r["up"] < 340)
-
-    alone = Rig(tmp_path)
-    print_scans(tmp_path)
-    alone.power().run(RUN_S)
-    scans, changes = lived(alone)
-    alone.close()
-    here = lived(rig)
-    assert here[0][: len(scans)] == scans
-    assert [c for c in here[1] if c[0] <= RUN_S * 1000] == changes
+    scans, changes = lived(rig)
+    assert (scans[: len(alone[0])], [c for c in changes if c[0] <= RUN_S * 1000]) == alone
     assert rig.resets == []
 
 

@@ -160,8 +160,8 @@ class Broker:
     def _open(self, now: int) -> None:
         wire = socket.socket()
         self._wire = wire
-        wire.setblocking(False)
         self._poll.register(wire, select.POLLOUT)
+        wire.setblocking(False)
         self._phase = _OPENING
         self._ask(now)
         try:

@@ -16,7 +16,6 @@ from springhouse import report
 from springhouse.boots import ABNORMAL
 from springhouse.loop import ticks
 from springhouse.net import page
-from springhouse.net.broker import Broker
 from springhouse.net.config import Config
 from springhouse.net.server import Server
 from springhouse.net.station import Station
@@ -24,6 +23,7 @@ from springhouse.net.station import Station
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.loop import Loop
+    from springhouse.net.broker import Broker
 
 STEP_MS = 100
 FREE_LEAST = 20_000  # bytes; below, the network is given up for the controller's sake
@@ -81,7 +81,9 @@ class Online:
         if self._config.fault:
             self._state = _GIVEN_UP
             self._why = self._config.fault
-        elif loop.board.boots.reason == ABNORMAL and machine.reset_cause() != machine.PWRON_RESET:
+            return
+        self._prepare()
+        if loop.board.boots.reason == ABNORMAL and machine.reset_cause() != machine.PWRON_RESET:
             self._from_s = _AFTER_RESET_S
             self._why = "a day off after a reset"
 
@@ -105,8 +107,13 @@ class Online:
             await asyncio.sleep_ms(STEP_MS)
 
     def _fail(self, problem: Exception) -> None:
-        self._hang_up()
-        self._why = repr(problem)
+        """Close all and wait a minute; what cannot even be closed is given up."""
+        self._state = _GIVEN_UP
+        try:
+            self._hang_up()
+            self._why = repr(problem)
+        except Exception:
+            return
         self._state = _WAITING
         self._from_s = self._beat_s + _LOOK_S
 
@@ -126,21 +133,23 @@ class Online:
                 self._give_up()
                 return
         if self._station is None:
-            self._begin()
+            self._station = Station(self._config)
+            self._mark = self._view.mark()
         self._state = _ON
         self._serve(now)
 
-    def _begin(self) -> None:
+    def _prepare(self) -> None:
+        """Take the memory before the scans begin."""
         config, view = self._config, self._view
-        self._station = Station(config)
         if config.number["page_port"]:
             self._server = Server(
                 {b"/": ("text/html", view.page), b"/state.json": ("application/json", view.record)}
             )
         if config.text["broker"]:
+            from springhouse.net.broker import Broker
+
             name = "springhouse" + hexlify(machine.unique_id()[-6:]).decode()
             self._broker = Broker(config, name, view.record)
-            self._mark = view.mark()
 
     def _give_up(self) -> None:
         """For as long as the board runs."""

@@ -170,11 +170,11 @@ class Server:
         """
         listener = socket.socket()
         self._listener = listener
+        self._poll.register(listener, select.POLLIN)
         listener.setblocking(False)
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
         listener.bind(socket.getaddrinfo(address, port)[0][-1])
         listener.listen(CLIENTS)
-        self._poll.register(listener, select.POLLIN)
         self.address = address
 
     def close(self) -> None:
