@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test test-slow adversary check bench firmware clean
+.PHONY: help prove test test-slow test-services adversary check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -19,10 +19,14 @@ prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer w
 	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
 
 test: $(READY)  ## run the tests that a change must pass
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow"
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services"
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m slow
+
+test-services: $(READY)  ## run those that talk to a real MQTT broker; as root installs it first
+	.ci/services
+	$(BIN)/python -m pytest -m services
 
 adversary: $(READY)  ## thousands of plant-days under random faults; LIVES=n of two days each
 	ADVERSARY_LIVES=$(LIVES) $(BIN)/python -m pytest -s tests/guards/test_plant_adversary.py

@@ -30,6 +30,7 @@ from springhouse.wiring import Wiring
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.kinds import Profile
+    from springhouse.net.online import Online
 
 _HELD_SAMPLES = 5
 
@@ -58,6 +59,9 @@ class Board:
     def __init__(self, folder: str) -> None:
         home = folder + "/" if folder else ""
         self.wiring = Wiring(read_text(home + "wiring.json"))
+        self.home = home
+        self.online: Online | None = None
+        self.network = ""  # what there is to say while it is None
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
         self.panel = parts.Panel(self.profile)
@@ -100,6 +104,7 @@ class Board:
             "safe": self.safe,
             "late": self.scanner.late_stops,
             "free": gc.mem_free(),
+            "net": self.online.words() if self.online else self.network,
         }
 
     def note(self, kind: int, detail: int, uptime_s: int) -> None:
@@ -156,6 +161,15 @@ async def work(board: Board) -> None:
     board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
     gc.collect()
     loop = Loop(board)
+    network = read_text(board.home + "network.json")
+    if network:
+        try:
+            from springhouse.net.online import Online
+
+            board.online = Online(loop, network)
+            asyncio.create_task(board.online.run())
+        except Exception:  # files missing, no memory: the store is looked after without it
+            board.network = "failed"
     loop.watchdog = machine.WDT(timeout=board.profile.WATCHDOG_MS)
     await loop.run()
 

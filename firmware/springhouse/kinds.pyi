@@ -7,6 +7,8 @@ Ticks = Callable[[], int]
 Feed = Callable[[int], None]
 File = IO[Any]
 Identity = Callable[[], dict[str, object]]
+MakeText = Callable[[], str]
+Answers = dict[bytes, tuple[str, MakeText]]  # path: content type, what makes the body
 
 class InputPin(Protocol):
     def value(self) -> int: ...

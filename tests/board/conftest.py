@@ -1,8 +1,11 @@
-"""Board tests under CPython: the few calls that only the board's asyncio has."""
+"""Board tests: the few calls that only the board's asyncio has, and a board without a network."""
 
 import asyncio
+import shutil
 import sys
 from pathlib import Path
+
+import pytest
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -13,3 +16,19 @@ async def _sleep_ms(_ms: int) -> None:
 
 if not hasattr(asyncio, "sleep_ms"):
     asyncio.sleep_ms = _sleep_ms  # type: ignore[attr-defined]
+
+
+@pytest.fixture(scope="session")
+def alone(tmp_path_factory):
+    """Scans and output changes of a board without a network, as `net_rig.lived` gives them."""
+    from net_rig import RUN_S, lived, print_scans
+    from rig import Rig
+
+    folder = tmp_path_factory.mktemp("alone")
+    made = Rig(folder)
+    shutil.rmtree(folder / "springhouse" / "net")  # it must not even be imported
+    print_scans(folder)
+    made.power().run(RUN_S)
+    assert all(made.motors())
+    made.close()
+    return lived(made)

@@ -15,6 +15,11 @@ CAUTIONS = (
     "  - This is home-built, uncertified control gear: an independent freeze cut-out, a "
     "residual-current device and a siphon break stay fitted and tested.",
 )
+NETWORK_CAUTIONS = (
+    "  - Passwords of the network are stored on the board in clear, and its page is open to "
+    "everybody on it.",
+    "  - Never on the open internet: no port forwarding.",
+)
 
 
 def register(app: typer.Typer) -> None:
@@ -30,6 +35,10 @@ def flash(
     proof: Annotated[
         Path, typer.Option("--proof", metavar="FILE", help="Record of `prove --json`.")
     ] = Path("verdict.json"),
+    network: Annotated[
+        Path | None,
+        typer.Option("--network", metavar="FILE", help="Wi-Fi, page and broker (JSON). Else none."),
+    ] = None,
     zone: Annotated[
         str | None, typer.Option("--zone", help="Where the clock is read, e.g. Europe/Madrid.")
     ] = None,
@@ -60,9 +69,10 @@ def flash(
         None if unproven else proof,
         zone=zone,
         ranges=loaded.ranges(),
+        network=network,
     )
     chosen = choose(port)
-    for line in CAUTIONS:
+    for line in CAUTIONS if network is None else CAUTIONS + NETWORK_CAUTIONS:
         screen.print(line, markup=False)
     if not yes and not typer.confirm("Is the freezer unplugged from the relay?"):
         raise typer.Abort

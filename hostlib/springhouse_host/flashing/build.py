@@ -26,9 +26,9 @@ BOARDS = ("pico_w", "pico_2w", "esp32")
 PACKAGE = "springhouse"
 ROOT_FILES = ("boot.py", "main.py")
 MANIFEST = "manifest.json"
-# Jumps of the simulation, and words for people: the board takes every scan and sends numbers.
-HOST_ONLY = ("horizon.py", "reason.py", "words.py")
-NETWORK = ("springhouse/network.mpy", "springhouse/umqtt_simple.mpy")
+# Jumps of the simulation, and reasons for people: the board takes every scan and sends numbers.
+HOST_ONLY = ("horizon.py", "reason.py")
+NETWORK = ("springhouse/net/", "springhouse/words.")  # on a board only with a network.json
 TARGET_BYTES = 48 * 1024
 
 
@@ -45,6 +45,11 @@ class Image:
         """Return the image with one more code file, its manifest brought up to date."""
         files = {k: v for k, v in self.code.items() if k != MANIFEST} | {name: data}
         return Image(self.board, self.firmware, self.root, with_manifest(files, self.firmware))
+
+    def without_network(self) -> "Image":
+        """Return the image less the code that only a board on a network needs."""
+        kept = {k: v for k, v in self.code.items() if k != MANIFEST and not k.startswith(NETWORK)}
+        return Image(self.board, self.firmware, self.root, with_manifest(kept, self.firmware))
 
     def write(self, folder: Path) -> None:
         """Write the image as a tree: root files, and the code folder as `code`."""
@@ -114,7 +119,7 @@ def size_table(image: Image) -> list[str]:
     compiled = {k: len(v) for k, v in image.code.items() if k.endswith(".mpy")}
     lines = [f"{size:7d}  {name}" for name, size in sorted(compiled.items())]
     total = sum(compiled.values())
-    network = sum(size for name, size in compiled.items() if name in NETWORK)
+    network = sum(size for name, size in compiled.items() if name.startswith(NETWORK))
     lines.append(f"{total:7d}  total, of it {network} network")
     verdict = "within" if total - network <= TARGET_BYTES else "ABOVE"
     lines.append(f"{total - network:7d}  without network: {verdict} {TARGET_BYTES}")

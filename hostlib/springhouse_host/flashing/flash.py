@@ -10,6 +10,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
+from springhouse.net.config import Config
 from springhouse.record import NO_PROOF, Record, proven_sha256
 from springhouse.storage import pack
 from springhouse.wiring import Wiring
@@ -22,6 +23,8 @@ from .line import Line, Message, after_reset
 from .zone import with_zone
 
 EXIT_BOARD = 3  # the board was touched and something failed; the message says how it stands
+
+NETWORK_FILE = "network.json"
 
 ANSWER_S = 8.0
 SAFE_S = 25.0
@@ -56,16 +59,20 @@ class Steps:
     progress: Progress = lambda _done, _total: None
 
 
+def _read(path: Path) -> str:
+    try:
+        return path.read_text()
+    except (OSError, ValueError) as error:
+        raise KnownError(f"{path}: cannot be read: {error}") from None
+
+
 def read_wiring(path: Path) -> tuple[str, bytes]:
     """Return (board, text) of a wiring file, checked as the board will check it.
 
     Raises:
         KnownError: naming the file and what is wrong.
     """
-    try:
-        text = path.read_text()
-    except (OSError, ValueError) as error:
-        raise KnownError(f"{path}: cannot be read: {error}") from None
+    text = _read(path)
     wiring = Wiring(text)
     if wiring.fault:
         raise KnownError(f"{path}: {wiring.fault}")
@@ -73,6 +80,19 @@ def read_wiring(path: Path) -> tuple[str, bytes]:
     if board not in BOARDS:
         raise KnownError(f"{path}: board: missing: one of {', '.join(BOARDS)}")
     return board, text.encode()
+
+
+def read_network(path: Path) -> bytes:
+    """Return the text of a network file, checked as the board will check it.
+
+    Raises:
+        KnownError: naming the file and what is wrong, never a password.
+    """
+    text = _read(path)
+    fault = Config(text).fault
+    if fault:
+        raise KnownError(f"{path}: {fault}")
+    return text.encode()
 
 
 def check_proof(
@@ -106,11 +126,13 @@ def make_load(
     image: Image | None = None,
     zone: str | None = None,
     ranges: Sequence[tuple[int, int, int]] = (),
+    network: Path | None = None,
 ) -> Load:
     """Build everything that goes on the board; ``proof`` None makes an unproven load.
 
     ``ranges`` are what the owner may change without another proof (slot, lowest, highest).
     ``zone`` names the place in the tz database whose clock the tariff and the owner follow.
+    Without a ``network`` file the board gets none of the code that could use one.
 
     Raises:
         KnownError: bad wiring, no matching proof, firmware that does not compile.
@@ -127,7 +149,11 @@ def make_load(
         check_proof(proof, settings, image.firmware, ranges)
         record.proof = proven_sha256(record.settings, record.ranges)
         record.firmware = bytes.fromhex(image.firmware)
-    full = image.with_file("wiring.json", text)
+    if network is None:
+        full = image.without_network()
+    else:
+        full = image.with_file(NETWORK_FILE, read_network(network))
+    full = full.with_file("wiring.json", text)
     # The record changes while it runs, so the manifest does not cover it; it has its own checksum.
     code = {**full.code, "settings.0": pack(1, record.encode())}
     load_hash = proven_sha256(record.settings, record.ranges).hex()[:16]

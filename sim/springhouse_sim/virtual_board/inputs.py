@@ -77,13 +77,18 @@ class Inputs:
         """Condition of the 1-wire bus: ok, absent, short, high."""
         self._put("b", condition)
 
+    def wifi(self, there: bool) -> None:
+        """Whether the access point is in reach."""
+        self._put("w", "1" if there else "0")
+
     def chip(self, address: int, answer: bytes | None) -> None:
         """Answer of an I2C chip, None while it is unplugged."""
         self._put(f"i{address}", "-" if answer is None else answer.hex())
 
     def trouble(self, place: str, what: str) -> None:
-        """Inject once: at `place` (onewire, pin, drive, pwm, adc, i2c, idle, any) a fault.
+        """Inject once a fault at `place`.
 
+        Places: onewire, pin, drive, pwm, adc, i2c, radio, join, connect, send, idle, any.
         `what` is hang, slow, or the name of an exception.
         """
         self._words.append(f"t{place}={what}")

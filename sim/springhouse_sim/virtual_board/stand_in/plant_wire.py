@@ -27,6 +27,7 @@ class _State:
         self.bus = "ok"
         self.frames = {}  # serial (hex) -> scratchpad (hex)
         self.i2c = {}  # address -> answer (hex)
+        self.wifi = False  # the access point is in reach
         self.edges = []  # (ms, pin, level), ascending
         self.changed = []
         self.watch_ms = 0
@@ -92,6 +93,8 @@ def _take(word):
         S.frames[name] = value
     elif kind == "b":
         S.bus = value
+    elif kind == "w":
+        S.wifi = value == "1"
     elif kind == "i":
         S.i2c[int(name)] = value
     elif kind == "t":

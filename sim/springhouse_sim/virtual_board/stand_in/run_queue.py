@@ -70,5 +70,21 @@ class Task:
         return not self.state
 
     def cancel(self):
-        """The firmware cancels nothing."""
-        raise NotImplementedError
+        """Raise CancelledError where the coroutine waits; False if it has ended."""
+        import asyncio
+
+        if not self.state:
+            return False
+        if self is asyncio.core.cur_task:
+            raise RuntimeError("can't cancel self")
+        while isinstance(self.data, Task):  # waits for another task: that one is cancelled
+            self = self.data
+        queue = asyncio.core._task_queue
+        if hasattr(self.data, "remove"):  # waits in the queue of a lock or an event
+            self.data.remove(self)
+            queue.push(self)
+        elif time.ticks_diff(self.ph_key, time.ticks_ms()) > 0:
+            queue.remove(self)
+            queue.push(self)
+        self.data = asyncio.core.CancelledError
+        return True

@@ -12,6 +12,11 @@ POLLIN, POLLOUT, POLLERR, POLLHUP = (
 )
 
 
+def _real(stream):
+    """What the interpreter can watch: the stand-in for a socket wraps one."""
+    return getattr(stream, "real", stream)
+
+
 class poll:
     """Like the built-in one, which it wraps."""
 
@@ -20,15 +25,15 @@ class poll:
 
     def register(self, stream, mask=POLLIN | POLLOUT):
         """Watch a stream."""
-        return self._real.register(stream, mask)
+        return self._real.register(_real(stream), mask)
 
     def unregister(self, stream):
         """Stop watching."""
-        return self._real.unregister(stream)
+        return self._real.unregister(_real(stream))
 
     def modify(self, stream, mask):
         """Watch for other things."""
-        return self._real.modify(stream, mask)
+        return self._real.modify(_real(stream), mask)
 
     def poll(self, ms=-1):
         """Ask now; the waiting of this form is not used by the firmware."""

@@ -1,0 +1,1 @@
+"""The board on the local network: it shows and publishes, and obeys nothing."""

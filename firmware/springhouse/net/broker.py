@@ -1,0 +1,234 @@
+"""Publishes to an MQTT 3.1.1 broker, as often as configured and at every change. Never subscribes.
+
+The packets are those of umqtt (see umqtt/README.md), written into memory; a step moves what the
+network takes. Quality of service is 0: what was under way when the connection broke is lost.
+"""
+
+import errno
+import select
+import socket
+
+from springhouse import timekeeping as T
+from springhouse.net.config import Config
+from springhouse.net.station import Pause
+from springhouse.net.umqtt.simple import MQTTClient
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.kinds import MakeText
+
+EVENTS_MOST = 8  # waiting; the oldest is dropped for a newer one
+KEEPALIVE_S = 60
+_PING_MS = 30_000
+_ANSWER_MS = 10_000  # to open, to greet, to answer a ping
+_PAUSE_FIRST_MS = 5000
+_PAUSE_MOST_MS = 300_000
+_ROOM = 1024  # bytes on their way: one message of each kind and a ping
+_WRITE_MOST = 512
+
+_AWAY, _OPENING, _GREETING, _UP = range(4)
+
+# The only packets a broker owes a client that subscribes to nothing and publishes at QoS 0.
+_WELCOME = b"\x20\x02"  # CONNACK, section 3.2; then flags and the return code
+_PING_ANSWER = b"\xd0\x00"  # PINGRESP, section 3.13
+
+
+class Outgoing:
+    """What the library takes for its socket: packets gather here until the network takes them."""
+
+    def __init__(self) -> None:
+        self._bytes = bytearray(_ROOM)
+        self._view = memoryview(self._bytes)
+        self.used = 0
+
+    def write(self, data: "bytes | bytearray | str", count: int = -1) -> None:
+        """Add bytes, as a stream's `write` does.
+
+        Raises:
+            OSError: no room; nothing was added.
+        """
+        raw = data.encode() if isinstance(data, str) else data
+        size = len(raw) if count < 0 else count
+        if self.used + size > _ROOM:
+            raise OSError(errno.ENOBUFS)
+        self._bytes[self.used : self.used + size] = raw[:size]
+        self.used += size
+
+    def push(self, wire: socket.socket) -> None:
+        """Hand over what is taken now.
+
+        Raises:
+            OSError: the connection is broken.
+        """
+        if not self.used:
+            return
+        sent: int | None = wire.write(self._view[: min(self.used, _WRITE_MOST)])
+        if sent:
+            self._bytes[: self.used - sent] = self._bytes[sent : self.used]
+            self.used -= sent
+
+
+class Packets(MQTTClient):
+    """The library's packets but one: its own `connect` looks up names and waits without limit."""
+
+    def greet(self) -> None:
+        """CONNECT, section 3.1: a clean session, no will."""
+        out = self.sock
+        if out is None:
+            return
+        size = 10 + 2 + len(self.client_id)
+        flags = 0x02
+        if self.user is not None:
+            size += 2 + len(self.user) + 2 + len(self.pswd or "")
+            flags |= 0xC0
+        head = b"\x10" + (bytes([size]) if size < 128 else bytes([size & 127 | 128, size >> 7]))
+        out.write(head + b"\x00\x04MQTT\x04" + bytes([flags, 0, self.keepalive]))
+        self._send_str(self.client_id)
+        if self.user is not None:
+            self._send_str(self.user)
+            self._send_str(self.pswd or "")
+
+
+class Broker:
+    """The connection and what waits for it."""
+
+    def __init__(self, config: Config, name: str, record: "MakeText") -> None:
+        """`name` identifies the board to the broker, `record` makes the text of a record."""
+        text, number = config.text, config.number
+        self.dropped = 0  # events, saturates
+        self._server = text["broker"]
+        self._port = number["broker_port"]
+        self._topic = text["topic"]
+        self._every_ms = number["every_s"] * 1000
+        self._record = record
+        self._events: list[str] = []
+        self._out = Outgoing()
+        self._packets = Packets(
+            name,
+            self._server,
+            self._port,
+            text["broker_user"] or None,
+            text["broker_password"] or None,
+            KEEPALIVE_S,
+        )
+        self._packets.sock = self._out
+        self._answer = bytearray(4)
+        self._answered = 0  # bytes of the answer awaited
+        self._wire: socket.socket | None = None
+        self._poll = select.poll()
+        self._pause = Pause(_PAUSE_FIRST_MS, _PAUSE_MOST_MS)
+        self._phase = _AWAY
+        self._asked_at = 0  # tick of the question whose answer is awaited
+        self._asking = False
+        self._record_due = 0  # tick
+
+    def up(self) -> bool:
+        """Whether the broker has welcomed the board."""
+        return self._phase == _UP
+
+    def event(self, text: str) -> None:
+        """Have a change published as soon as possible."""
+        if len(self._events) == EVENTS_MOST:
+            self._events.pop(0)
+            self.dropped = min(self.dropped + 1, 9999)
+        self._events.append(text)
+
+    def close(self) -> None:
+        """Hang up; what waits goes on waiting."""
+        if self._wire is not None:
+            self._poll.unregister(self._wire)
+            self._wire.close()
+            self._wire = None
+        self._out.used = 0
+        self._phase = _AWAY
+
+    def step(self, now: int) -> None:
+        """Go on from wherever the connection stands."""
+        try:
+            if self._phase == _AWAY:
+                if self._pause.over(now):
+                    self._open(now)
+            elif self._phase == _OPENING:
+                self._await_open(now)
+            else:
+                self._listen(now)
+                self._speak(now)
+        except OSError:
+            self.close()
+            self._pause.fail(now)
+
+    def _open(self, now: int) -> None:
+        wire = socket.socket()
+        self._wire = wire
+        self._poll.register(wire, select.POLLOUT)
+        wire.setblocking(False)
+        self._phase = _OPENING
+        self._ask(now)
+        try:
+            wire.connect(socket.getaddrinfo(self._server, self._port)[0][-1])
+        except OSError as problem:
+            if problem.errno != errno.EINPROGRESS:
+                raise
+
+    def _ask(self, now: int) -> None:
+        self._asked_at = now
+        self._asking = True
+        self._answered = 0
+
+    def _check_patience(self, now: int) -> None:
+        if self._asking and T.ticks_diff(now, self._asked_at) >= _ANSWER_MS:
+            raise OSError(errno.ETIMEDOUT)
+
+    def _await_open(self, now: int) -> None:
+        for _stream, mask in self._poll.ipoll(0):
+            if mask & ~select.POLLOUT:
+                raise OSError(errno.ECONNREFUSED)
+            self._packets.greet()
+            self._phase = _GREETING
+            self._ask(now)
+            return
+        self._check_patience(now)
+
+    def _listen(self, now: int) -> None:
+        """Read the one answer that may come; anything else ends the connection."""
+        self._check_patience(now)
+        wire = self._wire
+        if wire is None:
+            return
+        wanted = 4 if self._phase == _GREETING else 2
+        count = wire.readinto(memoryview(self._answer)[self._answered : wanted])
+        if count is None:
+            return
+        if count == 0 or not self._asking:
+            raise OSError(errno.ECONNRESET)
+        self._answered += count
+        if self._answered < wanted:
+            return
+        self._asking = False
+        self._answered = 0
+        if self._phase == _UP:
+            if self._answer[:2] != _PING_ANSWER:
+                raise OSError(errno.EINVAL)
+            return
+        if self._answer[:2] != _WELCOME or self._answer[3] != 0:
+            raise OSError(errno.EACCES)
+        self._phase = _UP
+        self._pause.clear()
+        self._asked_at = now
+        self._record_due = now
+
+    def _speak(self, now: int) -> None:
+        """One message at a time, behind what is still on its way."""
+        wire = self._wire
+        if wire is None:
+            return
+        if self._phase == _UP and not self._out.used:
+            if self._events:
+                self._packets.publish(self._topic + "/event", self._events.pop(0))
+            elif T.ticks_diff(now, self._record_due) >= 0:
+                self._record_due = T.ticks_add(now, self._every_ms)
+                self._packets.publish(self._topic + "/record", self._record())
+            elif not self._asking and T.ticks_diff(now, self._asked_at) >= _PING_MS:
+                self._packets.ping()
+                self._ask(now)
+        self._out.push(wire)

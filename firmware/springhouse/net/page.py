@@ -1,0 +1,108 @@
+"""The status page: one plain text in words. No input, no link that changes anything, no script.
+
+Every word comes from the program or is a number, so nothing needs escaping.
+"""
+
+from springhouse import fitted as F
+from springhouse import memory as M
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse import words as W
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from array import array
+
+    from springhouse.scan import Scanner
+
+_HEAD = (
+    '<!DOCTYPE html><html lang="en"><head><meta charset="utf-8">'
+    '<meta name="viewport" content="width=device-width">'
+    '<meta name="color-scheme" content="light dark"><meta http-equiv="refresh" content="10">'
+    "<title>springhouse</title><style>body{font:18px/1.5 serif;max-width:32em;margin:2em auto;"
+    "padding:0 1em}td{padding-right:2em;vertical-align:top}</style></head><body>"
+    "<h1>springhouse</h1>"
+)
+_FOOT = (
+    '<p>Read only: nothing can be changed from here. <a href="/state.json">The record in '
+    "numbers</a>.</p></body></html>"
+)
+_LOOPS = (  # fitted bit, reading, healthy, not healthy
+    (F.TRAY, R.TRAY_OK, "well", "full"),
+    (F.LEVEL, R.LEVEL_OK, "well", "low"),
+    (F.FLOOR, R.FLOOR_DRY, "dry", "wet"),
+    (F.MAINS, R.MAINS_OK, "present", "away"),
+)
+_AMOUNTS = (  # fitted bit, reading, unit
+    (F.FLOW, R.FLOW_ML_MIN, " mL/min"),
+    (F.FAN_TACH, R.FAN_RPM, " rev/min"),
+    (F.BATTERY, R.BATTERY_MV, " mV"),
+)
+
+
+def celsius(mc: int) -> str:
+    """m°C as °C with one digit, halves away from zero."""
+    tenths = (abs(mc) + 50) // 100
+    return "%s%d.%d °C" % ("-" if mc < 0 and tenths else "", tenths // 10, tenths % 10)
+
+
+def _named(names: "tuple[str, ...]", bits: int) -> "list[str]":
+    return [name for n, name in enumerate(names) if bits >> n & 1]
+
+
+def _name(bit: int) -> str:
+    """Name of a sensor by its fitted bit."""
+    return _named(W.SENSORS, bit)[0]
+
+
+def _probe(memory: "array[int]", readings: "array[int]", i: int) -> str:
+    if P.trusted(memory, i):
+        return celsius(readings[R.STORE_LOW_MC + i])
+    return "not trusted: " + W.FAULTS[readings[R.STORE_LOW_FAULT + i]]
+
+
+def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> "list[str]":
+    """A table row for each sensor that is fitted."""
+    fits = settings[S.FITTED]
+    pairs = [
+        (_name(F.STORE_LOW << i), _probe(memory, readings, i))
+        for i in range(R.PROBES)
+        if P.fitted(settings, i)
+    ]
+    for bit, slot, well, ill in _LOOPS:
+        if fits & bit:
+            pairs.append((_name(bit), well if readings[slot] else ill))
+    for bit, slot, unit in _AMOUNTS:
+        if fits & bit:
+            pairs.append((_name(bit), str(readings[slot]) + unit))
+    return ["<tr><td>%s</td><td>%s</td></tr>" % pair for pair in pairs]
+
+
+def html(scanner: "Scanner", proven: bool, uptime_s: int) -> str:
+    """The page as the board stands."""
+    memory, readings = scanner.memory, scanner.readings
+    running = _named(W.OUTPUTS, memory[M.OUT])
+    latched = _named(W.LATCHES, memory[M.LATCH])
+    left_ms = T.ticks_diff(memory[M.MODE_T], readings[R.NOW_MS])
+    mode_ms = left_ms if T.waiting(memory, M.MODE_T) else -1
+    parts = [
+        _HEAD,
+        "<p>Store side: %s.<br>Room side: %s.<br>Running: %s.<br>Asked for: %s.</p>"
+        % (
+            W.STORE_STATES[memory[M.STORE_STATE]],
+            W.ROOM_STATES[memory[M.ROOM_STATE]],
+            ", ".join(running) or "nothing",
+            W.mode_text(memory[M.MODE], mode_ms),
+        ),
+    ]
+    if latched:
+        parts.append("<p>Waiting for the button at the board: %s.</p>" % ", ".join(latched))
+    if not proven:
+        parts.append("<p>These settings are unproven.</p>")
+    parts.append("<table>")
+    parts += _rows(memory, scanner.settings, readings)
+    parts.append("</table><p>Up for %d h %d min.</p>" % (uptime_s // 3600, uptime_s // 60 % 60))
+    parts.append(_FOOT)
+    return "".join(parts)

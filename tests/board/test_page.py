@@ -1,0 +1,151 @@
+"""The status page's text, and the reading of requests, on their own."""
+
+from array import array
+from html.parser import HTMLParser
+from types import SimpleNamespace
+
+from hypothesis import given
+from hypothesis import strategies as st
+from rig import FITTED
+from springhouse import controller, mode
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import words as W
+from springhouse.net import page, server
+
+
+class Reader(HTMLParser):
+    """Collects tags and text; every tag that is opened must be closed where it has to be."""
+
+    VOID = ("meta", "br")
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.tags: list[str] = []
+        self.open: list[str] = []
+        self.text = ""
+
+    def handle_starttag(self, tag: str, attrs) -> None:
+        self.tags.append(tag)
+        if tag not in self.VOID:
+            self.open.append(tag)
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self.open.pop() == tag
+
+    def handle_data(self, data: str) -> None:
+        self.text += data + "\n"
+
+
+def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_s: int = 0):
+    settings = array("i", [0] * S.SIZE)
+    S.fill_defaults(settings)
+    settings[S.FITTED] = FITTED
+    scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
+    reader = Reader()
+    reader.feed(page.html(scanner, proven, up_s))
+    reader.close()
+    assert reader.open == []
+    assert not {"form", "input", "button", "script", "img", "iframe"} & set(reader.tags)
+    return reader.text
+
+
+def fresh() -> "tuple[array[int], array[int]]":
+    memory = array("i", [0] * M.SIZE)
+    controller.power_up(memory)
+    return memory, array("i", [0] * R.SIZE)
+
+
+@given(
+    st.integers(0, len(W.STORE_STATES) - 1),
+    st.integers(0, len(W.ROOM_STATES) - 1),
+    st.integers(0, 31),
+    st.integers(0, 127),
+    st.integers(0, mode.SIZE - 1),
+    st.integers(-60_000, 130_000),
+    st.integers(0, len(W.FAULTS) - 1),
+)
+def test_page_says_what_is(store, room, out, latch, asked, mc, fault) -> None:
+    memory, readings = fresh()
+    memory[M.STORE_STATE], memory[M.ROOM_STATE] = store, room
+    memory[M.OUT], memory[M.LATCH], memory[M.MODE] = out, latch, asked
+    memory[M.ROOM_GOOD] = 3
+    readings[R.ROOM_MC] = mc
+    readings[R.STORE_LOW_FAULT] = fault
+    text = shown(memory, readings)
+    assert f"Store side: {W.STORE_STATES[store]}." in text
+    assert f"Room side: {W.ROOM_STATES[room]}." in text
+    for n, name in enumerate(W.OUTPUTS[:3]):
+        assert (name in text.split("Running: ")[1].split("\n")[0]) == bool(out >> n & 1) or (
+            name == "fan" and out & 8
+        )
+    for n, name in enumerate(W.LATCHES):
+        assert (name in text.partition("Waiting for")[2].split("\n")[0]) == bool(latch >> n & 1)
+    assert f"not trusted: {W.FAULTS[fault]}" in text
+    said = float(text.split("room probe\n")[1].split(" °C")[0])
+    assert abs(said - mc / 1000) <= 0.05 + 1e-9
+    assert "unproven" not in text
+
+
+def test_page_says_unproven_and_how_long_it_is_up() -> None:
+    text = shown(*fresh(), proven=False, up_s=90_061)
+    assert "unproven" in text
+    assert "Up for 25 h 1 min." in text
+    assert "Running: nothing." in text
+    assert "Read only" in text
+
+
+class Client:
+    """A socket that gives bytes piece by piece and takes what it is told to take."""
+
+    def __init__(self, data: bytes, piece: int, room: int) -> None:
+        self.data = data
+        self.piece = piece
+        self.room = room
+        self.got = b""
+        self.closed = False
+
+    def readinto(self, buffer: bytearray) -> int | None:
+        count = min(len(buffer), self.piece, len(self.data))
+        buffer[:count] = self.data[:count]
+        self.data = self.data[count:]
+        return count or None
+
+    def write(self, data: memoryview) -> int | None:
+        taken = bytes(data[: self.room])
+        self.got += taken
+        return len(taken) or None
+
+    def close(self) -> None:
+        self.closed = True
+
+
+@given(
+    st.one_of(
+        st.binary(max_size=6000),
+        st.lists(
+            st.sampled_from([b"GET ", b"POST ", b"/", b" HTTP/1.1", b"\r\n", b"\n", b"a" * 90]),
+            max_size=60,
+        ).map(b"".join),
+    ),
+    st.integers(1, 300),
+    st.integers(0, 700),
+)
+def test_any_bytes_end_in_one_answer_or_silence_within_five_seconds(data, piece, room) -> None:
+    asked = []
+    answers = {b"/": ("text/html", lambda: asked.append(1) or "x" * 1500)}
+    slot = server.Slot(answers)
+    client = Client(data, piece, room)
+    slot.begin(client, 0)
+    for now in range(0, server.LIMIT_MS + 200, 100):
+        slot.step(now)
+    assert slot.free()
+    assert client.closed
+    assert len(asked) <= 1
+    if client.got:
+        assert client.got.startswith(b"HTTP/1.1 "[: len(client.got)])
+        assert client.got.count(b"HTTP/1.1 ") <= 1
+        assert len(client.got) <= 1500 + 200
+    if asked:
+        assert data.lstrip().startswith(b"GET /")
