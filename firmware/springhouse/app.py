@@ -60,7 +60,7 @@ class Board:
         self.wiring = Wiring(read_text(home + "wiring.json"))
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
-        self.panel = parts.Panel(self.profile)
+        self.panel = parts.Panel(self.profile, self.wiring)
         files = Files()
         self.boots = Boots("boot", files)
         self.locked = self.boots.begin()
@@ -89,6 +89,7 @@ class Board:
     def identity(self) -> "dict[str, object]":
         """Which board, code, settings and proof run, and how it is; for `get-state`."""
         gc.collect()
+        self.proven = self.record.proven(self.firmware)  # what the owner changed since is in it
         proof = proven_sha256(self.record.settings, self.record.ranges)
         return {
             "board": self.profile.NAME,

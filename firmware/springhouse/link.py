@@ -9,6 +9,10 @@ from array import array
 
 from springhouse.owner import RESET, SERVICE, Owner
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.kinds import Command
+
 LINE_MOST = 256
 A_MINUTE = 6
 _NEWLINE = 10
@@ -18,7 +22,7 @@ _COMMANDS = {
     "ack": ((), ()),
     "mode": (("mode",), ("minutes",)),
     "set-time": (("utc_s",), ("sure",)),
-    "set": (("slot", "value"), ()),
+    "set": (("values",), ()),  # slot, value, slot, value, ...: all or none
     "get-settings": ((), ()),
     "get-log": ((), ()),
     "get-state": ((), ()),
@@ -75,7 +79,16 @@ def _whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def parse(line: bytes) -> "tuple[dict[str, int | str], str]":
+def _pairs(value: object) -> bool:
+    if not isinstance(value, list) or not value or len(value) % 2:
+        return False
+    for number in value:
+        if not _whole(number) or not -(1 << 30) <= number < 1 << 30:
+            return False
+    return True
+
+
+def parse(line: bytes) -> "tuple[Command, str]":
     """(command, what is wrong with it)."""
     try:
         given = json.loads(line.decode())
@@ -98,6 +111,9 @@ def parse(line: bytes) -> "tuple[dict[str, int | str], str]":
         if key == "sure":
             if value is not True and value is not False:
                 return {}, "sure: true or false"
+        elif key == "values":
+            if not _pairs(value):
+                return {}, "values: slot, value, slot, value, ..."
         elif not _whole(value) or not -(1 << 31) <= value < 1 << 33:
             return {}, key + ": whole number"
     return given, ""
@@ -130,7 +146,7 @@ class Link:
             return json.dumps({"refused": fault})
         return json.dumps({"done": command["cmd"]})
 
-    def _obey(self, command: "dict[str, int | str]") -> str:
+    def _obey(self, command: "Command") -> str:
         name = command["cmd"]
         owner = self._owner
         if name == "ack":
@@ -140,7 +156,7 @@ class Link:
         elif name == "set-time":
             return owner.set_time(int(command["utc_s"]), command.get("sure") is True)
         elif name == "set":
-            return owner.change(int(command["slot"]), int(command["value"]))
+            return owner.change(command["values"])
         elif name == "get-log":
             self.wants_log = True
         elif name == "get-settings":

@@ -44,7 +44,7 @@ def test_every_command() -> None:
     assert tell(link, '{"cmd":"set-time","utc_s":1783339200}') == {"done": "set-time"}
     assert owner.clock.utc_min == 1783339200 // 60
     assert owner.clock_set
-    answer = tell(link, f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":23500}}')
+    answer = tell(link, f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23500]}}')
     assert answer == {"done": "set"}
     assert owner.changed
     assert owner.record.settings[S.ROOM_TARGET_MC] == 23500
@@ -78,9 +78,20 @@ def test_every_command() -> None:
         ('{"cmd":"set-time","utc_s":1}', "utc_s: not a time of our days"),
         ('{"cmd":"set-time","utc_s":-9999999999}', "utc_s: whole number"),
         ('{"cmd":"set-time","utc_s":1783339200,"sure":1}', "sure: true or false"),
-        ('{"cmd":"set","slot":-1,"value":0}', f"slot: 0..{S.SIZE - 1}"),
-        ('{"cmd":"set","slot":0,"value":2}', "needs `springhouse prove`"),
-        (f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":26001}}', "needs `springhouse prove`"),
+        ('{"cmd":"set","values":[]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,true]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,"26"]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,9999999999]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":20}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[-1,0]}', "slot -1: not in the owner's range"),
+        ('{"cmd":"set","values":[1000000,0]}', "slot 1000000: not in the owner's range"),
+        ('{"cmd":"set","values":[0,2]}', "needs `springhouse prove`"),
+        (
+            f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},26001]}}',
+            "outside the proven range 22000..26000: needs `springhouse prove`",
+        ),
+        (f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23000,0,2]}}', "slot 0: not in the owner"),
     ],
 )
 def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None:
@@ -131,7 +142,7 @@ def hostile(rng: random.Random) -> bytes:
     good = rng.choice(
         (
             b'{"cmd":"mode","mode":2,"minutes":60}',
-            b'{"cmd":"set","slot":12,"value":3000}',
+            b'{"cmd":"set","values":[12,3000]}',
             b'{"cmd":"set-time","utc_s":1783339200}',
             b'{"cmd":"ack"}',
             b'{"cmd":"get-settings"}',

@@ -134,11 +134,11 @@ def test_proof_covers_the_range_and_nothing_else() -> None:
     record = proven_record(RANGE)
     assert record.proven(b"f" * 32)
     assert not record.proven(b"g" * 32)
-    assert record.try_change(S.ROOM_TARGET_MC, 22500) == ""
+    assert record.try_change([S.ROOM_TARGET_MC, 22500]) == ""
     assert record.proven(b"f" * 32)
     for slot, value in ((S.ROOM_TARGET_MC, 21999), (S.ROOM_TARGET_MC, 26001), (S.MIN_OFF_S, 300)):
         before = array("i", record.settings)
-        assert "springhouse prove" in record.try_change(slot, value)
+        assert "springhouse prove" in record.try_change([slot, value])
         assert record.settings == before
     record.settings[S.MIN_OFF_S] = 301
     assert not record.proven(b"f" * 32)
@@ -149,7 +149,7 @@ def test_proof_covers_the_range_and_nothing_else() -> None:
 
 def test_a_change_that_contradicts_another_setting_is_refused() -> None:
     record = proven_record([(S.ROOM_TARGET_MC, 22000, 30000)])
-    assert "contradicts" in record.try_change(S.ROOM_TARGET_MC, 27000)  # limit is 27 °C
+    assert "contradicts" in record.try_change([S.ROOM_TARGET_MC, 27000])  # limit is 27 °C
     assert record.settings[S.ROOM_TARGET_MC] == 24000
 
 
