@@ -267,10 +267,7 @@ def test_bad_wiring_means_off_and_says_so(tmp_path, key: str, value: object, sai
 
 def test_pulsed_relay_alternates_and_stops_with_the_scan(tmp_path) -> None:
     rig = Rig(tmp_path)
-    profile = tmp_path / "springhouse" / "boards" / "pico_w.py"
-    text = profile.read_text()
-    assert "RELAY_PULSED = False" in text
-    profile.write_text(text.replace("RELAY_PULSED = False", "RELAY_PULSED = True"))
+    rig.edit("boards/pico_w.py", "RELAY_PULSED = False", "RELAY_PULSED = True")
     rig.power()
     try:
         rig.run(330)
