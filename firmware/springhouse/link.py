@@ -75,6 +75,45 @@ class Limit:
         return False
 
 
+# Shape of a command: where it may go from each place with a token (s string, v word or number).
+# 0 start, 1 key, 2 colon, 3 value, 4 behind it, 5 item of a list, 6 behind it, 7 end.
+_GOES = {"0{": 1, "1s": 2, "2:": 3, "3s": 4, "3v": 4, "3[": 5, "4,": 1, "4}": 7, "5v": 6}
+_GOES["6,"] = 5
+_GOES["6]"] = 4
+_BLANK = " \t\r\n"
+_MARKS = "{}[]:,"
+
+
+def _to_the_letter(text: str) -> bool:
+    """Whether JSON is JSON: the board's reader takes a comma for a colon and ] for }.
+
+    A line that lost or changed a byte on its way must not count as a command.
+    """
+    place = at = 0
+    while at < len(text):
+        token = text[at]
+        start = at
+        at += 1
+        if token in _BLANK:
+            continue
+        if token == '"':
+            at = text.find('"', at) + 1
+            if not at:
+                return False
+            token = "s"
+        elif token not in _MARKS:
+            while at < len(text) and text[at] not in _BLANK + _MARKS + '"':
+                at += 1
+            digits = text[start:at].lstrip("-")
+            if digits[:1] == "0" and len(digits) > 1:
+                return False
+            token = "v"
+        place = _GOES.get(str(place) + token, -1)
+        if place < 0:
+            return False
+    return place == 7
+
+
 def _whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
@@ -116,6 +155,8 @@ def parse(line: bytes) -> "tuple[Command, str]":
                 return {}, "values: slot, value, slot, value, ..."
         elif not _whole(value) or not -(1 << 31) <= value < 1 << 33:
             return {}, key + ": whole number"
+    if not _to_the_letter(line.decode()):
+        return {}, "not JSON"
     return given, ""
 
 

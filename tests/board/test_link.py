@@ -2,8 +2,10 @@
 
 import json
 import random
+import subprocess
 from types import SimpleNamespace
 
+import built
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -15,6 +17,7 @@ from springhouse import setting as S
 from springhouse.clock import Clock
 from springhouse.record import Record
 from springhouse.storage import TwoSlots
+from springhouse_sim.virtual_board.process import interpreter
 from torn_files import TornFiles
 
 
@@ -101,6 +104,44 @@ def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None
     assert answer is None if why is None else why.replace("0..8", f"0..{W.SIZE - 1}") in str(answer)
     assert bytes(owner.record.settings) == before
     assert (owner.ack_seq, owner.mode_seq, owner.reset, owner.changed) == (0, 0, 0, False)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"cmd":"ack"]',
+        '{"cmd","ack"}',
+        '{"cmd":"mode","mode":2"minutes":60}',
+        '{"cmd":"mode","mode"-2}',
+        '{"cmd":"mode","mode":02}',
+        '{"cmd":"mode","mode":2:"minutes",60}',
+        '{"cmd":"set","values":[12,3000}',
+        '{"cmd":"set","values":[12:3000]}',
+        '{"cmd":"ack"}}',
+        '{"cmd":"ack"',
+        '{"cmd":"ack}',
+        '["cmd":"ack"}',
+        '{"cmd":{"cmd":"ack"}}',
+    ],
+)
+def test_what_the_boards_reader_forgives_is_refused_all_the_same(text: str) -> None:
+    """RFC 8259 has none of these; found by running hostile lines on the interpreter."""
+    assert not K._to_the_letter(text)
+
+
+@given(
+    st.dictionaries(
+        st.text("abcmd_", min_size=1),
+        st.integers() | st.booleans() | st.text("abc") | st.lists(st.integers(), min_size=1),
+        min_size=1,
+    ),
+    st.sampled_from((None, 1, 3)),
+)
+def test_any_flat_table_is_json_to_the_letter(table: dict, indent: int | None) -> None:
+    text = json.dumps(table, indent=indent)
+    assert K._to_the_letter(text)
+    for at in range(len(text) - 1):
+        assert not K._to_the_letter(text[: at + 1])
 
 
 def test_six_a_minute_in_any_sixty_seconds() -> None:
@@ -230,6 +271,53 @@ def test_100_000_hostile_lines_on_the_board(tmp_path) -> None:
         assert free[0] - free[1] < 2048
     finally:
         rig.close()
+
+
+# Parses every line of a file, one in hex a line; prints what is taken, then heap use.
+PARSE_ALL = """
+import gc, sys
+from binascii import unhexlify
+from springhouse import link
+buffer = bytearray(1024)
+used = []
+with open(sys.argv[1], "rb") as f:
+    for n, line in enumerate(f):
+        command, fault = link.parse(unhexlify(line[:-1]))
+        if not fault:
+            print(n, command["cmd"])
+        if n in (999, 99999):
+            gc.collect()
+            used.append(gc.mem_alloc())
+print("heap", used[0], used[1])
+"""
+
+
+@pytest.mark.slow
+def test_the_board_takes_no_hostile_line_that_the_host_would_refuse(tmp_path) -> None:
+    """100,000 lines through the built parser on the interpreter, whose JSON reader is another."""
+    rng = random.Random(13)
+    lines = [hostile(rng)[: K.LINE_MOST].replace(b"\n", b" ") for _ in range(100_000)]
+    (tmp_path / "lines").write_bytes(b"".join(line.hex().encode() + b"\n" for line in lines))
+    (tmp_path / "parse_all.py").write_text(PARSE_ALL)
+    done = subprocess.run(
+        [interpreter(), "parse_all.py", "lines"],
+        cwd=tmp_path,
+        env={"MICROPYPATH": f"{built.folder()}:.frozen"},
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=True,
+    )
+    *taken, heap = done.stdout.splitlines()
+    ours = {
+        n: c["cmd"] for n, line in enumerate(lines) for c, fault in [K.parse(line)] if not fault
+    }
+    theirs = {int(n): cmd for n, cmd in (row.split() for row in taken)}
+    print(f"{len(theirs)} of {len(lines)} taken, {heap}")
+    odd = {n: lines[n] for n in theirs if ours.get(n) != theirs[n]}
+    assert odd == {}
+    before, after = map(int, heap.split()[1:])
+    assert after - before < 2048
 
 
 def motor_changes(rig: Rig) -> list[tuple[int, int, int]]:
