@@ -10,6 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig import Rig
+from springhouse import command
 from springhouse import link as K
 from springhouse import mode as W
 from springhouse import owner as N
@@ -126,7 +127,7 @@ def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None
 )
 def test_what_the_boards_reader_forgives_is_refused_all_the_same(text: str) -> None:
     """RFC 8259 has none of these; found by running hostile lines on the interpreter."""
-    assert not K._to_the_letter(text)
+    assert not command._to_the_letter(text)
 
 
 @given(
@@ -139,9 +140,9 @@ def test_what_the_boards_reader_forgives_is_refused_all_the_same(text: str) -> N
 )
 def test_any_flat_table_is_json_to_the_letter(table: dict, indent: int | None) -> None:
     text = json.dumps(table, indent=indent)
-    assert K._to_the_letter(text)
+    assert command._to_the_letter(text)
     for at in range(len(text) - 1):
-        assert not K._to_the_letter(text[: at + 1])
+        assert not command._to_the_letter(text[: at + 1])
 
 
 def test_six_a_minute_in_any_sixty_seconds() -> None:
@@ -229,8 +230,8 @@ def test_parser_survives_memory_and_depth_errors(monkeypatch) -> None:
     def fail(_text: str):
         raise MemoryError
 
-    monkeypatch.setattr(K, "json", SimpleNamespace(loads=fail, dumps=json.dumps))
-    assert K.parse(b"{}") == ({}, "not JSON")
+    monkeypatch.setattr(command, "json", SimpleNamespace(loads=fail, dumps=json.dumps))
+    assert command.parse(b"{}") == ({}, "not JSON")
 
 
 @pytest.mark.slow
@@ -277,14 +278,13 @@ def test_100_000_hostile_lines_on_the_board(tmp_path) -> None:
 PARSE_ALL = """
 import gc, sys
 from binascii import unhexlify
-from springhouse import link
-buffer = bytearray(1024)
+from springhouse import command
 used = []
 with open(sys.argv[1], "rb") as f:
     for n, line in enumerate(f):
-        command, fault = link.parse(unhexlify(line[:-1]))
+        taken, fault = command.parse(unhexlify(line[:-1]))
         if not fault:
-            print(n, command["cmd"])
+            print(n, taken["cmd"])
         if n in (999, 99999):
             gc.collect()
             used.append(gc.mem_alloc())
@@ -310,7 +310,10 @@ def test_the_board_takes_no_hostile_line_that_the_host_would_refuse(tmp_path) ->
     )
     *taken, heap = done.stdout.splitlines()
     ours = {
-        n: c["cmd"] for n, line in enumerate(lines) for c, fault in [K.parse(line)] if not fault
+        n: c["cmd"]
+        for n, line in enumerate(lines)
+        for c, fault in [command.parse(line)]
+        if not fault
     }
     theirs = {int(n): cmd for n, cmd in (row.split() for row in taken)}
     print(f"{len(theirs)} of {len(lines)} taken, {heap}")
