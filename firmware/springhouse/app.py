@@ -64,7 +64,7 @@ class Board:
         self.network = ""  # what there is to say while it is None
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
-        self.panel = parts.Panel(self.profile)
+        self.panel = parts.Panel(self.profile, self.wiring)
         files = Files()
         self.boots = Boots("boot", files)
         self.locked = self.boots.begin()
@@ -93,6 +93,7 @@ class Board:
     def identity(self) -> "dict[str, object]":
         """Which board, code, settings and proof run, and how it is; for `get-state`."""
         gc.collect()
+        self.proven = self.record.proven(self.firmware)  # what the owner changed since is in it
         proof = proven_sha256(self.record.settings, self.record.ranges)
         return {
             "board": self.profile.NAME,

@@ -6,6 +6,7 @@ from typing import IO, Any, Protocol
 Ticks = Callable[[], int]
 Feed = Callable[[int], None]
 File = IO[Any]
+Command = dict[str, Any]
 Identity = Callable[[], dict[str, object]]
 MakeText = Callable[[], str]
 Answers = dict[bytes, tuple[str, MakeText]]  # path: content type, what makes the body

@@ -7,24 +7,16 @@ looked at, more are counted and dropped unread.
 import json
 from array import array
 
+from springhouse.command import parse
 from springhouse.owner import RESET, SERVICE, Owner
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.kinds import Command
 
 LINE_MOST = 256
 A_MINUTE = 6
 _NEWLINE = 10
-
-# command: keys it must have, keys it may have
-_COMMANDS = {
-    "ack": ((), ()),
-    "mode": (("mode",), ("minutes",)),
-    "set-time": (("utc_s",), ("sure",)),
-    "set": (("slot", "value"), ()),
-    "get-settings": ((), ()),
-    "get-log": ((), ()),
-    "get-state": ((), ()),
-    "service": ((), ()),
-    "reset": ((), ()),
-}
 
 
 class Lines:
@@ -71,38 +63,6 @@ class Limit:
         return False
 
 
-def _whole(value: object) -> bool:
-    return isinstance(value, int) and not isinstance(value, bool)
-
-
-def parse(line: bytes) -> "tuple[dict[str, int | str], str]":
-    """(command, what is wrong with it)."""
-    try:
-        given = json.loads(line.decode())
-    except (ValueError, RuntimeError, MemoryError):  # RuntimeError: nested too deep
-        return {}, "not JSON"
-    if not isinstance(given, dict):
-        return {}, "not a table"
-    name = given.get("cmd")
-    if not isinstance(name, str) or name not in _COMMANDS:
-        return {}, "unknown cmd"
-    must, may = _COMMANDS[name]
-    for key in must:
-        if key not in given:
-            return {}, "missing " + key
-    for key, value in given.items():
-        if key == "cmd":
-            continue
-        if key not in must and key not in may:
-            return {}, "unknown key"
-        if key == "sure":
-            if value is not True and value is not False:
-                return {}, "sure: true or false"
-        elif not _whole(value) or not -(1 << 31) <= value < 1 << 33:
-            return {}, key + ": whole number"
-    return given, ""
-
-
 class Link:
     """Turns lines into requests of the owner and answers."""
 
@@ -130,7 +90,7 @@ class Link:
             return json.dumps({"refused": fault})
         return json.dumps({"done": command["cmd"]})
 
-    def _obey(self, command: "dict[str, int | str]") -> str:
+    def _obey(self, command: "Command") -> str:
         name = command["cmd"]
         owner = self._owner
         if name == "ack":
@@ -140,7 +100,7 @@ class Link:
         elif name == "set-time":
             return owner.set_time(int(command["utc_s"]), command.get("sure") is True)
         elif name == "set":
-            return owner.change(int(command["slot"]), int(command["value"]))
+            return owner.change(command["values"])
         elif name == "get-log":
             self.wants_log = True
         elif name == "get-settings":

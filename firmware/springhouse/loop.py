@@ -58,7 +58,6 @@ class Loop:
         self._out = 0
         self._states = 0
         self._latch = 0
-        self._target_presses = 0
         sensors = board.sensors
         self._pulsed = isinstance(board.outputs.relay, PulsedRelay)
         required = [sensors.probes is not None, True, sensors.air is not None, self._pulsed]
@@ -111,10 +110,9 @@ class Loop:
                 presses = panel.button.presses
                 board.outputs.muted = True
                 board.owner.acknowledge()
-            steps = panel.up.presses - panel.down.presses
-            if steps != self._target_presses:
-                board.owner.nudge_target(1 if steps > self._target_presses else -1)
-                self._target_presses = steps
+            step = panel.target_step()
+            if step:
+                board.owner.nudge_target(step)
             panel.light.show(phase)
             board.outputs.beep(phase)
             phase = (phase + 1) % 1000

@@ -3,6 +3,8 @@
 The control task copies the counters into its readings; a request is a change of a counter.
 """
 
+from array import array
+
 from springhouse import clock as K
 from springhouse import mode as W
 from springhouse import setting as S
@@ -58,16 +60,17 @@ class Owner:
         self.clock_set = True
         return ""
 
-    def change(self, slot: int, value: int) -> str:
-        """Change a setting inside the proven range and store it; "" or why not."""
-        if not 0 <= slot < S.SIZE:
-            return "slot: 0.." + str(S.SIZE - 1)
-        before = self.record.settings[slot]
-        fault = self.record.try_change(slot, value)
+    def change(self, changes: "list[int]") -> str:
+        """Change settings (slot, value, ...) inside the proven range and store them in one write.
+
+        All or none; "" or why not.
+        """
+        before = array("i", self.record.settings)
+        fault = self.record.try_change(changes)
         if fault:
             return fault
         if not self._slots.save(self.record.encode()):
-            self.record.settings[slot] = before
+            self.record.put(before)
             return "could not be stored"
         self.changed = True
         return ""
@@ -75,4 +78,4 @@ class Owner:
     def nudge_target(self, steps: int) -> str:
         """Room target up or down by half kelvins: the board's own buttons."""
         target = self.record.settings[S.ROOM_TARGET_MC] + steps * TARGET_STEP_MK
-        return self.change(S.ROOM_TARGET_MC, target)
+        return self.change([S.ROOM_TARGET_MC, target])

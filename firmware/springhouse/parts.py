@@ -44,17 +44,32 @@ def build_outputs(profile: "Profile") -> D.Outputs:
 class Panel:
     """Light and buttons: needed even when nothing else can run."""
 
-    def __init__(self, profile: "Profile") -> None:
+    def __init__(self, profile: "Profile", wiring: Wiring) -> None:
         self.light = Light(_off(profile.LIGHT))
         self.button = Button(_input(profile.BUTTON), 0)
-        self.up = Button(_input(profile.BUTTON_UP), 0)
-        self.down = Button(_input(profile.BUTTON_DOWN), 0)
+        # Not looked at unless wired: an input that hangs in the air presses itself.
+        self._target: tuple[Button, ...] = ()
+        if wiring.number["target_buttons"]:
+            up, down = _input(profile.BUTTON_UP), _input(profile.BUTTON_DOWN)
+            self._target = (Button(up, 0), Button(down, 0))
+        self._presses = 0
 
     def sample(self) -> None:
         """Look at the buttons; every 200 ms."""
         self.button.sample()
-        self.up.sample()
-        self.down.sample()
+        for button in self._target:
+            button.sample()
+
+    def target_step(self) -> int:
+        """1 or -1 if a press since the last call moves the room target, else 0."""
+        if not self._target:
+            return 0
+        presses = self._target[0].presses - self._target[1].presses
+        if presses == self._presses:
+            return 0
+        step = 1 if presses > self._presses else -1
+        self._presses = presses
+        return step
 
 
 class Sensors:

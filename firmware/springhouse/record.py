@@ -14,7 +14,7 @@ from springhouse import setting as S
 _SETTINGS_BYTES = S.SIZE * 4
 _ENTRY = "<Hii"  # slot, lowest, highest
 _ENTRY_SIZE = 10
-RANGE_MOST = 32  # entries
+RANGE_MOST = 3 + 2 * S.WINDOWS  # three numbers, begin and end of each window
 _HASH = 32
 NO_PROOF = b"\0" * _HASH
 
@@ -71,13 +71,17 @@ class Record:
         for slot, low, high in ranges:
             if slot >= S.SIZE or not low <= settings[slot] <= high:
                 return "setting " + str(slot) + " outside the owner's range"
-        for slot in range(S.SIZE):
-            self.settings[slot] = settings[slot]
+        self.put(settings)
         self.ranges = ranges
         at += count * _ENTRY_SIZE
         self.proof = body[at : at + _HASH]
         self.firmware = body[at + _HASH :]
         return ""
+
+    def put(self, settings: "array[int]") -> None:
+        """Take over every slot; the array stays the one that the controller reads."""
+        for slot in range(S.SIZE):
+            self.settings[slot] = settings[slot]
 
     def proven(self, firmware: bytes) -> bool:
         """Whether the proof is for these settings and this firmware."""
@@ -85,18 +89,27 @@ class Record:
             return False
         return self.proof == proven_sha256(self.settings, self.ranges)
 
-    def try_change(self, slot: int, value: int) -> str:
-        """Change a setting inside the owner's range, or say why not ("" = changed)."""
+    def _refusal(self, slot: int, value: int) -> str:
+        """Why a setting may not have a value, "" if the proof covers it."""
         for ranged, low, high in self.ranges:
             if ranged != slot:
                 continue
-            if not low <= value <= high:
-                text = "outside the proven range " + str(low) + ".." + str(high)
-                return text + ": needs `springhouse prove`"
-            before = self.settings[slot]
-            self.settings[slot] = value
-            if S.first_fault(self.settings) >= 0:
-                self.settings[slot] = before
-                return "contradicts another setting"
-            return ""
-        return "not in the owner's range: needs `springhouse prove`"
+            if low <= value <= high:
+                return ""
+            text = "slot " + str(slot) + ": outside the proven range " + str(low) + ".." + str(high)
+            return text + ": needs `springhouse prove`"
+        return "slot " + str(slot) + ": not in the owner's range: needs `springhouse prove`"
+
+    def try_change(self, changes: "list[int]") -> str:
+        """Change settings (slot, value, slot, value, ...), all or none; "" or why not."""
+        for at in range(0, len(changes), 2):
+            fault = self._refusal(changes[at], changes[at + 1])
+            if fault:
+                return fault
+        before = array("i", self.settings)
+        for at in range(0, len(changes), 2):
+            self.settings[changes[at]] = changes[at + 1]
+        if S.first_fault(self.settings) >= 0:
+            self.put(before)
+            return "contradicts another setting"
+        return ""

@@ -15,6 +15,7 @@ _NUMBERS = {
     "pump_pm": (300, 1000, 1000),
     "report_s": (1, 3600, 1),
     "probe_s": (1, 3, 2),  # more often warms the probes, less often loses trust too easily
+    "target_buttons": (0, 1, 0),  # 1: two more buttons move the room target
     "standard_offset_min": (-720, 840, 0),
 }
 _CHOICES = {

@@ -27,7 +27,7 @@ def alone(tmp_path_factory):
     folder = tmp_path_factory.mktemp("alone")
     made = Rig(folder)
     shutil.rmtree(folder / "springhouse" / "net")  # it must not even be imported
-    print_scans(folder)
+    print_scans(made)
     made.power().run(RUN_S)
     assert all(made.motors())
     made.close()

@@ -20,13 +20,10 @@ def free_port() -> int:
         return probe.getsockname()[1]
 
 
-def print_scans(folder: Path) -> None:
-    """Make a flash folder's control task print the tick of each scan."""
-    file = folder / "springhouse" / "loop.py"
+def print_scans(rig: Rig) -> None:
+    """Make the control task on a rig's flash print the tick of each scan."""
     before = "            out = board.scanner.run(now)\n"
-    text = file.read_text()
-    assert text.count(before) == 1
-    file.write_text(text.replace(before, "            print('{\"scan\":%d}' % now)\n" + before))
+    rig.edit("loop.py", before, "            print('{\"scan\":%d}' % now)\n" + before)
 
 
 def lived(rig: Rig) -> tuple[list[int], list[tuple[int, int, int]]]:
@@ -89,6 +86,6 @@ def status(response: bytes) -> int:
 def running(folder: Path) -> NetRig:
     """A rig whose page is up, and which prints its scans."""
     made = NetRig(folder)
-    print_scans(folder)
+    print_scans(made)
     made.power().run(UP_S)
     return made

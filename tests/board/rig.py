@@ -1,8 +1,12 @@
-"""A virtual board on a bench: fixed temperatures, flow that follows the pump, all loops closed."""
+"""A virtual board on a bench: fixed temperatures, flow that follows the pump, all loops closed.
+
+It runs the built image, bytecode and all, not the sources.
+"""
 
 import json
 from pathlib import Path
 
+import built
 from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse.boards import pico_w as B
@@ -37,12 +41,25 @@ class Rig:
 
     def __init__(self, folder: Path, *, body: bytes | None = None, **wiring: object) -> None:
         self.folder = folder
-        make_flash(folder, {**WIRING, **wiring}, record().encode() if body is None else body)
+        make_flash(
+            folder,
+            {**WIRING, **wiring},
+            record().encode() if body is None else body,
+            built.folder(),
+        )
         self.temperatures = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
         self.flows = True
         self.board: BoardProcess | None = None
         self.resets: list[Reset] = []
         self.history: list[tuple[int, int, int]] = []
+
+    def edit(self, file: str, old: str, new: str) -> None:
+        """Change one place of the firmware on the flash."""
+        name = file.removesuffix(".py") + ".mpy"
+        (self.folder / "springhouse" / name).write_bytes(built.edited(file, old, new))
+        (self.folder / "manifest.json").unlink(
+            missing_ok=True
+        )  # else the board sees that it is not its code
 
     def power(self, tick: int = 0) -> "Rig":
         """Switch on."""

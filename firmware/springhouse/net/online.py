@@ -49,7 +49,7 @@ class View:
         board = self._loop.board
         return report.line(board.scanner, board.owner, not board.proven, self._loop.uptime_s)
 
-    def page(self) -> str:
+    def status(self) -> str:
         """The status page."""
         board = self._loop.board
         return page.html(board.scanner, board.proven, self._loop.uptime_s)
@@ -143,7 +143,10 @@ class Online:
         config, view = self._config, self._view
         if config.number["page_port"]:
             self._server = Server(
-                {b"/": ("text/html", view.page), b"/state.json": ("application/json", view.record)}
+                {
+                    b"/": ("text/html", view.status),
+                    b"/state.json": ("application/json", view.record),
+                }
             )
         if config.text["broker"]:
             from springhouse.net.broker import Broker

@@ -73,8 +73,9 @@ def run(
 ) -> None:
     """Simulate one run of an installation and summarise it.
 
-    With --on-board the very files that `flash` copies run in a virtual board, its pins and buses
-    connected to the simulated plant: slower (about 90 s a day), and invariants are not counted.
+    With --on-board the very files that `flash` copies, folded and compiled, run in a virtual board,
+    its pins and buses connected to the simulated plant: slower (about 90 s a day), and invariants
+    are not counted.
 
     Example:  springhouse run demo --start 2001-07-09 --days 2 --plot two-days.png
     Example:  springhouse run demo --days 1 --fault probe_open.store_low@2:00-3:30
@@ -113,15 +114,21 @@ def run(
     _show(scenario.name, trace, summary, limit_c, units is Units.US, loaded.currency)
 
 
-def _on_board(flash: Path) -> "Callable[..., Bench]":
+def _on_board(folder: Path) -> "Callable[..., Bench]":
+    from springhouse.boards import pico_w
     from springhouse_sim.virtual_board.on_board import OnBoardBench
     from springhouse_sim.virtual_board.process import interpreter
+
+    from ..flashing.build import build
 
     try:
         interpreter()
     except FileNotFoundError as error:
         raise KnownError(f"--on-board: {error}") from None
-    return partial(OnBoardBench, flash=flash)
+    flash, image = folder / "flash", folder / "image"
+    flash.mkdir()
+    build(pico_w.NAME).write(image, ".")
+    return partial(OnBoardBench, flash=flash, firmware=image)
 
 
 def _show(

