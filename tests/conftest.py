@@ -1,6 +1,6 @@
 """Hypothesis profiles: `ci` is small and repeats exactly; HYPOTHESIS_PROFILE=wide looks further.
 
-`first` stops at the first failure and does not make it small: for mutants, that only have to be seen.
+`first` stops at the first failure and does not make it small: a mutant only has to be seen.
 """
 
 from __future__ import annotations

@@ -1,6 +1,6 @@
 """The complete check of the abstract machine: the real controller, every input, from power-up.
 
-The controller's memory is too large to be explored whole (74 slots). It is cut into *slices*. A
+The controller's memory is too large to be explored whole (75 slots). It is cut into *slices*. A
 slice keeps a few slots from step to step, as small numbers: a running timer is only "running". All
 else is *free*: before each step an adversary sets it anew, by dials of a few options each, together
 with the readings. Each step is one call of the real `controller.step` on a real memory record.
