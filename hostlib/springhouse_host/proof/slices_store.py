@@ -30,6 +30,7 @@ from .slice_parts import (
     mem,
     mem_or,
     number,
+    one_of_both,
     running,
     seen,
     settings,
@@ -137,7 +138,8 @@ def compressor_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     """Yield the compressor under each fitting of store probes and mains sense, and each ration.
 
     Kept: state, output, off-time, on-time, spacing, start ring, freeze and mains flags. Free:
-    trust and temperatures, latches, rests, modes, tariff, the room side.
+    trust and temperatures, latches, rests, modes, tariff, the room side. A guard and a mode at
+    once are met by the slices of one probe without mains sense.
     """
     for probes, mains in product((BOTH, F.STORE_LOW, F.STORE_HIGH, 0), (F.MAINS, 0)):
         yield _compressor(probes | mains, now_ms)
@@ -159,10 +161,11 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
             Option("resting", (mem(M.REST_T, running(now_ms, HOUR_MS)),)),
         ),
     )
+    modes = modes_dial(MODES_APART if fit & BOTH == BOTH else tuple(MODES), now_ms)
+    every_pair = fit & BOTH != BOTH and not fit & F.MAINS
     dials = [
         store_dial(fit),
-        guards,
-        modes_dial(MODES_APART if fit & BOTH == BOTH else tuple(MODES), now_ms),
+        *((guards, modes) if every_pair else (one_of_both(guards, modes),)),
         switch(
             "tariff",
             "free",
@@ -193,6 +196,7 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
         tuple(dials),
         fair=(_warm(dials[0]), *(0 for _ in dials[1:])) if fit & BOTH else (),
         served=O.COMPRESSOR if fit & BOTH else 0,
+        reaches_store=(1 << K.STORE_STATES) - 1 if fit & BOTH else 0,
         now_ms=now_ms,
     )
 
