@@ -37,6 +37,7 @@ CPU_S = 400  # a mutant that never ends is noticed; all killers take a quarter o
 TIMEOUT_S = 7200
 # Cheap tests first, and those that see much: most mutants do not live to see the others.
 KILLERS = (
+    "firmware/test_settings_schema",
     *("firmware/test_delivery", "firmware/test_delivery_guards", "firmware/test_freeze_guard"),
     *("firmware/test_probe_trust", "firmware/test_absent_sensors", "firmware/test_charging"),
     *("firmware/test_owner", "firmware/test_week", "firmware/test_compressor_care"),
