@@ -211,22 +211,26 @@ def progress(memory: "array[int]", settings: "array[int]", readings: "array[int]
     """No cooling: too little progress over compressor-on time without delivery.
 
     That time comes in spells; delivery warms the store in between, so each spell goes on from the
-    progress that the spells before it made.
+    progress that the spells before it made. So does a spell that is judged by other probes than
+    before: a mean that jumps because a probe is no longer believed is no progress.
     """
     now = readings[R.NOW_MS]
     chilling = memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
-    seen = P.store_seen(memory)
-    judged = chilling and seen and not in_ice_zone(memory, settings, readings)
-    if seen and (judged or T.waiting(memory, M.PROGRESS_T)):
-        mean = P.mean_mc(memory, settings, readings)
-        if memory[M.PROGRESS_T] == T.IDLE:
+    by = P.store_trust(memory)
+    judged = chilling and by != 0 and not in_ice_zone(memory, settings, readings)
+    same = judged and by == memory[M.PROGRESS_BY]
+    if T.waiting(memory, M.PROGRESS_T) and not same:
+        made = memory[M.PROGRESS_MC]
+        made -= P.mean_of(memory, settings, readings, memory[M.PROGRESS_BY])
+        if made < -MADE_MOST_MK:
+            made = -MADE_MOST_MK
+        memory[M.PROGRESS_MADE_MK] = min(made, MADE_MOST_MK)
+    if judged:
+        mean = P.mean_of(memory, settings, readings, by)
+        if memory[M.PROGRESS_T] == T.IDLE or not same:
             memory[M.PROGRESS_MC] = mean + memory[M.PROGRESS_MADE_MK]
-        if not judged:
-            made = memory[M.PROGRESS_MC] - mean
-            if made < -MADE_MOST_MK:
-                made = -MADE_MOST_MK
-            memory[M.PROGRESS_MADE_MK] = min(made, MADE_MOST_MK)
-        elif mean <= memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK]:
+            memory[M.PROGRESS_BY] = by
+        if mean <= memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK]:
             refill_progress(memory, settings)
             memory[M.PROGRESS_MC] = mean
     if T.bank(memory, M.PROGRESS_T, M.PROGRESS_LEFT_MS, now, judged):

@@ -42,6 +42,7 @@ Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due
     STILL_COUNT,
     PROGRESS_MC,  # store temperature that the running charge must get 0.5 K below
     PROGRESS_MADE_MK,  # progress of the spells before, while no spell runs
+    PROGRESS_BY,  # the store probes it is judged by: bits as in fitted.py
     PROGRESS_LEFT_MS,  # compressor-on time without delivery still allowed for that
     ICE_LEFT_MS,  # ice bank: compressor-on time in the ice zone until seen melted
     STORE_LOW_STUCK_LEFT_MS,
@@ -80,7 +81,7 @@ Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due
     STILL_T,
     STILL_DAY_T,
     SIZE,
-) = range(74)
+) = range(75)
 
 TIMERS = OFF_T
 

@@ -147,14 +147,27 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]",
 # What the store probes say together. Only to be asked while one of them is trusted.
 
 
-def mean_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
-    """Store temperature for charging: the mean of the trusted store probes."""
-    if not trusted(memory, HIGH):
+def store_trust(memory: "array[int]") -> int:
+    """Bits of the trusted store probes, as in fitted.py."""
+    low = F.STORE_LOW if trusted(memory, LOW) else 0
+    return low | (F.STORE_HIGH if trusted(memory, HIGH) else 0)
+
+
+def mean_of(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", which: int
+) -> int:
+    """Mean of these store probes, trusted or not; a lost one stays where it was."""
+    if not which & F.STORE_HIGH:
         return value_mc(memory, settings, readings, LOW)
-    if not trusted(memory, LOW):
+    if not which & F.STORE_LOW:
         return value_mc(memory, settings, readings, HIGH)
     low = value_mc(memory, settings, readings, LOW)
     return (low + value_mc(memory, settings, readings, HIGH)) >> 1
+
+
+def mean_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
+    """Store temperature for charging: the mean of the trusted store probes."""
+    return mean_of(memory, settings, readings, store_trust(memory))
 
 
 def coldest_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:

@@ -156,6 +156,31 @@ def test_a_flat_store_in_spells_without_cooling_is_found() -> None:
     assert d.memory[M.REST_COUNT] >= 1
 
 
+def test_a_probe_that_is_believed_no_longer_is_no_progress() -> None:
+    """The warmer probe stands still and is lost: the mean falls, the store does not get colder."""
+    d = Drive(settings={"STUCK_MIN": 30}, STORE_LOW_MC=9000, STORE_HIGH_MC=11000)
+    on_after(d)
+    minutes = 0
+    while d.compressor:
+        d.set(STORE_LOW_MC=9000 + minutes % 2 * 100)
+        d.minutes(1, 60000)
+        minutes += 1
+    assert minutes == 361  # 6 h and a scan
+    assert d.memory[M.REST_COUNT] == 1
+
+
+def test_a_probe_that_is_believed_again_takes_no_progress_away() -> None:
+    """The warmer probe comes back: the mean rises, and yet the store gets colder all the time."""
+    d = Drive(STORE_LOW_MC=9000, STORE_HIGH_MC=11000, STORE_HIGH_FAULT=1)
+    on_after(d)
+    for n in range(20 * 60):
+        d.set(STORE_LOW_MC=9000 - n * 2, STORE_HIGH_MC=11000 - n * 2)
+        d.set(STORE_HIGH_FAULT=int(n < 100))
+        d.minutes(1, 60000)
+    assert d.compressor
+    assert d.memory[M.REST_COUNT] == 0
+
+
 def test_a_full_store_begins_the_judgement_anew() -> None:
     d = Drive(settings={"STUCK_MIN": 720})
     for _ in range(4):  # 5 h a time without half a kelvin, but full at the end of each

@@ -40,14 +40,17 @@ def test_only_in_the_hours_when_it_is_wanted() -> None:
 
 
 def test_only_while_the_store_is_cold_enough_to_be_of_use() -> None:
-    d = ready(room=26000, store=20100)  # 5.9 K colder than the room
+    d = ready(room=25900, store=19901)  # not quite 6 K colder than the room
     assert not d.pump
     d.set(STORE_LOW_MC=19900, STORE_HIGH_MC=19900, COIL_IN_MC=19900)
     d.seconds(12)
     assert d.pump  # 6 K; it goes on down to 4 K
     d.seconds(4, ROOM_MC=24100)
     assert d.pump
-    d.set(STORE_LOW_MC=20200, STORE_HIGH_MC=20200)
+    d.set(STORE_LOW_MC=20100, STORE_HIGH_MC=20100)
+    d.seconds(4)
+    assert d.pump
+    d.set(STORE_LOW_MC=20101, STORE_HIGH_MC=20101)
     d.seconds(4)
     assert not d.pump
 

@@ -1,6 +1,6 @@
 """find.py SLICE: explore that slice of the firmware on the path, interpreted.
 
-Prints "INV-nn" for what is broken, "stuck" if some state is never served, else "none".
+Prints "INV-nn" for what is broken, else what is missed, else "none".
 """
 
 import sys
@@ -18,7 +18,5 @@ if __name__ == "__main__":
     explored, keys = machine.explore()
     if explored.broken:
         print(f"INV-{explored.broken:02d}")
-    elif part.served and machine.stuck(keys) is not None:
-        print("stuck")
     else:
-        print("none")
+        print("\n".join(machine.missed(explored, keys)) or "none")

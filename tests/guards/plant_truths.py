@@ -18,7 +18,6 @@ from springhouse_sim.trace import Trace
 SCAN_S = 1
 # Insulation of class B lasts at 130 °C (from memory); the protector opens at 120 °C.
 WINDING_MOST_C = 130.0
-VALUE_FAULTS = ("probe_drift", "probe_offset", "probe_stuck")
 
 
 @dataclass(frozen=True)
@@ -32,9 +31,20 @@ class Truth:
     holds_for: Callable[[Life], bool]
 
 
-def lying_store_probes(life: Life) -> set[str]:
-    """Store probes that show a wrong value as a good frame."""
-    return {f.probe for f in life.faults if f.kind in VALUE_FAULTS and f.probe.startswith("store")}
+def lies_warm(life: Life, probe: str) -> bool:
+    """Whether good frames of a probe stand still or exceed the truth by more than its budget.
+
+    A probe that reads too cold, or too warm within its budget, must do no harm.
+    """
+    budget_mk = 1000 * site().probe_errors_k[probe] - life.error_mk
+    wrong = [f for f in life.faults if f.probe == probe]
+    shifts_mk = [f.value or 0.0 for f in wrong if f.kind in ("probe_drift", "probe_offset")]
+    return max(shifts_mk, default=0.0) > budget_mk or any(f.kind == "probe_stuck" for f in wrong)
+
+
+def sees_ice(life: Life) -> bool:
+    """Whether the store's ice is in reach of relay and wall probe."""
+    return not life.has("relay_welded") and not lies_warm(life, "store_high")
 
 
 def _min_off_s() -> float:
@@ -57,14 +67,14 @@ TRUTHS = (
         "kg",
         lambda: float(site().file.store.ice_limit_kg),
         lambda trace: float(trace.peaks[G.ICE_MAX_KG]),
-        lambda life: not life.has("relay_welded") and "store_high" not in lying_store_probes(life),
+        sees_ice,
     ),
     Truth(
         "ice standing",
         "h",
         lambda: 24.0,
         lambda trace: float(trace.counts[G.ICE_MAX_S]) / 3600.0,
-        lambda life: not life.has("relay_welded") and "store_high" not in lying_store_probes(life),
+        sees_ice,
     ),
     # A tray float that hangs is hardware; a hose held into the tray fills it whatever is off.
     Truth(

@@ -1,117 +1,66 @@
-"""The table of requirements is whole: each row has tests that exist, each marked test has its row.
-
-Tests are found by parsing the files, so that a row cannot lean on a test that is never collected.
-"""
+"""The requirements are whole: each row has tests that exist, each marked test has its row."""
 
 from __future__ import annotations
 
 import ast
 import re
 import tomllib
+from collections.abc import Callable
+from copy import deepcopy
 from functools import cache
 from pathlib import Path
-from typing import Any
 
 import pytest
+from requirement_rows import ROOT, TESTS, Owed, Shown, read_hardware, read_table, read_tests
+from springhouse_host.proof import catalogue
+from springhouse_host.site import load_site
 
-TESTS = Path(__file__).parents[1]
-ROOT = TESTS.parent
-HOW = {
-    "complete check",
-    "random adversary",
-    "fault injection",
-    "scripted test",
-    "board test",
-    "hardware",
+
+@cache
+def owed() -> Owed:
+    return Owed(read_table(), read_tests(), read_hardware())
+
+
+def test_everything_fits_together() -> None:
+    assert owed().wrong() == []
+    assert sum(len(test.ids) for test in owed().tests.values()) > 60
+
+
+BREAKS: dict[str, Callable[[Owed], object]] = {
+    "rows are not those wanted": lambda o: o.table.pop("ROW-17"),
+    "ROW-23: not verified": lambda o: o.table["ROW-23"].update(verified=[]),
+    "ROW-23: no test of the kind 'scripted test'": lambda o: o.table["ROW-23"]["tests"].__delitem__(
+        slice(1, None)
+    ),
+    "INV-04: no test of the kind 'complete check'": lambda o: o.table["INV-04"].update(tests=[]),
+    "does not exist": lambda o: o.tests.pop(o.table["INV-05"]["tests"][0]),
+    "INV-05 does not list": lambda o: o.table["INV-05"]["tests"].pop(1),
+    "ROW-99 does not list": lambda o: o.tests.update({"sim/x.py::test_x": Shown(("ROW-99",))}),
+    "ROW-31: no part, caution": lambda o: o.hardware.pop("ROW-31"),
+    "ROW-32: in wiring/": lambda o: o.hardware.update({"ROW-32": ["a", "b", "c", "monthly"]}),
+    "ROW-52: no part, caution": lambda o: o.hardware["ROW-52"].__setitem__(3, "now and then"),
+    "INV-01: no shall": lambda o: o.table["INV-01"].update(shall=" "),
+    "INV-26: not service": lambda o: o.table["INV-26"].update(kind="safety"),
+    "ROW-44: no everyday test": lambda o: o.tests.update(
+        {name: Shown(slow=True) for name in o.table["ROW-44"]["tests"]}
+    ),
 }
-# Service invariants may be tuned by the owner; the other 23 may never be switched off.
-SERVICE = {"INV-06", "INV-25", "INV-26"}
-WANTED = [f"INV-{n:02d}" for n in range(1, 27)] + [f"ROW-{n:02d}" for n in range(1, 63)]
-_NAMED = re.compile(r"test_inv_(\d\d)_")
-_HARDWARE = re.compile(r"^\| (ROW-\d\d) \|(.*)\|$", re.M)
 
 
-@cache
-def table() -> dict[str, dict[str, Any]]:
-    return tomllib.loads((TESTS / "requirements.toml").read_text(encoding="utf-8"))
+@pytest.mark.parametrize("line", BREAKS)
+def test_what_does_not_fit_is_told(line: str) -> None:
+    broken = deepcopy(owed())
+    BREAKS[line](broken)
+    assert any(line in told for told in broken.wrong()), broken.wrong()
 
 
-@cache
-def collected() -> dict[str, list[str]]:
-    """Every test function by the name the table uses, with the ids of its `requirement` marks."""
-    found = {}
-    for path in sorted(TESTS.rglob("test_*.py")):
-        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8"))):
-            if isinstance(node, ast.FunctionDef) and node.name.startswith("test_"):
-                name = f"{path.relative_to(TESTS).as_posix()}::{node.name}"
-                found[name] = marks(node)
-    return found
-
-
-def marks(node: ast.FunctionDef) -> list[str]:
-    ids = []
-    for mark in node.decorator_list:
-        if isinstance(mark, ast.Call) and ast.unparse(mark.func) == "pytest.mark.requirement":
-            ids += [str(ast.literal_eval(argument)) for argument in mark.args]
-    return ids
-
-
-@cache
-def hardware_rows() -> dict[str, list[str]]:
-    text = (ROOT / "wiring" / "required_hardware.md").read_text(encoding="utf-8")
-    return {row: [c.strip() for c in rest.split("|")] for row, rest in _HARDWARE.findall(text)}
-
-
-def test_every_invariant_and_every_failure_mode_is_there_in_order() -> None:
-    assert list(table()) == WANTED
-    service = {name for name, row in table().items() if row.get("kind") == "service"}
-    assert service == SERVICE
-    assert sum(row.get("kind") == "safety" for row in table().values()) == 23
-
-
-@pytest.mark.parametrize("name", WANTED)
-def test_row_says_what_from_where_and_how(name: str) -> None:
-    row = table()[name]
-    for key in ("shall", "default", "origin"):
-        assert isinstance(row[key], str), key
-        assert row[key].strip(), key
-    assert row["verified"]
-    assert set(row["verified"]) <= HOW
-    assert len(set(row["tests"])) == len(row["tests"])
-
-
-@pytest.mark.parametrize("name", WANTED)
-def test_row_has_tests_that_exist(name: str) -> None:
-    row = table()[name]
-    if set(row["verified"]) != {"hardware"}:
-        assert row["tests"], "a row that is not hardware alone needs a test"
-    missing = [test for test in row["tests"] if test not in collected()]
-    assert not missing
-
-
-@pytest.mark.parametrize("name", [n for n in WANTED if "hardware" in table()[n]["verified"]])
-def test_hardware_row_has_its_part_caution_and_proof_test(name: str) -> None:
-    assert name in hardware_rows(), "not in wiring/required_hardware.md"
-    cells = hardware_rows()[name]
-    assert len(cells) == 4
-    assert all(cells)
-    assert re.search(r"monthly|yearly|commissioning|rated life", cells[3]), "no interval"
-
-
-def test_no_row_of_wiring_is_without_its_requirement() -> None:
-    for name in hardware_rows():
-        assert "hardware" in table()[name]["verified"], name
-
-
-def test_every_test_that_names_a_requirement_is_listed_under_it() -> None:
-    named = 0
-    for test, ids in collected().items():
-        by_name = _NAMED.search(test)
-        for identity in ids + ([f"INV-{by_name[1]}"] if by_name else []):
-            named += 1
-            assert identity in table(), f"{test}: no row {identity}"
-            assert test in table()[identity]["tests"], f"{identity} does not list {test}"
-    assert named > 23
+def test_every_row_shown_by_the_catalogue_has_a_case_there() -> None:
+    """So that no row leans on a test that runs faults, but not its own."""
+    cases = {f"ROW-{case.row:02d}" for case in catalogue.cases(load_site("demo"), 40000)}
+    cases.add("ROW-28")  # with a tachometer, see test_catalogue.py
+    name = "guards/test_catalogue.py::test_each_fault_gets_its_response"
+    cited = {row for row, entry in owed().table.items() if name in entry["tests"]}
+    assert {row for row in cited if row.startswith("ROW")} == cases
 
 
 def test_every_safety_invariant_has_a_planted_bug() -> None:
@@ -119,7 +68,9 @@ def test_every_safety_invariant_has_a_planted_bug() -> None:
     for path in sorted(TESTS.rglob("planted*.toml")):
         bugs = tomllib.loads(path.read_text(encoding="utf-8"))["bug"]
         planted |= {f"INV-{bug['invariant']:02d}" for bug in bugs}
-    assert {n for n, row in table().items() if row.get("kind") == "safety"} <= planted
+    safety = {n for n, row in owed().table.items() if row.get("kind") == "safety"}
+    assert len(safety) == 23
+    assert safety <= planted
 
 
 @pytest.mark.requirement("ROW-61")
@@ -137,3 +88,29 @@ def test_one_writer_of_outputs() -> None:
                 scans.append(path.name)
     assert drives == ["scan.py"]
     assert scans == ["loop.py"]
+
+
+PROTECTIONS = {
+    "independent_freeze_cutout": "independent freeze cut-out",
+    "siphon_break": "siphon break",
+    "residual_current_device": "residual-current device",
+}
+
+
+def test_the_verdict_says_which_hardware_it_takes_for_granted(tmp_path: Path) -> None:
+    """A part declared is assumed, one that is not is unguarded, the rest is in wiring/."""
+    demo = load_site("demo")
+    bare = re.sub(r"(?m)^(" + "|".join(PROTECTIONS) + r") *=.*$", r"\1 = false", demo_text())
+    assert bare != demo_text()
+    path = tmp_path / "bare.toml"
+    path.write_text(bare, encoding="utf-8")
+    without = load_site(str(path))
+    for key, words in PROTECTIONS.items():
+        assert any(words in line for line in demo.assumes()), key
+        assert any(words in line for line in without.unguarded()), key
+        assert not any(words in line for line in without.assumes()), key
+    assert any("wiring/required_hardware.md" in line for line in without.assumes())
+
+
+def demo_text() -> str:
+    return (ROOT / "hostlib/springhouse_host/sites/demo.toml").read_text(encoding="utf-8")

@@ -1,6 +1,6 @@
 """The complete check of the abstract machine: the real controller, every input, from power-up.
 
-The controller's memory is too large to be explored whole (74 slots). It is cut into *slices*. A
+The controller's memory is too large to be explored whole (75 slots). It is cut into *slices*. A
 slice keeps a few slots from step to step, as small numbers: a running timer is only "running". All
 else is *free*: before each step an adversary sets it anew, by dials of a few options each, together
 with the readings. Each step is one call of the real `controller.step` on a real memory record.
@@ -27,6 +27,7 @@ from typing import Any
 import numpy as np
 from springhouse import memory as M
 from springhouse import reading as R
+from springhouse import words
 from springhouse_sim import compiled
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract import search
@@ -62,6 +63,7 @@ class Explored:
     transitions: int
     store_states: int  # bits
     room_states: int
+    dead_end: int | None  # key of a state that nothing leads out of
     broken: int  # number of the invariant, 0 = none
     path: tuple[Step, ...]  # from power-up to what broke
     story: tuple[str, ...] = ()  # the path in words, see `abstract_story`
@@ -139,6 +141,7 @@ class Machine:
             int(own[search.TRANSITIONS]),
             rows & 0xFF,
             rows >> 8,
+            int(keys[own[search.DEAD_END] - 1]) if own[search.DEAD_END] else None,
             int(own[search.BROKEN]),
             tuple(_path(found)) if own[search.BROKEN] else (),
         )
@@ -157,6 +160,22 @@ class Machine:
             fair, self.part.served, self.tables, self.work, keys, len(keys), MOST_FAIR_STEPS
         )
         return None if at < 0 else int(keys[at])
+
+    def missed(self, explored: Explored, keys: Any) -> Iterator[str]:
+        """Yield what liveness asks and the explored states do not have, one line each."""
+        name = self.part.name
+        if explored.dead_end is not None:
+            yield f"{name}: nothing leads out of state {explored.dead_end}"
+        for reached, wanted, known in (
+            (explored.store_states, self.part.reaches_store, words.STORE_STATES),
+            (explored.room_states, self.part.reaches_room, words.ROOM_STATES),
+        ):
+            for n, state in enumerate(known):
+                if (wanted & ~reached) >> n & 1:
+                    yield f"{name}: '{state}' is never reached"
+        key = self.stuck(keys) if self.part.served else None
+        if key is not None:
+            yield f"{name}: state {key} is never served"
 
     def leads_to(self, key: int, to: int) -> bool:
         """Return whether some input leads from one state to another in one step."""
@@ -212,7 +231,7 @@ class Checked:
     """Everything explored."""
 
     explored: tuple[Explored, ...]
-    stuck: tuple[str, ...]  # slices in which some state is never served, one line each
+    missed: tuple[str, ...]  # states never served, never reached, or without a way out
 
     @property
     def states(self) -> int:
@@ -231,22 +250,19 @@ class Checked:
 
     @property
     def violations(self) -> tuple[str, ...]:
-        """A story of several lines for each broken invariant, a line for each jam."""
-        return (*chain.from_iterable(e.story for e in self.explored), *self.stuck)
+        """A story of several lines for each broken invariant, a line for what is missed."""
+        return (*chain.from_iterable(e.story for e in self.explored), *self.missed)
 
 
-def check_one(number: int) -> tuple[Explored, str]:
-    """Explore slice `number` and see that fair inputs are served; to be called in any process."""
+def check_one(number: int) -> tuple[Explored, tuple[str, ...]]:
+    """Explore slice `number`, return it and what it misses; to be called in any process."""
     machine = Machine(slices()[number])
     explored, keys = machine.explore()
     if explored.broken:
         from .abstract_story import tell
 
-        return replace(explored, story=tuple(tell(machine, explored))), ""
-    if not machine.part.served:
-        return explored, ""
-    key = machine.stuck(keys)
-    return explored, "" if key is None else f"{explored.name}: state {key} is never served"
+        return replace(explored, story=tuple(tell(machine, explored))), ()
+    return explored, tuple(machine.missed(explored, keys))
 
 
 def check(processes: int = 1) -> Checked:
@@ -262,5 +278,5 @@ def check(processes: int = 1) -> Checked:
     by_slice = sorted(zip(order, found, strict=True), key=lambda pair: pair[0])
     return Checked(
         tuple(explored for _, (explored, _) in by_slice),
-        tuple(line for _, (_, line) in by_slice if line),
+        tuple(line for _, (_, lines) in by_slice for line in lines),
     )

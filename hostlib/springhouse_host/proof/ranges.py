@@ -72,6 +72,7 @@ def _memory() -> dict[int, Interval]:
     for slot in (M.DRY_COUNT, M.TRAY_COUNT, M.REST_COUNT, M.STILL_COUNT):
         found[slot] = Interval(0, 4)
     found[M.PROGRESS_MC] = Interval(-_MC - 100_000, _MC + 100_000)
+    found[M.PROGRESS_BY] = Interval(0, 3)
     found[M.PROGRESS_MADE_MK] = Interval(-100_000, 100_000)
     for slot in range(M.PROGRESS_LEFT_MS, M.TIMERS):
         found[slot] = Interval(0, T.LONGEST_MS)

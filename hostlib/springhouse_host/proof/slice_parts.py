@@ -65,7 +65,8 @@ class Slice:
     """One exploration: a part of the controller under one set of fitted sensors.
 
     ``fair`` are the option numbers, one a dial, of a healthy input that asks for service;
-    ``served`` the output that must then come on, 0 if the slice has none.
+    ``served`` the output that must then come on, 0 if the slice has none. ``reaches_store`` and
+    ``reaches_room`` are bits of the states that must be met.
     """
 
     number: int
@@ -75,6 +76,8 @@ class Slice:
     dials: tuple[Dial, ...]
     fair: tuple[int, ...] = ()
     served: int = 0
+    reaches_store: int = 0
+    reaches_room: int = 0
     now_ms: int = NOW_MS
     base_writes: tuple[Write, ...] = field(default=())
 
@@ -103,6 +106,12 @@ class Slice:
         for record, slot, value, _ in self.base_writes:
             (memory, readings)[record][slot] = value
         return memory, readings
+
+
+def one_of_both(first: Dial, second: Dial) -> Dial:
+    """Return a dial that turns either of two away from its first option, never both."""
+    together = (*first.options, *second.options[1:])
+    return Dial(f"{first.name} or {second.name}", together)
 
 
 def settings(fitted: int, **changes: int) -> "array[int]":

@@ -28,6 +28,7 @@ from .slice_parts import (
     mem,
     mem_or,
     number,
+    one_of_both,
     running,
     seen,
     settings,
@@ -69,7 +70,9 @@ def delivery_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     """Yield delivery under each fitting of room probe, tray float, flow sensor, inlet probe.
 
     Kept: state, outputs, spacing, tray, dry-run wait, the clock of the flow evidence. Free: trust
-    and temperatures, plan, power, coil waits, latches, modes, the compressor.
+    and temperatures, plan, power, coil waits, latches, modes, the compressor. A guard and a mode at
+    once are met by the slices without a tray float. Beside a flow sensor the inlet probe only says
+    whether the coil freezes: there it has a dial of its own and guards and some modes rest.
     """
     for room, tray, flow in product(
         (F.ROOM, 0), (F.TRAY, 0), (F.FLOW | F.COIL_IN, F.FLOW, F.COIL_IN, 0)
@@ -86,6 +89,25 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         heat = (("cool", 23000), ("between", 24300), ("warm", 25000), ("hot", 27500))
         rooms += [Option(name, seen(P.ROOM, mc)) for name, mc in heat]
     low = seen(P.LOW, 8000)
+    guards = Dial(
+        "guard",
+        (
+            Option("none"),
+            Option("latched", (mem(M.LATCH, L.STILL),)),
+            Option("settings bad", (shown(R.SETTINGS_OK, 0), means(V.SETTINGS_BAD))),
+        ),
+    )
+    modes = modes_dial((W.AUTOMATIC, W.OFF, W.QUIET, W.COOL_NOW, W.PURGE), now_ms)
+    rest: tuple[Dial, ...] = (guards, modes)
+    if fit & (F.FLOW | F.COIL_IN) == F.FLOW | F.COIL_IN:
+        inlet = (("cold", -1000), ("fine", 8000))
+        options = [Option(name, seen(P.COIL_IN, mc)) for name, mc in inlet]
+        rest = (
+            Dial("inlet", (Option("not trusted"), *options)),
+            modes_dial((W.AUTOMATIC, W.PURGE), now_ms),
+        )
+    elif fit & F.TRAY:
+        rest = (one_of_both(guards, modes),)
     dials = [
         Dial("room", tuple(rooms)),
         Dial(
@@ -107,15 +129,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
             ),
         ),
         _flow_dial(fit),
-        Dial(
-            "guard",
-            (
-                Option("none"),
-                Option("latched", (mem(M.LATCH, L.STILL),)),
-                Option("settings bad", (shown(R.SETTINGS_OK, 0), means(V.SETTINGS_BAD))),
-            ),
-        ),
-        modes_dial((W.AUTOMATIC, W.OFF, W.QUIET, W.COOL_NOW, W.PURGE), now_ms),
+        *rest,
         Dial(
             "compressor",
             (
@@ -152,6 +166,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         tuple(dials),
         fair=fair,
         served=O.PUMP if fair else 0,
+        reaches_room=(1 << K.ROOM_STATES) - 1 if fair and fit & F.TRAY else 0,
         now_ms=now_ms,
     )
 

@@ -30,6 +30,7 @@ from .slice_parts import (
     mem,
     mem_or,
     number,
+    one_of_both,
     running,
     seen,
     settings,
@@ -137,7 +138,8 @@ def compressor_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     """Yield the compressor under each fitting of store probes and mains sense, and each ration.
 
     Kept: state, output, off-time, on-time, spacing, start ring, freeze and mains flags. Free:
-    trust and temperatures, latches, rests, modes, tariff, the room side.
+    trust and temperatures, latches, rests, modes, tariff, the room side. A guard and a mode at
+    once are met by the slices of one probe without mains sense.
     """
     for probes, mains in product((BOTH, F.STORE_LOW, F.STORE_HIGH, 0), (F.MAINS, 0)):
         yield _compressor(probes | mains, now_ms)
@@ -159,10 +161,11 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
             Option("resting", (mem(M.REST_T, running(now_ms, HOUR_MS)),)),
         ),
     )
+    modes = modes_dial(MODES_APART if fit & BOTH == BOTH else tuple(MODES), now_ms)
+    every_pair = fit & BOTH != BOTH and not fit & F.MAINS
     dials = [
         store_dial(fit),
-        guards,
-        modes_dial(MODES_APART if fit & BOTH == BOTH else tuple(MODES), now_ms),
+        *((guards, modes) if every_pair else (one_of_both(guards, modes),)),
         switch(
             "tariff",
             "free",
@@ -193,6 +196,7 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
         tuple(dials),
         fair=(_warm(dials[0]), *(0 for _ in dials[1:])) if fit & BOTH else (),
         served=O.COMPRESSOR if fit & BOTH else 0,
+        reaches_store=(1 << K.STORE_STATES) - 1 if fit & BOTH else 0,
         now_ms=now_ms,
     )
 
@@ -222,22 +226,27 @@ def care_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
 
 def _care(fit: int, bank: int, now_ms: int) -> Slice:
     held = settings(fit | F.ROOM, ICE_BANK=bank, ICE_RUN_MIN=60)
-    mean = {"judged": 8000}
-    options = [Option("no store probe trusted")]
+    options = [Option("no store probe trusted", (mem(M.PROGRESS_BY, 0),))]
     judged = means(V.JUDGED)
+    low = (*seen(P.LOW, 8000), judged)
     if fit & F.STORE_LOW:
-        options.append(Option("low probe", (*seen(P.LOW, mean["judged"]), judged)))
+        options.append(Option("low probe", (*low, mem(M.PROGRESS_BY, F.STORE_LOW))))
     if fit & F.STORE_HIGH:
-        melted = (means(V.MELTED), judged)
+        by = mem(M.PROGRESS_BY, F.STORE_HIGH)
+        melted = (by, means(V.MELTED), judged)
         options.append(Option("high probe, melted", (*seen(P.HIGH, 8000), *melted)))
-        options.append(Option("high probe, between", (*seen(P.HIGH, 3000), judged)))
-        cold = () if bank else (judged,)
+        options.append(Option("high probe, between", (*seen(P.HIGH, 3000), by, judged)))
+        cold = (by,) if bank else (by, judged)
         options.append(Option("high probe, ice zone", (*seen(P.HIGH, 900), *cold)))
     if fit == BOTH:
-        apart = (*seen(P.LOW, 6000), *seen(P.HIGH, 12000), means(V.APART), means(V.MELTED), judged)
-        options.append(Option("far apart", apart))
+        by = mem(M.PROGRESS_BY, BOTH)
+        apart = (by, means(V.APART), means(V.MELTED), judged)
+        options.append(Option("far apart", (*seen(P.LOW, 6000), *seen(P.HIGH, 12000), *apart)))
+        # A mean that fell only because a warmer probe was lost is no progress.
+        lost = (mem(M.PROGRESS_BY, BOTH), mem(M.STORE_HIGH_ANCHOR_MC, 20000))
+        so_far = (mem(M.PROGRESS_MC, 14000), mem(M.PROGRESS_MADE_MK, 0))
+        options.append(Option("high probe just lost, 12 K warmer", (*low, *lost, *so_far)))
     dials = (
-        Dial("store", tuple(options)),
         Dial(
             "progress",
             (
@@ -252,6 +261,7 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
                 ),
             ),
         ),
+        Dial("store", tuple(options)),
         Dial(
             "asked",
             (
@@ -292,7 +302,17 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
             Kept("ice left", M.ICE_LEFT_MS, A.LEFT, 2, 0, 1000),
         ]
     name = f"care of the compressor: {_sensors(fit)}{', ice bank' if bank else ''}"
-    return Slice(J.CARE, name, held, tuple(kept), dials, now_ms=now_ms)
+    # Fair: the store gets colder, the compressor is asked for, somebody presses.
+    return Slice(
+        J.CARE,
+        name,
+        held,
+        tuple(kept),
+        dials,
+        fair=(1, 2 if fit == BOTH else 1, 0, 0, 1),
+        served=O.COMPRESSOR,
+        now_ms=now_ms,
+    )
 
 
 def probe_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:

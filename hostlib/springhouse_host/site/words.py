@@ -58,6 +58,10 @@ def assumes(file: SiteFile) -> list[str]:
     """Return what the owner declares and no simulation can show."""
     declared = file.protection.model_dump()
     found = [text for key, text in DECLARED.items() if declared[key]]
+    found.append(
+        "the other parts of wiring/required_hardware.md and its proof tests, such as floats lifted "
+        "by hand every month"
+    )
     if file.tray.open_drain:
         found.append("an open drain from the condensate tray that stays clear")
     checked = file.sensors.ice_point_checked

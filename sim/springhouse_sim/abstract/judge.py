@@ -12,25 +12,28 @@ from springhouse import reading as R
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract import judge_faults, judge_probe, judge_room, judge_store
 from springhouse_sim.abstract.fields import left_ms
+from springhouse_sim.abstract.waits import MOTORS, shortened
 from springhouse_sim.records import IntRecord
 
 STORE, CARE, ROOM, AIR, DRY, FAULTS, PROBE = range(7)
-MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
+SPACING_MS = 5000
 
 
 def everywhere(
     before: IntRecord, memory: IntRecord, readings: IntRecord, env: IntRecord, out: int
 ) -> int:
-    """15: motors start one by one, 5 s apart. 19: invalid settings. 11: flood."""
+    """15: motors start one by one, 5 s apart, 26: and wait no longer. 19: settings. 11: flood."""
     now = readings[R.NOW_MS]
     rising = out & ~before[M.OUT] & MOTORS
     if rising & (rising - 1):
         return 15
-    wait_ms = left_ms(before, M.SPACING_T, now)
-    if rising and (wait_ms >= 0 or left_ms(memory, M.SPACING_T, now) < 5000):
+    is_ms = left_ms(memory, M.SPACING_T, now)
+    if rising and (before[M.SPACING_T] >= 0 or is_ms < SPACING_MS):
         return 15
-    if wait_ms > left_ms(memory, M.SPACING_T, now):
+    if shortened(before, memory, M.SPACING_T, now):
         return 15
+    if is_ms > SPACING_MS or (not rising and is_ms > left_ms(before, M.SPACING_T, now)):
+        return 26
     if env[V.SETTINGS_BAD] and out & MOTORS:
         return 19
     if env[V.FLOODED] and out & MOTORS:
@@ -48,7 +51,7 @@ def judge(
     out: int,
 ) -> int:
     """Number of the invariant that this step of a slice breaks, 0 = none."""
-    if env[V.BOOT] and out & MOTORS & O.COMPRESSOR:
+    if env[V.BOOT] and out & O.COMPRESSOR:
         return 5
     broken = everywhere(before, memory, readings, env, out)
     if broken:

@@ -10,11 +10,8 @@ from springhouse import timekeeping as T
 
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract.fields import left_ms
+from springhouse_sim.abstract.waits import ACK_WAIT_MS, DELIVERY, MOTORS
 from springhouse_sim.records import IntRecord
-
-MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
-DELIVERY = O.PUMP | O.FAN
-ACK_WAIT_MS = 60000
 
 
 def faults(

@@ -6,7 +6,7 @@ from springhouse import setting as S
 from springhouse import timekeeping as T
 
 from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract.fields import left_ms
+from springhouse_sim.abstract.waits import unlimited
 from springhouse_sim.records import IntRecord
 
 TRUSTED = 3
@@ -55,7 +55,4 @@ def _rejected(before: IntRecord, memory: IntRecord, readings: IntRecord, i: int)
     if memory[M.VALID] & (1 << i) or before[M.STORE_LOW_BAD_T + i] == T.DUE:
         return 3
     now = readings[R.NOW_MS]
-    was_ms = left_ms(before, M.STORE_LOW_BAD_T + i, now)
-    is_ms = left_ms(memory, M.STORE_LOW_BAD_T + i, now)
-    late = is_ms < 0 or is_ms > BAD_MS or (was_ms >= 0 and is_ms > was_ms)
-    return 3 if late else 0
+    return 3 if unlimited(before, memory, M.STORE_LOW_BAD_T + i, now, BAD_MS) else 0

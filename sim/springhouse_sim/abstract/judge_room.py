@@ -10,11 +10,10 @@ from springhouse import timekeeping as T
 
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract.fields import left_ms
+from springhouse_sim.abstract.waits import DAY_MS, DELIVERY, shortened, unlimited
 from springhouse_sim.records import IntRecord
 
-DELIVERY = O.PUMP | O.FAN
 RETRY_MS = (60000, 300000, 1800000)
-ACK_WAIT_MS = 60000
 
 
 def _coil_freezes(before: IntRecord, settings: IntRecord, env: IntRecord) -> bool:
@@ -61,21 +60,23 @@ def _flow(
         first_ms = settings[S.SPELL_ON_S] * 1000
         later_ms = first_ms
         shown = False
-    was_ms = left_ms(before, slot, now)
-    is_ms = left_ms(memory, slot, now)
     started = out & ~before[M.OUT] & O.PUMP != 0
     if slot == M.SPELL_T:
-        if started and was_ms >= 0:
+        if started and before[slot] >= 0:
             return 9
-        if before[M.OUT] & ~out & O.PUMP and is_ms < settings[S.SPELL_OFF_S] * 1000:
+        off_ms = settings[S.SPELL_OFF_S] * 1000
+        if before[M.OUT] & ~out & O.PUMP and left_ms(memory, slot, now) < off_ms:
             return 9
     if not out & O.PUMP:
         return 0
     if before[slot] == T.DUE and not started and not shown:
         return 9
     if not shown and not (started and slot == M.FOLLOW_T):
-        most_ms = first_ms if started or was_ms >= 0 else later_ms
-        if is_ms < 0 or is_ms > most_ms or (not started and was_ms >= 0 and is_ms > was_ms):
+        if started:  # the clock of an earlier spell is none of this one
+            is_ms = left_ms(memory, slot, now)
+            return 9 if is_ms < 0 or is_ms > first_ms else 0
+        most_ms = first_ms if before[slot] >= 0 else later_ms
+        if unlimited(before, memory, slot, now, most_ms):
             return 9
     return 0
 
@@ -103,7 +104,7 @@ def room(
         return 18
     if before[M.DRY_WAIT_T] >= 0 and out & O.PUMP:
         return 10
-    if left_ms(memory, M.DRY_WAIT_T, now) < left_ms(before, M.DRY_WAIT_T, now):
+    if shortened(before, memory, M.DRY_WAIT_T, now):
         return 10
     return _flow(before, memory, settings, readings, env, out)
 
@@ -129,7 +130,7 @@ def dry(
     if memory[M.DRY_COUNT] < counted:
         return 10
     if memory[M.DRY_COUNT] > counted:
-        if left_ms(memory, M.DRY_DAY_T, now) < 86400000:
+        if left_ms(memory, M.DRY_DAY_T, now) < DAY_MS:
             return 10
         n = memory[M.DRY_COUNT]
         if n <= 3 and left_ms(memory, M.DRY_WAIT_T, now) < RETRY_MS[n - 1]:
@@ -159,7 +160,7 @@ def air(
         return 13
     if memory[M.COIL_T] >= 0 and out & O.PUMP:
         return 13
-    if left_ms(memory, M.COIL_T, now) < left_ms(before, M.COIL_T, now):
+    if shortened(before, memory, M.COIL_T, now):
         return 13
     if out & DELIVERY and _battery_low(before, settings, env):
         return 17
@@ -197,10 +198,6 @@ def _still(
     both = before[M.OUT] & DELIVERY == DELIVERY
     if both and before[M.STILL_T] == T.DUE and out & O.PUMP:
         return 14
-    if both and before[M.STILL_T] != T.DUE:
-        was_ms = left_ms(before, M.STILL_T, now)
-        is_ms = left_ms(memory, M.STILL_T, now)
-        most_ms = settings[S.FAN_STILL_S] * 1000
-        if is_ms < 0 or is_ms > most_ms or (was_ms >= 0 and is_ms > was_ms):
-            return 14
-    return 0
+    most_ms = settings[S.FAN_STILL_S] * 1000
+    counts = both and before[M.STILL_T] != T.DUE
+    return 14 if counts and unlimited(before, memory, M.STILL_T, now, most_ms) else 0

@@ -10,6 +10,7 @@ from springhouse import timekeeping as T
 
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract.fields import START_STAMPS, left_ms
+from springhouse_sim.abstract.waits import shortened, unlimited
 from springhouse_sim.records import IntRecord
 
 HOUR_MS = 3600000
@@ -136,8 +137,11 @@ def care(
     rest_ms = left_ms(memory, M.REST_T, now)
     if out & O.COMPRESSOR and rest_ms >= 0:
         return 8
-    if rest_ms < left_ms(before, M.REST_T, now):
+    if shortened(before, memory, M.REST_T, now):
         return 8
+    longest_min = max(settings[S.REST_MIN], settings[S.PULL_DOWN_REST_MIN])
+    if rest_ms > longest_min * 60000:
+        return 26
     if memory[M.LATCH] & CARE_LATCHES and out & O.COMPRESSOR:
         return 18
     if before[M.LATCH] & CARE_LATCHES & ~memory[M.LATCH] and not env[V.PRESSED]:
@@ -158,8 +162,6 @@ def _no_progress(
 ) -> int:
     """8: a clock runs while chilling shows no progress; it ends in a rest, the third latches."""
     now = readings[R.NOW_MS]
-    was_ms = left_ms(before, M.PROGRESS_T, now)
-    is_ms = left_ms(memory, M.PROGRESS_T, now)
     if before[M.PROGRESS_T] == T.DUE:
         if left_ms(memory, M.REST_T, now) < settings[S.REST_MIN] * 60000:
             return 8
@@ -167,7 +169,8 @@ def _no_progress(
         return 8 if third and not memory[M.LATCH] & CARE_LATCHES else 0
     if env[V.APART] or not memory[M.OUT] & O.COMPRESSOR:
         return 0
-    return 8 if is_ms < 0 or (was_ms >= 0 and is_ms > was_ms) else 0
+    most_ms = settings[S.PROGRESS_MIN] * 60000
+    return 8 if unlimited(before, memory, M.PROGRESS_T, now, most_ms) else 0
 
 
 def _ice(before: IntRecord, memory: IntRecord, settings: IntRecord, env: IntRecord) -> int:

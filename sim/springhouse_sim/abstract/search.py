@@ -40,8 +40,9 @@ BOOT, TIME = -1, -2  # what led to a state, if not an input: power-up; a timer t
     BROKEN_INPUT,
     FULL,
     ROWS,  # bits of states seen: store states, then room states from bit 8
+    DEAD_END,  # index of a state that no input and no time leads out of, plus 1; 0 = none
     OWN_SIZE,
-) = range(9)
+) = range(10)
 OUT_OF_SIZE = 99
 
 
@@ -157,10 +158,12 @@ def explore(
     at = -1  # the power-up itself
     while at < own[STATES] and not own[BROKEN] and not own[FULL]:
         key = BOOT if at < 0 else keys[at]
+        leads_on = False
         if at >= 0:
             for f in range(len(fields)):
                 later = F.fallen_due(key, fields, f)
                 if later >= 0:
+                    leads_on = True
                     _add(later, at, TIME - f, found)
         for number in range(n_inputs):
             out = step(
@@ -182,7 +185,10 @@ def explore(
             own[ROWS] |= 1 << memory[M.STORE_STATE] | 1 << (8 + memory[M.ROOM_STATE])
             if to != key:
                 own[TRANSITIONS] += 1
+                leads_on = True
                 _add(to, at, number, found)
+        if not leads_on and not own[BROKEN]:
+            own[DEAD_END] = at + 1
         at += 1
 
 

@@ -168,26 +168,31 @@ def progress(
     cases: IntRecord,
     violations: IntRecord,
 ) -> None:
-    """8: an unbroken run without delivery makes progress or ends."""
+    """8: an unbroken run without delivery makes progress or ends.
+
+    Where the controller begins to count cannot be seen from outside: it goes on from earlier runs,
+    and from the moment of its latest progress. But of any two spans one after the other one lies
+    inside what is seen here. Progress is how far both probes together are below their highest.
+    """
     pattern = 0
-    fallen = False
+    fallen = 0
     for i in range(2):
         if U.believed(shadow, readings, i):
             pattern |= 1 << i
             mc = U.value_mc(settings, readings, i)
-            if mc <= shadow[X.RUN_LOW_MC + i] - settings[S.PROGRESS_MK]:
-                fallen = True
+            shadow[X.RUN_LOW_MC + i] = max(shadow[X.RUN_LOW_MC + i], mc)
+            fallen += shadow[X.RUN_LOW_MC + i] - mc
     chilling = out & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
     if not chilling or pattern == 0 or settings[S.ICE_BANK]:
         shadow[X.RUN_TRUST] = 0
         return
-    if pattern != shadow[X.RUN_TRUST] or fallen:
+    if pattern != shadow[X.RUN_TRUST] or fallen >= settings[S.PROGRESS_MK]:
         shadow[X.RUN_TRUST] = pattern
         shadow[X.RUN_MS] = shadow[X.TIME_MS]
         for i in range(2):
             shadow[X.RUN_LOW_MC + i] = U.value_mc(settings, readings, i)
     run_ms = shadow[X.TIME_MS] - shadow[X.RUN_MS]
-    tally(cases, violations, 8, run_ms <= settings[S.PROGRESS_MIN] * 60000 + 2000)
+    tally(cases, violations, 8, run_ms <= settings[S.PROGRESS_MIN] * 120000 + 2000)
 
 
 def demand(

@@ -32,7 +32,7 @@
     MODE_SEEN,
     MODE_END_MS,
     RUN_MS,  # start of the judged compressor run
-    RUN_LOW_MC,  # store readings at its start: one of them must fall
+    RUN_LOW_MC,  # highest store readings since: they must fall
     RUN_HIGH_MC,
     RUN_TRUST,  # trust pattern of that run
     DEMAND_MS,  # healthy demand for cold since, -1 = none
