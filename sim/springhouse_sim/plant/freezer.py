@@ -8,6 +8,7 @@ water: the compressor then pumps the evaporator down to where its flow equals th
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -250,7 +251,7 @@ class Freezer:
         p[P.FREEZER_STANDBY_W] = self.standby_w
         p[P.RATED_EVAPORATING_LOW_C], p[P.RATED_EVAPORATING_HIGH_C] = self.envelope_evaporating_c
         p[P.RATED_CONDENSING_LOW_C], p[P.RATED_CONDENSING_HIGH_C] = self.envelope_condensing_c
-        capacity, power = self.tables()
+        capacity, power = tables_of(self)
         p[P.CAPACITY_W : P.CAPACITY_W + capacity.size] = capacity.ravel()
         p[P.INPUT_W : P.INPUT_W + power.size] = power.ravel()
 
@@ -261,6 +262,12 @@ class Freezer:
         x[X.WINDING_C] = x[X.PLACE_C]
         x[X.SHELL_C] = x[X.PLACE_C]
         x[X.MOTOR] = X.MOTOR_OFF
+
+
+@lru_cache(maxsize=16)
+def tables_of(machine: Freezer) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return ``machine.tables()``; kept, for it takes half a second."""
+    return machine.tables()
 
 
 def axis(low: float, step: float, points: int) -> NDArray[np.float64]:
