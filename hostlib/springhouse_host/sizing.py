@@ -22,13 +22,14 @@ from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
 from .sheet import advice, curves, running, surfaces
-from .sheet.charge import cold_kwh, discharge, hours_between
+from .sheet.charge import Discharge, cold_kwh, discharge, hours_between
 from .site import VARIANTS, Site, Variant
 from .site.probes import probe_error_k
 from .working_point import (
     DELIVERY_SETTLES_S,
     Array,
     Case,
+    Delivery,
     battery_hours,
     charging_w,
     delivery,
@@ -98,15 +99,17 @@ class Sheet:
     discharge_h: float
     discharge_end_c: float
     condensate_l_day: float
-    tray_full_h: float  # delivery until the tray's float opens
+    tray_full_h: float | None  # delivery until the tray's float opens; None: nothing condenses
     pull_down_h: float | None  # back from the end of discharge; None: never gets there
     first_chill_h: float | None  # from tap water, its rests included; None: never gets there
     battery_h: float | None  # None: no battery
+    coil_share: float  # of the wanted hours' mean gain that full delivery covers, store full
     dry_store_c: float | None  # lowest store temperature without condensate; None: there is none
     surfaces: tuple[surfaces.Surface, ...]
     at_work: running.Charging
     mean_day: running.Continuous
     worst_day: running.Continuous
+    mean_use: running.Day  # a mean summer day's wanted hours
     design_day: running.Day
     limits: tuple[advice.Limit, ...]
 
@@ -195,75 +198,110 @@ def second_probe_kwh(site: Site, deep_c: float) -> float:
     return cold_kwh(site.file.store.water_litres, min(deep_c, blind_c), blind_c)
 
 
+@dataclass(frozen=True)
+class Use:
+    """A day's wanted hours out of the store, and the compressor that makes up for them."""
+
+    gain: Gain
+    spent: Discharge
+    hours: float  # of delivery
+    day: running.Day
+    at_work: running.Charging
+
+
+def use(case: Case, d: Delivery, humid: float, u: Array) -> Use:
+    """Return what the wanted hours of a day take."""
+    file = case.site.file
+    gain = room_gain(case, humid)
+    wanted_h = minutes_of_day(file.schedule.wanted, case.weekday) / 60.0
+    spent = discharge(case, d, gain.mean_w, u, wanted_h)
+    at_work = running.charging(case, 0.5 * (case.deep_c + spent.end_c), file.schedule.charging)
+    hours = min(wanted_h, spent.hours)
+    charge_kwh = cold_kwh(file.store.water_litres, case.deep_c, spent.end_c, bank_kg(case.site))
+    store_kwh = charge_kwh * hours / max(spent.hours, 1e-9)
+    day = running.day_of(case, at_work, store_kwh, hours, float(u[U.FAN_DUTY]))
+    return Use(gain, spent, hours, day, at_work)
+
+
+def bank_kg(site: Site) -> float:
+    """Return the ice of a declared ice bank [kg], 0 without one."""
+    return site.file.store.ice_limit_kg if site.file.store.ice_bank else 0.0
+
+
+def on_duty(case: Case) -> Array:
+    """Return what acts on the plant in the mean of the wanted hours, pump and fans running."""
+    u = np.mean(case.day_given(case.site.file.schedule.wanted), axis=0)
+    u[U.PUMP_DUTY] = 1.0
+    u[U.FAN_DUTY] = _slot(case.site, S.FAN_FULL_PM) / 1000.0
+    return np.asarray(u)
+
+
 def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) -> Sheet:
     """Return the sheet for one plant; ``mean`` is a mean summer day."""
     site, file = case.site, case.site.file
     litres = file.store.water_litres
-    ratios = [moist_air.saturated_humidity_ratio(c, 101325.0) for c in (DRY_DEW_C, dew_point_c)]
+    u = on_duty(case)
+    pressure_pa = float(u[U.PRESSURE_PA])
+    ratios = [moist_air.saturated_humidity_ratio(c, pressure_pa) for c in (DRY_DEW_C, dew_point_c)]
     humidity = np.linspace(min(ratios), max(ratios), HUMIDITY_POINTS)
     humid = float(humidity[-1])
-    gain = room_gain(case, humid)
 
     useful_k = (_slot(site, S.USEFUL_MK) - _slot(site, S.USEFUL_BAND_MK)) / 1000.0
     warmest_c = max(case.deep_c + 1.0, case.room_c - useful_k)
-    u = np.mean(case.day_given(file.schedule.wanted), axis=0)
-    u[U.PUMP_DUTY] = 1.0
-    u[U.FAN_DUTY] = _slot(site, S.FAN_FULL_PM) / 1000.0
     d = delivery(case, u, np.linspace(case.deep_c, warmest_c, DELIVERY_POINTS), humidity, tick)
-    wanted_h = minutes_of_day(file.schedule.wanted, case.weekday) / 60.0
-    spent = discharge(case, d, gain.mean_w, u, wanted_h)
+    design = use(case, d, humid, u)
+    mean_case = running.on_day(case, mean)
+    usual = use(mean_case, d, humid, on_duty(mean_case))
+    gain, spent, at_work = design.gain, design.spent, design.at_work
     duty = coil_duty(case, u, np.linspace(case.deep_c, spent.end_c, DUTY_POINTS), humid)
 
     charge = np.mean(case.day_given(file.schedule.charging), axis=0)
     charge[U.COMPRESSOR_RELAY] = 1.0
     chilling_c = np.linspace(case.deep_c, max(FILL_C, warmest_c), CHARGING_POINTS)
     net_w = charging_w(case, charge, chilling_c, tick)
-    ice_kg = file.store.ice_limit_kg if file.store.ice_bank else 0.0
-    ice_j = ice_kg * water.LATENT_FUSION_J_KG
+    ice_j = bank_kg(site) * water.LATENT_FUSION_J_KG
     pull_down_h = hours_between(chilling_c, net_w, litres, spent.end_c, case.deep_c)
     if pull_down_h is not None:
         pull_down_h += ice_j / float(net_w[0]) / 3600.0
     first_h = hours_between(chilling_c, net_w, litres, FILL_C, case.deep_c)
     run, rest = _slot(site, S.PULL_DOWN_RUN_MIN), _slot(site, S.PULL_DOWN_REST_MIN)
 
-    at_work = running.charging(case, 0.5 * (case.deep_c + spent.end_c), file.schedule.charging)
-    used_h = min(wanted_h, spent.hours)
-    store_kwh = cold_kwh(litres, case.deep_c, spent.end_c, ice_kg) * used_h / max(spent.hours, 1e-9)
-    condensate_l_h = spent.condensate_kg / max(used_h, 1e-9)
-    float_l = file.tray.float_opens_litres
-    tray_full_h = float_l / condensate_l_h if condensate_l_h > 1e-6 else float("inf")
+    condensate_l_h = spent.condensate_kg / max(design.hours, 1e-9)
+    drips = condensate_l_h > 1e-6
+    tray_full_h = file.tray.float_opens_litres / condensate_l_h if drips else None
     battery_h = battery_hours(case)
-    mean_case = running.on_day(case, mean)
-    mean_gain_w = room_gain(mean_case, humid).day_w
+    room_w = float(d.room_w[0, -1])
     return Sheet(
         gain=gain,
         flow_l_min=d.flow_l_min,
         air_off_c=d.air_off_c,
-        cooling_w=float(d.room_w[0, -1]),
+        cooling_w=room_w,
         coil_duty=duty,
         loop=curves.curves(case.plant.loop),
-        cold_stored_kwh=cold_kwh(litres, case.deep_c, spent.end_c, ice_kg),
+        cold_stored_kwh=cold_kwh(litres, case.deep_c, spent.end_c, bank_kg(site)),
         cold_in_ice_kwh=ice_j / 3.6e6,
         second_probe_kwh=second_probe_kwh(site, case.deep_c),
         discharge_h=spent.hours,
         discharge_end_c=spent.end_c,
         condensate_l_day=spent.condensate_kg,
-        tray_full_h=min(1e4, tray_full_h),
+        tray_full_h=tray_full_h,
         pull_down_h=pull_down_h,
         first_chill_h=None if first_h is None else first_h * (run + rest) / run,
         battery_h=battery_h,
+        coil_share=spent.room_share,
         dry_store_c=surfaces.dry_store_c(case, u, dew_point_c),
         surfaces=surfaces.surfaces(case, dew_point_c, at_work.place_mean_c),
         at_work=at_work,
-        mean_day=running.continuous(mean_case, "mean summer day", humid, mean_gain_w),
-        worst_day=running.continuous(case, "design day", humid, gain.day_w),
-        design_day=running.design_day(case, at_work, store_kwh, used_h, float(u[U.FAN_DUTY])),
+        mean_day=running.continuous(mean_case, "mean summer day", usual.gain.day_w),
+        worst_day=running.continuous(case, "design day", gain.day_w),
+        mean_use=usual.day,
+        design_day=design.day,
         limits=advice.limits(
             discharge_h=spent.hours,
-            wanted_h=wanted_h,
-            pull_down_h=pull_down_h,
+            wanted_h=minutes_of_day(file.schedule.wanted, case.weekday) / 60.0,
+            compressor_h=design.day.run_h,
             charging_h=minutes_of_day(file.schedule.charging, case.weekday) / 60.0,
-            room_w_late=duty[-1].sensible_w,
+            room_w=room_w,
             gain_peak_w=gain.peak_w,
             tray_full_h=tray_full_h,
             open_drain=file.tray.open_drain,

@@ -85,15 +85,15 @@ class Case:
     def state(self, store_c: float, humidity: float) -> Array:
         """Return the plant's state with store and room held."""
         x = self.plant.initial()
-        self._hold(x, store_c, humidity)
+        self._hold(x, store_c)
+        x[X.ROOM_HUMIDITY_RATIO] = humidity
         x[X.SUPPLY_C] = x[X.RETURN_C] = x[X.COIL_C] = store_c
         return x
 
-    def _hold(self, x: Array, store_c: float, humidity: float) -> None:
+    def _hold(self, x: Array, store_c: float) -> None:
         x[X.WATER_C : X.WATER_C + X.LAYERS] = store_c
         x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
         x[X.ROOM_AIR_C] = x[X.ROOM_MASS_C] = self.room_c
-        x[X.ROOM_HUMIDITY_RATIO] = humidity
 
     def at_once(self, u: Array, humidity: float) -> Array:
         """Return the rates of the state with the store at the deep target."""
@@ -102,16 +102,21 @@ class Case:
         return dx
 
     def steady(
-        self, u: Array, store_c: float, humidity: float, seconds: float
+        self, u: Array, store_c: float, humidity: float, seconds: float, hold_moisture: bool = True
     ) -> tuple[Array, Array, Array]:
-        """Return state, rates and taps once everything that is not held is steady."""
+        """Return state, rates and taps once everything that is not held is steady.
+
+        Store and room temperature are held, and the room's moisture unless it is left free.
+        """
         x = self.state(store_c, humidity)
         x[X.PLACE_C] = u[U.OUTDOOR_C]
         work, t, dx = np.zeros(integrate.work_size()), np.zeros(T.SIZE), np.zeros(X.SIZE)
         advance = compiled.load(True, DOORS).sim("plant.integrate").advance
         for _ in range(int(seconds / STEP_S)):
             advance(x, u, self.p, work, t, STEP_S, 1)
-            self._hold(x, store_c, humidity)
+            self._hold(x, store_c)
+            if hold_moisture:
+                x[X.ROOM_HUMIDITY_RATIO] = humidity
         rates(x, u, self.p, dx, t)
         return x, dx, t
 

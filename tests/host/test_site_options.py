@@ -11,6 +11,7 @@ import pytest
 from site_text import edited, site_of
 from springhouse_host.errors import SiteError
 from springhouse_sim.plant import param as P
+from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.prices import HourlyPrices
 
 PULL_DOWN = (
@@ -70,6 +71,16 @@ def test_compressor_coefficients_of_the_standard(tmp_path) -> None:
     assert p[P.INPUT_W + k] == pytest.approx(80 - 25 + 22.5, rel=1e-6)
     assert p[P.CAPACITY_W + k] == pytest.approx(300 - 150 - 45, rel=1e-6)
     assert p[P.RATED_EVAPORATING_HIGH_C] == -10.0
+
+
+@pytest.mark.parametrize(
+    ("word", "total_w"), [("seated", 115.0), ("office", 130.0), ("asleep", 73.0)]
+)
+def test_people_do_what_the_site_says(tmp_path, word: str, total_w: float) -> None:
+    """L1, L3: 115 W seated and 130 W at office work; L6: about 73 W asleep."""
+    site = site_of(tmp_path, edited(("room.people_activity", f'"{word}"')))
+    (there,) = site.people().occupancy
+    assert sum(heat_of_person_w(there.activity, 24.0)) == pytest.approx(total_w, abs=0.5)
 
 
 def test_power_bank_counts_cell_mah(tmp_path) -> None:

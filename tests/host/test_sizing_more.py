@@ -18,6 +18,7 @@ from springhouse_host.sheet import advice, curves, explain, running, surfaces
 from springhouse_host.site import load_site
 from springhouse_host.site.variant import changes_of, site_with
 from springhouse_sim.plant import hydraulics
+from springhouse_sim.world.days import hottest
 from springhouse_sim.world.prices import read_prices
 from springhouse_sim.world.tariff import two_rate
 from springhouse_sim.world.windows import Window
@@ -195,18 +196,105 @@ def test_size_writes_all_it_is_asked_for(tmp_path, base, capsys) -> None:
 
 
 def test_compare_puts_variants_side_by_side(tmp_path, base, capsys) -> None:
-    """A second pair of fans delivers more; more water lasts longer; each in its own column."""
+    """More fans or rows deliver more; more water lasts longer; each in its own column.
+
+    Four fans instead of two move a third more air through the same fins, see below; sensible
+    cooling gains less than that, and not nothing.
+    """
     path = tmp_path / "c.json"
-    options = ["--with", "coil.fans=4", "--with", "store.water_litres=170", "--json", str(path)]
+    variants = ("coil.fans=4", "coil.rows=6", "store.water_litres=170")
+    options = [text for variant in variants for text in ("--with", variant)]
+    options += ["--json", str(path)]
     assert cli.run(["compare", base.path, *options]) == 0
     shown = capsys.readouterr().out
     assert "coil.fans=4" in shown
     assert "first limit" in shown
     found = {k: v["sheets"]["mid"] for k, v in json.loads(path.read_text("utf-8")).items()}
-    plain, fans, water = found["as it is"], found["coil.fans=4"], found["store.water_litres=170"]
-    assert fans["cooling_w"] > 1.3 * plain["cooling_w"]
+    plain, fans, rows, water = (found[name] for name in ("as it is", *variants))
+    assert 1.1 * plain["cooling_w"] < fans["cooling_w"] < 1.33 * plain["cooling_w"]
+    assert rows["cooling_w"] > 1.1 * plain["cooling_w"]
+    assert rows["air_off_c"] < plain["air_off_c"] - 1.0
     assert water["discharge_h"] > 1.05 * plain["discharge_h"]
     assert water["cooling_w"] == pytest.approx(plain["cooling_w"], rel=0.01)
+
+
+@pytest.mark.parametrize(
+    ("fans", "in_series", "m3_h"),
+    [(1, False, 113.4), (2, False, 170.2), (4, False, 227.0), (2, True, 136.1)],
+)
+def test_fans_share_the_same_fins(tmp_path, fans: int, in_series: bool, m3_h: float) -> None:
+    """Straight fan curve q = qf (1 - p / ps) against p = R q, worked out by hand for qf 170 m3/h.
+
+    One fan keeps 0.667: R qf / ps = 0.4993. n side by side: n qf / (1 + 0.4993 n); two in series:
+    qf / (1 + 0.4993 / 2).
+    """
+    word = "true" if in_series else "false"
+    site = site_of(tmp_path, edited(("coil.fans", str(fans)), ("coil.fans_in_series", word)))
+    assert site.known["coil.air_m3_h"].mid == pytest.approx(m3_h, rel=1e-3)
+
+
+def test_three_rows_are_the_customary_small_coil(tmp_path) -> None:
+    """Common practice, no source: 1.33 to 1.42 transfer units; rows add up; air counts at 0.6."""
+    ua = [
+        site_of(tmp_path, edited(("coil.rows", str(rows)))).known["coil.ua_w_k"].mid
+        for rows in (3, 6)
+    ]
+    assert 1.33 < ua[0] / (1.2 * 1006.0 * 170.0 / 3600.0) < 1.42
+    assert ua[1] == pytest.approx(2.0 * ua[0])
+
+
+def test_a_coil_too_small_runs_all_the_time(tmp_path) -> None:
+    """Its charge is spent at full delivery, and the first figures say what it cannot cover."""
+    text = edited(("coil.fan_m3_h", "20"), ("coil.fans", "1"))
+    found = sizing.size(site_of(tmp_path, text), variants=("mid",)).sheets["mid"]
+    assert found.coil_share == pytest.approx(found.cooling_w / found.gain.mean_w)
+    assert found.coil_share < 0.6
+    assert found.discharge_h > 4.0
+    # What it took from the room is less than its full duty all the while.
+    assert found.design_day.store_kwh > 0.5 * found.cooling_w * 4.0 / 1000.0
+    by_name = {limit.name: limit.ratio for limit in found.limits}
+    coil = by_name["coil with a full store against the hottest wanted hour"]
+    assert coil == pytest.approx(found.cooling_w / found.gain.peak_w)
+
+
+def test_a_coil_that_stays_dry_is_said_so_in_json(tmp_path) -> None:
+    """Air whose dew point lies under the store's target: no condensate, no hours, no infinity."""
+    path = tmp_path / "dry.json"
+    changes = (
+        ("weather.source", ""),
+        ("weather.design_highest_c", "32"),
+        ("weather.design_dew_point_c", "1"),
+        ("weather.latitude_degrees", "36"),
+        ("weather.longitude_degrees", "-80"),
+        ("weather.utc_offset_h", "-5"),
+        ("room.people", "0"),
+        ("settings.deep_target_c", "10"),
+    )
+    site = site_of(tmp_path, edited(*changes))
+    assert cli.run(["size", site.path, "--json", str(path)]) == 0
+    sheets = json.loads(path.read_text("utf-8"))["sheets"]
+    assert all(found["tray_full_h"] is None for found in sheets.values())
+
+
+def test_the_envelope_counts_once_where_the_freezer_stands_in_the_room(tmp_path) -> None:
+    """First law: all it draws ends in the room, and always on it can only lose."""
+    text = edited(("place.is_cooled_room", "true"))
+    site = site_of(tmp_path, text)
+    assert site.plant().place.ua_w_k == pytest.approx(0.1)
+    found = sizing.size(site, variants=("mid",)).sheets["mid"]
+    assert found.worst_day.room_w < 0.0
+    assert not found.worst_day.keeps_up
+    with pytest.raises(SiteError, match=r"place\.ua_w_k: 40: nothing while place\.is_cooled_room"):
+        site_of(tmp_path, edited(("place.is_cooled_room", "true"), ("place.ua_w_k", "40")))
+
+
+def test_always_on_the_coil_dries_the_room(base, sheet) -> None:
+    """A coil colder than the dew point leaves the room drier than the air outdoors, by balance."""
+    case = sizing.case_for(
+        base, "mid", base.plant(), base.read_weather(), hottest(base.read_weather(), 1)
+    )
+    outdoors_c = case.day.mean_dew_c
+    assert sheet.worst_day.water_c < sheet.worst_day.dew_point_c < outdoors_c
 
 
 def test_changes_are_read_as_in_a_site_file() -> None:

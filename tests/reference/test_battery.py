@@ -74,6 +74,20 @@ def test_voltage_tells_a_lithium_pack_from_a_power_bank() -> None:
     assert battery.open_circuit_ratio(battery.POWER_BANK, 0.0) == 0.0
 
 
+@pytest.mark.parametrize(("kind", "falls"), [("power_bank", False), ("lifepo4", True)])
+def test_a_power_bank_gives_no_warning_under_load(kind: str, falls: bool) -> None:
+    """Common practice, no source: its converter holds the voltage until it ends."""
+    part = battery.Battery(kind=kind, usable_wh=50.0, nominal_v=5.0, initial_fraction=0.05)
+    p, x, dx, t = np.zeros(P.SIZE), np.zeros(X.SIZE), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    part.put(p)
+    part.start(x)
+    p[P.BOARD_W] = 10.0
+    u = U.neutral_given()
+    u[U.MAINS] = 0.0
+    electricity.power(x, u, p, dx, t)
+    assert (t[T.BATTERY_V] < 4.9) == falls
+
+
 def test_open_circuit_voltage_has_no_steps() -> None:
     fractions = np.linspace(0.0, 1.0, 2001)
     for kind in (battery.LIFEPO4, battery.LEAD_ACID):

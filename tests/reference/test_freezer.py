@@ -140,11 +140,21 @@ def test_polynomial_replaces_the_label() -> None:
     capacity_c = (200.0, 4.0, -1.0) + (0.0,) * 7
     power_c = (60.0, 1.0, 0.5) + (0.0,) * 7
     machine = small(polynomial=(capacity_c, power_c), capillary_factor=20.0)
+    # At the rating point of R8 by hand; the label's own 100 and 80 W count no more.
+    assert machine.at_rating() == pytest.approx((200 - 93.2 - 54.4, 60 - 23.3 + 27.2))
     capacity, power = machine.tables()
     i = int((-20.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
     j = int((45.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
     assert capacity[i, j] == pytest.approx(200.0 - 80.0 - 45.0)
     assert power[i, j] == pytest.approx(60.0 - 20.0 + 22.5)
+
+
+IN_W = (200.0, 4.0, -1.0) + (0.0,) * 7
+
+
+def in_btu_h() -> tuple[float, ...]:
+    """Return the coefficients of IN_W for capacity in Btu/h."""
+    return tuple(3.412 * c for c in IN_W)
 
 
 @pytest.mark.parametrize(
@@ -157,6 +167,9 @@ def test_polynomial_replaces_the_label() -> None:
         ({"condenser_j_k": 200.0, "condenser_ua_w_k": 90.0}, "Freezer.condenser_j_k"),
         ({"overload_reset_c": 130.0}, "Freezer.overload_reset_c"),
         ({"polynomial": ((1.0,), (1.0,))}, "Freezer.polynomial"),
+        # R9's form with capacity in Btu/h instead of W, and an input that is negative.
+        ({"polynomial": (in_btu_h(), IN_W)}, "Freezer.polynomial: 178.8 W"),
+        ({"polynomial": (IN_W, (-9.0,) + (0.0,) * 9)}, "Freezer.polynomial"),
     ],
 )
 def test_refusals(change: dict[str, object], named: str) -> None:
@@ -209,8 +222,11 @@ def test_hours_outside_the_rated_envelope_are_counted() -> None:
 
 
 def test_polynomial_gets_no_credit_beyond_its_envelope_or_the_tube() -> None:
-    """At 0 °C evaporating: the polynomial's own value grows on, ours stays at envelope and tube."""
-    capacity_c = (220.0, 6.0, -1.0) + (0.0,) * 7
+    """At 5 °C evaporating: the polynomial's own value grows on, ours stays at envelope and tube.
+
+    The tube is sized for the polynomial's own 52.4 W at the rating point, whatever the label says.
+    """
+    capacity_c = (200.0, 4.0, -1.0) + (0.0,) * 7
     power_c = (70.0, 1.0, 0.5) + (0.0,) * 7
     machine = small(polynomial=(capacity_c, power_c))
     capacity, _ = machine.tables()
@@ -219,8 +235,8 @@ def test_polynomial_gets_no_credit_beyond_its_envelope_or_the_tube() -> None:
     beyond = refrigerant.ten_coefficients(capacity_c, 5.0, 40.0)
     at_edge = refrigerant.ten_coefficients(capacity_c, -5.0, 40.0)
     assert capacity[i, j] < at_edge * 1.05 < beyond
-    # R13: the tube's 1.6 times the rated flow is less still.
-    assert capacity[i, j] < 1.75 * 100.0
+    # The tube's 1.6 times the rated flow is less still; condensing at 40 °C drives 0.83 of it.
+    assert capacity[i, j] < 1.6 * 52.4
 
 
 def test_r13_real_factors() -> None:

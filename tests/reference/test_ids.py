@@ -35,10 +35,15 @@ NOT_COUNTED = {
     "R11": "swept volume times a CoolProp state",
     "R12": "ratio of two CoolProp states",
     "E11": "arithmetic on W3",
+    **dict.fromkeys(
+        ("W4", "W5", "W7", "H4", "H14", "E1", "S1", "S2", "S15"),
+        "a constant of ours beside it, no function",
+    ),
 }
 
 TESTS = Path(__file__).parents[1]
-QUOTED = re.compile(r"(?<![A-Za-z0-9_])([WPXHRELSIB])(\d{1,2})(?![A-Za-z0-9_])")
+# Not the "R10" of IAPWS R10-06.
+QUOTED = re.compile(r"(?<![A-Za-z0-9_])([WPXHRELSIB])(\d{1,2})(?![A-Za-z0-9_]|-\d)")
 SPAN = re.compile(
     r"(?<![A-Za-z0-9_])([WPXHRELSIB])(\d{1,2})(?:\.\.| to )\1(\d{1,2})(?![A-Za-z0-9_])"
 )

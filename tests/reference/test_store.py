@@ -109,7 +109,7 @@ class Bath:
         self.dx = np.zeros(X.SIZE)
         self.t = np.zeros(T.SIZE)
 
-    def run(self, hours: float, dt_s: float = 10.0, evaporator_c: float | None = None) -> None:
+    def run(self, hours: float, dt_s: float = 20.0, evaporator_c: float | None = None) -> None:
         """Advance by Euler steps, the evaporator held at a temperature if one is given."""
         for _ in range(int(hours * 3600.0 / dt_s)):
             if evaporator_c is not None:
@@ -170,6 +170,51 @@ def test_w2_stable_layers_stay(lower_c: float, upper_c: float) -> None:
     bath.run(0.5, dt_s=2.0)
     assert bath.x[X.WATER_C] == pytest.approx(lower_c, abs=0.3)
     assert bath.x[X.WATER_C + 5] == pytest.approx(upper_c, abs=0.3)
+
+
+def circulated(part: store.Store, return_c: float, flow_kg_s: float) -> Bath:
+    """Return the rates of a store at 4 °C into which the loop returns water."""
+    bath = Bath(part, 4.0)
+    bath.x[X.RETURN_C] = return_c
+    layers.measure(bath.x, bath.p, bath.t)
+    layers.store_rates(bath.x, bath.u, bath.p, bath.dx, bath.t, flow_kg_s)
+    return bath
+
+
+def test_return_enters_at_its_height_and_the_draw_takes_from_its_own() -> None:
+    """Plug flow between the two heights: only the layer of the return is warmed at first.
+
+    First law: 0.03 kg/s from 12 to 4 °C warm a sixth of 90 kg by 0.03 x 8 / 15 K a second.
+    """
+    part = small_store(initial_c=4.0, draw_m=0.03, return_m=0.30)
+    bath = circulated(part, 12.0, 0.03)
+    rates_k_s = bath.dx[X.WATER_C : X.WATER_C + X.LAYERS]
+    assert rates_k_s[3] == pytest.approx(0.03 * 8.0 / 15.0, rel=0.01)
+    assert np.abs(np.delete(rates_k_s, 3)).max() < 1e-9
+    low = circulated(small_store(initial_c=4.0, return_m=0.03), 12.0, 0.03)
+    assert low.dx[X.WATER_C] == pytest.approx(0.03 * 8.0 / 15.0, rel=0.01)
+
+
+def test_the_return_jet_entrains_by_reach_over_bore() -> None:
+    """Ricou and Spalding 1961, m / m0 = 0.32 x / d; from memory.
+
+    Half the 0.40 m width over 6 mm: 10.7 times the pumped 0.01 kg/s, half of it from either side.
+    A stable step of 2 K above the return: the heat through that face is what is entrained.
+    """
+    still, jet = (
+        small_store(initial_c=4.0, return_m=0.30, liner_w_m_k=0.0, return_bore_mm=6.0)
+        for _ in range(2)
+    )
+    taken = []
+    for part, flow_kg_s in ((still, 0.0), (jet, 0.01)):
+        bath = Bath(part, 4.0)
+        bath.x[X.WATER_C + 4 : X.WATER_C + X.LAYERS] = 6.0
+        bath.x[X.RETURN_C] = 4.0
+        layers.measure(bath.x, bath.p, bath.t)
+        layers.exchange(bath.x, bath.p, bath.dx, bath.t, flow_kg_s)
+        taken.append(-bath.dx[X.WATER_C + 4])
+    entrained = (taken[1] - taken[0]) / (4219.0 * 2.0)
+    assert entrained == pytest.approx(0.5 * 0.32 * 0.20 / 0.006 * 0.01, rel=0.01)
 
 
 def test_w9_ice_raises_the_level() -> None:

@@ -64,13 +64,16 @@ def size(
         from ..sheet.picture import draw_sheet
 
         draw_sheet(result, plot)
+    from ..units import show
+
     screen = console()
     us = units is Units.US
+    dew_c = result.dew_point_c
     screen.print(_headline(result, us), markup=False)
     currency = loaded.currency
     for title, rows in (
         (f"heat into the room in its {result.wanted_h:g} wanted hours", gain_rows(result)),
-        ("what the installation can do", can_rows(us)),
+        (f"what it can do, room air of dew point {show(dew_c, '°C', us=us)}", can_rows(us)),
         ("running it", running_rows(us, currency)),
         ("what there is over what is needed", limit_rows(result)),
     ):
@@ -152,7 +155,11 @@ def can_rows(us: bool) -> Rows:
         ("hours of discharge", lambda s: hours(s.discharge_h)),
         ("store at the end of discharge", lambda s: show(s.discharge_end_c, "°C", us=us)),
         ("condensate a day", lambda s: show(s.condensate_l_day, "L", us=us, digits=2)),
-        ("delivery until the tray is full", lambda s: hours(s.tray_full_h)),
+        (
+            "delivery until the tray is full",
+            lambda s: "stays dry" if s.tray_full_h is None else hours(s.tray_full_h),
+        ),
+        ("mean gain covered, store full", lambda s: f"{100.0 * s.coil_share:.0f} %"),
         (
             "store that keeps the coil dry",
             lambda s: "none" if s.dry_store_c is None else f"{show(s.dry_store_c, '°C', us=us)} up",
@@ -191,6 +198,7 @@ def running_rows(us: bool, currency: str) -> Rows:
         ),
         ("always on, mean summer day", steady("mean_day")),
         ("always on, design day", steady("worst_day")),
+        ("run fraction, mean summer day", lambda s: f"{100.0 * s.mean_use.run_fraction:.0f} %"),
         ("run fraction, design day", lambda s: f"{100.0 * s.design_day.run_fraction:.0f} %"),
         ("electricity, design day", lambda s: f"{s.design_day.kwh:.2f} kWh"),
         ("cost, design day", lambda s: f"{s.design_day.cost:.2f} {currency}".rstrip()),
@@ -212,7 +220,11 @@ def _remarks(result: "Sizing", us: bool) -> list[str]:
 
     discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.discharge_h)
     pull_down: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.pull_down_h)
-    enough = [DESCRIBED[v] for v, h in discharge.items() if h >= result.wanted_h]
+    enough = [
+        DESCRIBED[v]
+        for v, h in discharge.items()
+        if h >= result.wanted_h and result.sheets[v].coil_share >= 1.0
+    ]
     refilled = [
         DESCRIBED[v] for v, h in pull_down.items() if h is not None and h <= result.charging_h
     ]

@@ -9,26 +9,32 @@ from .running import Charging, Continuous, highest_c
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
 RETURN_BELOW_SURFACE = 0.1  # share of the depth
 WALL_PROBE_MM = 20.0
+MOST = 100.0  # a ratio above it is no limit, and shown as this
 
 
 @dataclass(frozen=True)
 class Limit:
-    """What there is over what is needed; below 1 it does not suffice."""
+    """What there is over what is needed, at most MOST; below 1 it does not suffice."""
 
     name: str
     ratio: float
     change: str
 
 
+def ratio(there: float, needed: float) -> float:
+    """Return what there is over what is needed, at most MOST."""
+    return min(MOST, there / max(needed, 1e-9))
+
+
 def limits(
     *,
     discharge_h: float,
     wanted_h: float,
-    pull_down_h: float | None,
+    compressor_h: float,
     charging_h: float,
-    room_w_late: float,
+    room_w: float,
     gain_peak_w: float,
-    tray_full_h: float,
+    tray_full_h: float | None,
     open_drain: bool,
     at_work: Charging,
     climate_class: str,
@@ -38,22 +44,22 @@ def limits(
     found = [
         Limit(
             "cold of one charge for the wanted hours",
-            discharge_h / max(wanted_h, 1e-9),
+            ratio(discharge_h, wanted_h),
             "more water, a lower deep target with a probe at the wall, an ice bank, less sun",
         ),
         Limit(
-            "charging hours to undo a discharge",
-            0.0 if pull_down_h is None else charging_h / max(pull_down_h, 1e-9),
+            "charging hours for the heat of one day",
+            ratio(charging_h, compressor_h),
             "longer charging hours, a stronger freezer, better insulation, a cooler place for it",
         ),
         Limit(
-            "coil at the end of a charge against the hottest wanted hour",
-            room_w_late / max(gain_peak_w, 1e-9),
-            "a second fan or coil, more rows, more flow, a colder end of the charge",
+            "coil with a full store against the hottest wanted hour",
+            ratio(room_w, gain_peak_w),
+            "a second fan or coil, more rows, more flow, a lower deep target",
         ),
         Limit(
             "place of the freezer against its climate class",
-            highest_c(climate_class) / max(at_work.place_hottest_c, 1e-9),
+            ratio(highest_c(climate_class), at_work.place_hottest_c),
             "vent the place, move the freezer, do not charge in the hottest hours",
         ),
     ]
@@ -61,7 +67,7 @@ def limits(
         found.append(
             Limit(
                 "tray for the condensate of one day's wanted hours",
-                tray_full_h / max(wanted_h, 1e-9),
+                MOST if tray_full_h is None else ratio(tray_full_h, wanted_h),
                 "a larger tray, an open drain, a store kept warmer than the dew point",
             )
         )
@@ -69,7 +75,7 @@ def limits(
         found.append(
             Limit(
                 "battery for the wanted hours of one day",
-                battery_h / max(wanted_h, 1e-9),
+                ratio(battery_h, wanted_h),
                 "more watt-hours, a smaller pump or fan, fans at quiet duty",
             )
         )

@@ -20,6 +20,7 @@ class Discharge:
 
     hours: float  # at most LONGEST_H
     end_c: float  # store temperature at which full delivery no longer covers the gain
+    room_share: float  # of the gain that full delivery covers with a full store, at most 1
     condensate_kg: float  # within the wanted hours of one day
 
 
@@ -58,8 +59,9 @@ def _at(d: Delivery, table: Array, store_c: float, humidity: float) -> float:
 def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float) -> Discharge:
     """Return one charge spent on ``gain_w``, the room's moisture following.
 
-    The pump runs the share of the time that takes away just the gain. Ice of a declared ice bank
-    is spent first, at the deep target.
+    The pump runs the share of the time that takes away just the gain; where not even a full store
+    covers it, all the time until the store is of no use. Ice of a declared ice bank is spent
+    first, at the deep target.
     """
     store = case.site.file.store
     ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
@@ -70,11 +72,12 @@ def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float)
     )
     store_c, humidity = case.deep_c, float(d.humidity[-1])
     hours = condensate_kg = 0.0
-    while hours < LONGEST_H:
+    full_w = _at(d, d.room_w, store_c, humidity)
+    while hours < LONGEST_H and store_c < d.store_c[-1]:
         room_w = _at(d, d.room_w, store_c, humidity)
-        if room_w < gain_w or store_c >= d.store_c[-1]:
+        if room_w < gain_w <= full_w:
             break
-        duty = max(0.0, gain_w) / max(1.0, room_w)
+        duty = min(1.0, max(0.0, gain_w) / max(1.0, room_w))
         into_j = MARCH_S * duty * _at(d, d.water_w, store_c, humidity)
         into_j += MARCH_S * max(0.0, _at(d, d.standing_w, store_c, humidity))
         dew_kg_s = duty * _at(d, d.condensate_kg_s, store_c, humidity)
@@ -86,4 +89,5 @@ def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float)
         if hours < wanted_h:
             condensate_kg += MARCH_S * dew_kg_s
         hours += MARCH_S / 3600.0
-    return Discharge(hours, min(store_c, float(d.store_c[-1])), condensate_kg)
+    share = min(1.0, max(0.0, full_w) / max(1.0, gain_w))
+    return Discharge(hours, min(store_c, float(d.store_c[-1])), share, condensate_kg)

@@ -52,17 +52,20 @@ FIGURES = (
     Figure("first_chill_h", "first chill from 20 °C", "the same, with the owner's rests", CYCLE),
     Figure("battery_h", "battery hours", "usable Wh / drain at full duty, Peukert above the 20 h "
            "rate", "Peukert's law in the form that keeps its rating"),
+    Figure("coil_share", "mean gain covered, store full", "room cooling at the deep target / mean "
+           "gain, at most 1", COIL),
     Figure("dry_store_c", "store temperature that keeps the coil dry", "least water at which the "
            "coil's surface is at the room's dew point", COIL),
     Figure("surfaces", "surfaces that sweat", "Ts = Ta - q'/(h 2 pi r) against the dew point; bare "
            "metal as cold as the water", "radial conduction, film 9 W/(m2 K); " + MOIST),
     Figure("at_work", "compressor at work", "evaporating and condensing temperature where wall, "
            "machine and condenser balance, at the middle of the charge", CYCLE),
-    Figure("mean_day", "continuous, mean summer day", "water where cooling = coil + tubes + pump "
-           "+ cabinet, everything on", ENERGY),
-    Figure("worst_day", "continuous, design day", "the same on the design day", ENERGY),
+    Figure("mean_day", "always on, mean summer day", "water where cooling = coil + tubes + pump "
+           "+ cabinet; room moisture where people + fresh air = condensate", ENERGY),
+    Figure("worst_day", "always on, design day", "the same on the design day", ENERGY),
     Figure("design_day", "run fraction and cost of a day", "heat into the store / net cooling / "
            "24 h; kWh x mean price of the hours it falls in + standing charge", ENERGY),
+    Figure("mean_use", "run fraction, mean summer day", "the same for a mean summer day", ENERGY),
     Figure("limits", "what limits first", "what there is over what is needed, least first",
            "arithmetic on the figures above"),
 )  # fmt: skip

@@ -4,6 +4,8 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 from springhouse_sim.plant import given as U
+from springhouse_sim.plant import moist_air
+from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.world.days import Days
@@ -13,20 +15,22 @@ from springhouse_sim.world.windows import Window
 
 from ..working_point import CHARGING_SETTLES_S, Array, Case
 
-EQUILIBRIUM_POINTS = 5
+BISECTIONS = 12  # 25 K down to six thousandths of a kelvin
 COLDEST_C = 0.5
+QUICK_AIR_S = 60.0  # the room's moisture settles as fast while an equilibrium is sought
 # Highest room temperature of each climate class [°C]; class limits as in summaries of EN 62552.
 CLASS_C = {"SN": (10.0, 32.0), "N": (16.0, 32.0), "ST": (16.0, 38.0), "T": (16.0, 43.0)}
 
 
 @dataclass(frozen=True)
 class Continuous:
-    """Compressor, pump and fans always on, the room held at its target."""
+    """Compressor, pump and fans always on, the room held at its target, its moisture left free."""
 
     day: str
     water_c: float  # where cooling and heat meet; the coldest looked at where cooling is left over
     supply_c: float
-    room_w: float  # taken from the room then
+    dew_point_c: float  # of the room, once the coil has dried it
+    room_w: float  # taken from the room then, what the freezer gives it deducted
     gain_w: float  # heat into the room, mean of the 24 h
     spare_w: float  # cooling left over at COLDEST_C, 0 where there is an equilibrium
 
@@ -36,31 +40,51 @@ class Continuous:
         return self.room_w >= self.gain_w
 
 
-def continuous(case: Case, word: str, humidity: float, gain_w: float) -> Continuous:
+def continuous(case: Case, word: str, gain_w: float) -> Continuous:
     """Return the equilibrium of one day's mean."""
+    case = _quick_moisture(case)
     u = np.mean(case.day_given(), axis=0)
     u[U.COMPRESSOR_RELAY] = u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
-    store_c = np.linspace(COLDEST_C, case.room_c - 1.0, EQUILIBRIUM_POINTS)
-    rows = np.array([_balance(case, u, float(t), humidity) for t in store_c])
-    surplus_w = rows[:, 0]  # rises with the store's temperature
-    if surplus_w[0] > 0.0:
-        water_c = COLDEST_C
-    elif surplus_w[-1] < 0.0:
-        water_c = float(store_c[-1])
-    else:
-        water_c = float(np.interp(0.0, surplus_w, store_c))
-    supply_c, room_w = (float(np.interp(water_c, store_c, rows[:, k])) for k in (1, 2))
-    return Continuous(word, water_c, supply_c, room_w, gain_w, max(0.0, float(surplus_w[0])))
+    low, high = COLDEST_C, case.room_c - 1.0
+    spare_w = max(0.0, _surplus_w(case, u, low))
+    for _ in range(BISECTIONS):
+        middle = 0.5 * (low + high)
+        low, high = (low, middle) if _surplus_w(case, u, middle) > 0.0 else (middle, high)
+    water_c = COLDEST_C if spare_w > 0.0 else high
+    x, dx, t = _always_on(case, u, water_c)
+    room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W] - dx[X.PLACE_TO_ROOM_J]
+    return Continuous(
+        word,
+        water_c,
+        supply_c=float(t[T.AIR_OFF_C]),
+        dew_point_c=float(
+            moist_air.dew_point_c(float(x[X.ROOM_HUMIDITY_RATIO]), float(u[U.PRESSURE_PA]))
+        ),
+        room_w=float(room_w),
+        gain_w=gain_w,
+        spare_w=spare_w,
+    )
 
 
-def _balance(case: Case, u: Array, store_c: float, humidity: float) -> tuple[float, float, float]:
-    """Return cooling less heat of the store [W], supply air [°C], cooling of the room [W]."""
-    _, dx, t = case.steady(u, store_c, humidity, CHARGING_SETTLES_S)
+def _quick_moisture(case: Case) -> Case:
+    """Return the case with a room whose moisture follows at once."""
+    p = case.p.copy()
+    p[P.MOISTURE_KG] = QUICK_AIR_S * 1.2 * p[P.RATED_AIR_M3_H] / 3600.0
+    return replace(case, p=p)
+
+
+def _always_on(case: Case, u: Array, store_c: float) -> tuple[Array, Array, Array]:
+    outdoors = float(u[U.OUTDOOR_HUMIDITY_RATIO])
+    return case.steady(u, store_c, outdoors, CHARGING_SETTLES_S, hold_moisture=False)
+
+
+def _surplus_w(case: Case, u: Array, store_c: float) -> float:
+    """Return cooling less heat of the store [W]; it rises with the store's temperature."""
+    _, dx, _ = _always_on(case, u, store_c)
     heat_w = dx[X.COIL_TO_WATER_J] + dx[X.PUMP_TO_WATER_J]
     heat_w += dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J]
     heat_w += dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
-    room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
-    return float(dx[X.EVAPORATOR_J] - heat_w), float(t[T.AIR_OFF_C]), float(room_w)
+    return float(dx[X.EVAPORATOR_J] - heat_w)
 
 
 @dataclass(frozen=True)
@@ -105,7 +129,7 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
 
 @dataclass(frozen=True)
 class Day:
-    """What one design day takes out of compressor and purse."""
+    """What one day takes out of compressor and purse."""
 
     store_kwh: float  # heat into the store
     run_h: float  # of the compressor; more than 24 where it cannot keep up
@@ -136,7 +160,7 @@ def mean_price(prices: Prices, weekday: int, windows: tuple[Window, ...]) -> flo
     return sum(prices.price_at(m) for m in minutes) / len(minutes)
 
 
-def design_day(
+def day_of(
     case: Case, at_work: Charging, store_kwh: float, delivery_h: float, fan_duty: float
 ) -> Day:
     """Return energy and cost of a day on which ``store_kwh`` went into the store.

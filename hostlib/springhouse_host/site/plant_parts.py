@@ -23,6 +23,7 @@ from .read import SiteFile
 START_HUMIDITY = 0.5  # relative, of the room at the start
 ROOM_MASS_W_M2_K = 9.2  # per floor area: 3.45 × 4.5 and 9.1 × 2.5 in series, EN ISO 13790, memory
 PLACE_KJ_M2_K = 165.0
+LEAST_PLACE_J_K = 2e4  # as little as the plant's place accepts
 PLACE_IS_ROOM_W_K = 500.0  # the freezer stands in the cooled room: in effect one node
 MOISTURE_FACTOR = 10.0  # furnishings hold so much more than the air; common practice 10 to 20
 FIN_MM = 0.15
@@ -125,9 +126,10 @@ def freezer(file: SiteFile, picked: Mapping[str, float]) -> Freezer:
 def _place(file: SiteFile, picked: Mapping[str, float]) -> Place:
     place = file.place
     start_c = 25.0 if place.start_c is None else place.start_c
+    floor_m2 = 0.0 if place.is_cooled_room else place.length_m * place.width_m
     return Place(
         ua_w_k=picked["place.ua_w_k"],
-        heat_capacity_j_k=1000.0 * PLACE_KJ_M2_K * place.length_m * place.width_m,
+        heat_capacity_j_k=max(LEAST_PLACE_J_K, 1000.0 * PLACE_KJ_M2_K * floor_m2),
         initial_c=start_c,
         room_ua_w_k=PLACE_IS_ROOM_W_K if place.is_cooled_room else 0.0,
     )

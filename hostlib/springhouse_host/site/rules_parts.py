@@ -11,6 +11,12 @@ THIN_ICE_KG = 2.0  # more than wall ice that melts back by itself
 ICE_SWELLS = 0.0907  # litres of level a kilogram of ice adds: 1/0.9167 - 1
 
 
+@rule("place.is_cooled_room", "place.ua_w_k")
+def _place_is_room(is_room: bool, ua: Given | None) -> Found:
+    if is_room and ua is not None:
+        yield "place.ua_w_k", ua.value, "nothing while place.is_cooled_room = true"
+
+
 # Sensors and protection.
 
 
@@ -257,6 +263,7 @@ def _window(side: str, area_m2: float, wall_m2: float) -> Found:
 
 
 RULES = (
+    _place_is_room,
     _store_probe,
     _room_probe,
     _tray,

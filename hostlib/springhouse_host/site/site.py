@@ -184,8 +184,8 @@ class Site:
         equipment = [Equipment(room.equipment_w, room.equipment_hours)]
         if room.idle_w > 0.0:
             equipment.append(Equipment(room.idle_w, always))
-        occupancy = (Occupancy(room.people, "seated", room.people_hours),) if room.people else ()
-        return People(occupancy, tuple(equipment))
+        there = Occupancy(room.people, room.people_activity, room.people_hours)
+        return People((there,) if room.people else (), tuple(equipment))
 
     @cached_property
     def _weather(self) -> "Weather":

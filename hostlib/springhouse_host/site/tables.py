@@ -161,6 +161,7 @@ class RoomTable(Table):
     window_shade: Annotated[str, Word(("none", "inside", "outside"))] = "none"
     people: Annotated[float, Quantity("", 0, 30)]
     people_hours: Annotated[tuple[Window, ...], Windows()]
+    people_activity: Annotated[str, Word(("seated", "office", "asleep"))] = "seated"
     equipment_w: Annotated[float, Quantity("W", 0, 10000)]
     equipment_hours: Annotated[tuple[Window, ...], Windows()]
     idle_w: Annotated[float, Quantity("W", 0, 5000)] = 0.0

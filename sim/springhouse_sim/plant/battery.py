@@ -65,7 +65,7 @@ class Battery:
         p[P.BATTERY_KIND] = kind
         p[P.BATTERY_USABLE_WH] = 0.0 if kind == NONE else self.usable_wh
         p[P.BATTERY_NOMINAL_V] = self.nominal_v
-        p[P.BATTERY_OHM] = self.internal_ohm
+        p[P.BATTERY_OHM] = 0.0 if kind == POWER_BANK else self.internal_ohm  # a bank regulates
         p[P.BATTERY_RATED_W] = max(self.usable_wh / 20.0, 1e-3)
         p[P.BATTERY_PEUKERT] = PEUKERT[kind]
         p[P.CHARGER_W] = self.charger_w

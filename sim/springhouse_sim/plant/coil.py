@@ -6,6 +6,10 @@ the entering air and the effective surface.  With a Lewis number of one that is 
 with air-side capacity and conductance both multiplied by total over sensible heat, so dry and wet
 meet without a jump.  The surface is the apparatus dew point of the bypass-factor method:
 BF = exp(-NTU of the air side).
+
+The surface has one effective temperature, so a coil is wet all over or dry all over, and air
+leaves on the straight line to that surface: entering above about 75 % humidity it may come out a
+few per cent oversaturated, which is fog; the heat is right, its split a little on the wet side.
 """
 
 import math

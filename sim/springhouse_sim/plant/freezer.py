@@ -8,6 +8,7 @@ water: the compressor then pumps the evaporator down to where its flow equals th
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -31,11 +32,12 @@ class Freezer:
 
     ``rated_input_w`` and ``rated_capacity_w`` hold at ``rated_evaporating_c`` and
     ``rated_condensing_c`` with suction gas and liquid at 32.2 °C.  ``polynomial`` replaces the
-    label: ten coefficients for capacity [W] and ten for input [W].
+    label, there too: ten coefficients for capacity [W] and ten for input [W].
 
     Raises:
-        ValueError: on a parameter outside its range, or a label whose capacity and input would
-            need an isentropic-to-electric efficiency outside 0.2 to 0.8.
+        ValueError: on a parameter outside its range, or a capacity and an input at the rating
+            point that would need an isentropic-to-electric efficiency outside 0.2 to 0.8, as
+            coefficients for another unit would.
     """
 
     rated_input_w: float
@@ -98,14 +100,14 @@ class Freezer:
         for name in ("envelope_evaporating_c", "envelope_condensing_c"):
             low, high = getattr(self, name)
             ordered("Freezer", f"{name} low", low, "high", high)
-        if self.polynomial is None:
-            low, high = LABEL_EFFICIENCY
-            if not low <= self.label_efficiency() <= high:
-                raise ValueError(
-                    f"Freezer.rated_capacity_w: {self.rated_capacity_w:g} from rated_input_w "
-                    f"{self.rated_input_w:g} means an efficiency of "
-                    f"{self.label_efficiency():.2f}, outside {low:g} to {high:g}"
-                )
+        low, high = LABEL_EFFICIENCY
+        capacity_w, input_w = self.at_rating()
+        if not (input_w > 0.0 and low <= self.label_efficiency() <= high):
+            name = "rated_capacity_w" if self.polynomial is None else "polynomial"
+            raise ValueError(
+                f"Freezer.{name}: {capacity_w:.4g} W of capacity from {input_w:.4g} W of input at "
+                f"the rating point means an efficiency outside {low:g} to {high:g}"
+            )
 
     @property
     def winding_ua_w_k(self) -> float:
@@ -128,15 +130,28 @@ class Freezer:
             RATED_GAS_C,
         )
 
+    def at_rating(self) -> tuple[float, float]:
+        """Return capacity and input [W] at the rating point, of label or polynomial.
+
+        The polynomial is held at the edge of its envelope.
+        """
+        if self.polynomial is None:
+            return self.rated_capacity_w, self.rated_input_w
+        low, high = self.envelope_evaporating_c
+        suction_c = min(high, max(low, self.rated_evaporating_c))
+        low, high = self.envelope_condensing_c
+        discharge_c = min(high, max(low, self.rated_condensing_c))
+        capacity, power = self.polynomial
+        return (
+            ten_coefficients(capacity, suction_c, discharge_c),
+            ten_coefficients(power, suction_c, discharge_c),
+        )
+
     def label_efficiency(self) -> float:
         """Return isentropic work over electric input at the rating point [-]."""
         cycle = self.rated_cycle()
-        return (
-            self.rated_capacity_w
-            / cycle.refrigerating_j_kg
-            * cycle.work_j_kg
-            / (self.rated_input_w)
-        )
+        capacity_w, input_w = self.at_rating()
+        return capacity_w / cycle.refrigerating_j_kg * cycle.work_j_kg / input_w
 
     def service_cycle(self, evaporating_c: float, condensing_c: float) -> Cycle:
         """Return the ideal cycle as it runs in a freezer.
@@ -181,7 +196,7 @@ class Freezer:
         return capacity, np.maximum(power, MIN_INPUT_FRACTION * self.rated_input_w)
 
     def _rated_flow_kg_s(self) -> float:
-        return self.rated_capacity_w / self.rated_cycle().refrigerating_j_kg
+        return self.at_rating()[0] / self.rated_cycle().refrigerating_j_kg
 
     def _label_column(self, cycles: list[Cycle]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return mass flow [kg/s] and input [W]: one displacement and one efficiency."""
@@ -236,7 +251,7 @@ class Freezer:
         p[P.FREEZER_STANDBY_W] = self.standby_w
         p[P.RATED_EVAPORATING_LOW_C], p[P.RATED_EVAPORATING_HIGH_C] = self.envelope_evaporating_c
         p[P.RATED_CONDENSING_LOW_C], p[P.RATED_CONDENSING_HIGH_C] = self.envelope_condensing_c
-        capacity, power = self.tables()
+        capacity, power = tables_of(self)
         p[P.CAPACITY_W : P.CAPACITY_W + capacity.size] = capacity.ravel()
         p[P.INPUT_W : P.INPUT_W + power.size] = power.ravel()
 
@@ -247,6 +262,12 @@ class Freezer:
         x[X.WINDING_C] = x[X.PLACE_C]
         x[X.SHELL_C] = x[X.PLACE_C]
         x[X.MOTOR] = X.MOTOR_OFF
+
+
+@lru_cache(maxsize=16)
+def tables_of(machine: Freezer) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return ``machine.tables()``; kept, for it takes half a second."""
+    return machine.tables()
 
 
 def axis(low: float, step: float, points: int) -> NDArray[np.float64]:

@@ -10,6 +10,7 @@ of its own.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -131,20 +132,9 @@ class Store:
         p[P.PROBE_HIGH_WALL_M] = self.probe_high_wall_mm / 1000.0
         p[P.STORE_PROBE_S] = self.probe_lag_s
         p[P.SUPERCOOL_K] = self.supercooling_k
-        self._put_films(p, band_m)
-
-    def _put_films(self, p: NDArray[np.float64], band_m: float) -> None:
-        """Tabulate natural convection at the evaporator wall, dry and against ice."""
-        for i in range(P.FILM_WATER_POINTS):
-            water_c = P.FILM_WATER_FROM_C + i * P.FILM_WATER_STEP_C
-            p[P.ICE_FILM_W_M2_K + i] = water.natural_convection_w_m2_k(
-                water_c, water.FREEZING_C, band_m
-            )
-            for j in range(P.FILM_WALL_POINTS):
-                evaporator_c = P.FILM_WALL_FROM_C + j * P.FILM_WALL_STEP_C
-                p[P.DRY_WALL_W_M2 + i * P.FILM_WALL_POINTS + j] = solve_dry_wall_w_m2(
-                    water_c, evaporator_c, self.evaporator_wall_w_m2_k, band_m
-                )
+        ice, dry = wall_tables(self.evaporator_wall_w_m2_k, band_m)
+        p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + ice.size] = ice
+        p[P.DRY_WALL_W_M2 : P.DRY_WALL_W_M2 + dry.size] = dry.ravel()
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state into ``x``: one temperature, ice spread over the band."""
@@ -165,6 +155,26 @@ class Store:
         x[X.NUCLEI] = 1.0 if self.supercooling_k == 0.0 or self.initial_ice_kg > 0.0 else 0.0
         x[X.STORE_LOW_PROBE_C] = self.initial_c
         x[X.STORE_HIGH_PROBE_C] = self.initial_c
+
+
+@lru_cache(maxsize=16)
+def wall_tables(
+    wall_w_m2_k: float, band_m: float
+) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    """Return natural convection at the evaporator wall; kept, for it takes half a second.
+
+    Film against ice [W/(m2 K)] over water, and heat through film and dry wall [W/m2] over water
+    and evaporator, on the axes of ``param``.
+    """
+    ice = np.zeros(P.FILM_WATER_POINTS)
+    dry = np.zeros((P.FILM_WATER_POINTS, P.FILM_WALL_POINTS))
+    for i in range(P.FILM_WATER_POINTS):
+        water_c = P.FILM_WATER_FROM_C + i * P.FILM_WATER_STEP_C
+        ice[i] = water.natural_convection_w_m2_k(water_c, water.FREEZING_C, band_m)
+        for j in range(P.FILM_WALL_POINTS):
+            evaporator_c = P.FILM_WALL_FROM_C + j * P.FILM_WALL_STEP_C
+            dry[i, j] = solve_dry_wall_w_m2(water_c, evaporator_c, wall_w_m2_k, band_m)
+    return ice, dry
 
 
 def solve_dry_wall_w_m2(
