@@ -215,6 +215,24 @@ def test_silent_board(tmp_path: Path, load: flash.Load, monkeypatch) -> None:
         os.close(theirs)
 
 
+def test_messages_that_arrive_together_are_all_heard() -> None:
+    import os
+    import pty
+
+    ours, theirs = pty.openpty()
+    try:
+        with flash.Line(os.ttyname(theirs)) as line:
+            os.write(ours, b'{"up":1}\n{"done":"set"}\nno json\n{"up":2}\n')
+            assert line.wait(lambda m: "up" in m, 5) == {"up": 1}
+            assert line.wait(lambda m: "done" in m, 5) == {"done": "set"}
+            assert line.wait(lambda m: "up" in m, 5) == {"up": 2}
+            assert line.other == "no json"
+            assert line.wait(lambda m: "up" in m, 0.2) is None
+    finally:
+        os.close(ours)
+        os.close(theirs)
+
+
 @pytest.mark.parametrize(
     ("given", "found", "said"),
     [

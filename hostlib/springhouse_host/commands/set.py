@@ -26,7 +26,7 @@ def set_(
 ) -> int:
     """Change a running board inside the range that its proof covers, and show what is in force.
 
-    The site's [owner_range] says what may be changed: room_target_c, fan_quiet_percent,
+    The site's table owner_range says what may be changed: room_target_c, fan_quiet_percent,
     fan_full_percent, and begin and end of the windows wanted and charging. All changes of one call
     are stored in one step, or none is; nothing is flashed and the proof stays good. Leaves with 2
     if nothing was changed, with 3 if that is not certain.

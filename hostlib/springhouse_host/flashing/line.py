@@ -28,6 +28,7 @@ class Line:
         except (serial.SerialException, OSError) as error:
             raise KnownError(f"port: {port} cannot be opened: {error}") from None
         self._partial = b""
+        self._whole: list[bytes] = []  # complete lines that nobody has asked for yet
         self.other = ""  # the last line that was no JSON, e.g. an interpreter's prompt
 
     def __enter__(self) -> "Line":
@@ -48,19 +49,23 @@ class Line:
         """Send an empty line: an interpreter answers with its prompt, the program with nothing."""
         self._serial.write(b"\r\n")
 
-    def _lines(self) -> list[bytes]:
+    def _read(self) -> None:
         self._partial += self._serial.read(4096)
         *whole, self._partial = self._partial.split(b"\n")
+        self._whole += whole
         if self._partial.strip().endswith(b">>>"):
             self.other = ">>>"
-        return whole
 
     def wait(self, wanted: Callable[[Message], bool], timeout_s: float) -> Message | None:
-        """Return the first message that is wanted, None if none comes in time."""
+        """Return the first message that is wanted, None if none comes in time.
+
+        Those before it are dropped, those behind it are for the next call.
+        """
         until = time.monotonic() + timeout_s
         while time.monotonic() < until:
-            for raw in self._lines():
-                text = raw.decode(errors="replace").strip()
+            self._read()
+            while self._whole:
+                text = self._whole.pop(0).decode(errors="replace").strip()
                 try:
                     message = json.loads(text)
                 except ValueError:
