@@ -121,17 +121,48 @@ class Client:
         self.closed = True
 
 
-@given(
-    st.one_of(
-        st.binary(max_size=6000),
-        st.lists(
-            st.sampled_from([b"GET ", b"POST ", b"/", b" HTTP/1.1", b"\r\n", b"\n", b"a" * 90]),
-            max_size=60,
-        ).map(b"".join),
+REQUESTS = st.one_of(
+    st.binary(max_size=6000),
+    st.lists(
+        st.sampled_from([b"GET ", b"POST ", b"/", b" HTTP/1.1", b"\r\n", b"\n", b"a" * 90]),
+        max_size=60,
+    ).map(b"".join),
+    st.lists(st.sampled_from([b"a: b", b"\r", b"\n", b"c" * 700]), max_size=20).map(
+        lambda lines: b"GET / HTTP/1.1\r\n" + b"".join(lines)
     ),
-    st.integers(1, 300),
-    st.integers(0, 700),
 )
+
+
+def served(data: bytes, piece: int) -> bytes:
+    """What a client gets that sends so many bytes at a time and has all the time it wants."""
+    slot = server.Slot({b"/": ("text/plain", lambda: "here")})
+    client = Client(data, piece, 1000)
+    slot.begin(client, 0)
+    while client.data and not slot.free():
+        slot.step(0)
+    return client.got
+
+
+@given(REQUESTS, st.integers(1, 300))
+def test_how_a_request_is_cut_up_does_not_matter(data: bytes, piece: int) -> None:
+    got = served(data, piece)
+    assert got == served(data, 256)
+    line, _, headers = data.partition(b"\n")
+    whole = (
+        b"\r\n" in headers[:2]
+        or headers[:1] == b"\n"
+        or b"\n\r\n" in headers
+        or (b"\n\n" in headers)
+    )
+    if len(line) > server.LINE_MOST:
+        assert b" 414 " in got
+    elif got and b" 431 " not in got:
+        assert whole
+    elif len(headers) < server.HEAD_MOST:
+        assert not whole
+
+
+@given(REQUESTS, st.integers(1, 300), st.integers(0, 700))
 def test_any_bytes_end_in_one_answer_or_silence_within_five_seconds(data, piece, room) -> None:
     asked = []
     answers = {b"/": ("text/html", lambda: asked.append(1) or "x" * 1500)}
