@@ -42,12 +42,13 @@ class Result:
 
 @lru_cache(maxsize=4)
 def _outdoors(site_name: str, variant: Variant) -> Outdoors:
-    site = _site(site_name)
+    site = site_of(site_name)
     return Outdoors(site.read_weather(), site.glazing(variant))
 
 
 @lru_cache(maxsize=2)
-def _site(site_name: str) -> Site:
+def site_of(site_name: str) -> Site:
+    """Return a site as it is in its file, read once a process."""
     return load_site(site_name)
 
 
@@ -132,7 +133,7 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
 
 def run_one(site_name: str, scenario: Scenario, pace: Pace = Pace.SKIP) -> Result:
     """Run one scenario of a site, to be called in any process."""
-    site = _site(site_name)
+    site = site_of(site_name)
     return summarise(site, scenario, bench(site, scenario, pace=pace).run(scenario.days))
 
 

@@ -30,9 +30,14 @@ def _plain(value: Any) -> Any:
 
 
 def canonical(file: SiteFile) -> str:
-    """Return the parsed site as canonical JSON: keys sorted, no spaces, defaults filled in."""
+    """Return the parsed site as canonical JSON: keys sorted, no spaces, defaults filled in.
+
+    Without [worth]: what parts cost changes nothing that is proven.
+    """
     tables = {}
     for field in fields(file):
+        if field.name == "worth":
+            continue
         table = getattr(file, field.name)
         tables[field.name] = _plain({key: getattr(table, key) for key in type(table).model_fields})
     return json.dumps(

@@ -35,6 +35,7 @@ from .tables import (
     TariffTable,
     TrayTable,
     WeatherTable,
+    WorthTable,
 )
 
 LARGEST_BYTES = 1_000_000
@@ -62,6 +63,7 @@ class SiteFile:
     settings: Table
     owner_range: OwnerRangeTable
     promises: PromisesTable
+    worth: WorthTable
 
 
 MODELS: dict[str, type[Table]] = {

@@ -217,6 +217,18 @@ def _position(
             yield f"weather.{name}", Said("missing"), f"a number {why}"
 
 
+@rule("worth.parts_low", "worth.parts_mid", "worth.parts_high")
+def _parts(low: float | None, mid: float | None, high: float | None) -> Found:
+    given = [price for price in (low, mid, high) if price is not None]
+    if given != sorted(given):
+        shown = " / ".join(f"{price:g}" for price in given)
+        yield (
+            "worth.parts_low, parts_mid, parts_high",
+            Said(shown),
+            "parts_low <= parts_mid <= parts_high",
+        )
+
+
 RULES = (
     _targets,
     _guarded_target,
@@ -231,4 +243,5 @@ RULES = (
     _weather,
     _design,
     _position,
+    _parts,
 )

@@ -269,3 +269,17 @@ class PromisesTable(Table):
     starts_per_hour_at_most: Annotated[int, Whole(1, 4)] = 4
     off_gap_at_least_s: Annotated[float, Quantity("s", 300, 3600)] = 600.0
     cost_per_day_at_most: Annotated[float | None, Quantity("", 0, 1e6)] = None
+
+
+class WorthTable(Table):
+    """What things cost besides electricity; keys left out are our own neutral defaults."""
+
+    parts_low: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    parts_mid: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    parts_high: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    lasts_years: Annotated[float | None, Quantity("", 1, 50)] = None
+    cooler_price: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    cooler_w_per_w: Annotated[float | None, Quantity("", 0.5, 15)] = None  # heat moved over input
+    night_air_per_h: Annotated[float | None, Quantity("1/h", 0, 20)] = None  # windows open
+    night_fan_w: Annotated[float | None, Quantity("W", 0, 500)] = None  # 0: windows alone
+    night_hours: Annotated[tuple[Window, ...], Windows()] = ()

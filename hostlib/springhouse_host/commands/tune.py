@@ -1,0 +1,180 @@
+"""`springhouse tune SITE`."""
+
+import os
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from ..errors import EXIT_NOT_KEPT, KnownError
+from ..screen import JsonOption, SiteArgument, check_writable, console, progress, write_json
+
+if TYPE_CHECKING:
+    from rich.table import Table
+
+    from ..site.site import Site
+    from ..tuning.tune import Point, Tuned
+
+MOST_JOBS = 256
+
+
+def register(app: typer.Typer) -> None:
+    """Add the command."""
+    app.command("tune")(tune)
+
+
+def tune(
+    site: SiteArgument,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="FILE.toml", dir_okay=False, help="The new version of the site file."
+        ),
+    ] = None,
+    budget: Annotated[int, typer.Option("--budget", min=32, help="Points to try, about.")] = 160,
+    days: Annotated[
+        int, typer.Option("--days", min=2, max=92, help="Typical days that a point's cost is of.")
+    ] = 14,
+    season: Annotated[
+        bool, typer.Option("--season", help="Take the cost of the whole summer instead.")
+    ] = False,
+    jobs: Annotated[
+        int, typer.Option("--jobs", min=1, max=MOST_JOBS, help="Points run at a time.")
+    ] = max(1, os.cpu_count() or 1),
+    plot: Annotated[
+        Path | None,
+        typer.Option("--plot", metavar="FILE.png", dir_okay=False, help="Draw the trade-off."),
+    ] = None,
+    proof: Annotated[
+        bool, typer.Option("--prove/--no-prove", help="Prove the new version at the end.")
+    ] = True,
+    json: JsonOption = None,
+) -> int:
+    """Look for the settings and charging hours that cost least and keep every promise.
+
+    Writes a new version of the site file, never over the old one, and proves it. Shows what fewer
+    or more hours too warm would cost, and how far all of it is from a lower bound.
+
+    Example:  springhouse tune demo --plot trade-off.png
+    """
+    from ..site import load_site
+    from ..site.version import free_path, write_version
+    from ..tuning import tune as tuning
+
+    loaded = load_site(site)
+    path = free_path(loaded) if out is None else out
+    check_writable(path, plot, json)
+    if path.exists():
+        raise KnownError(f"{path}: exists already: nothing was tuned")
+    begun = time.monotonic()
+    effort = tuning.Effort(budget, None if season else days, jobs)
+    with progress("steps") as bar:
+        steps = effort.steps(len(tuning.short_scenarios(loaded)))
+        task = bar.add_task("steps", total=float(steps))
+        result = tuning.tune(loaded, effort, lambda done: bar.update(task, completed=done))
+    took_s = time.monotonic() - begun
+    figures = {"site": loaded.name, "took_s": took_s, **result.as_json()}
+    kept = True
+    if result.changes:
+        heading = f"Tuned from {loaded.path}: settings and charging hours, nothing else."
+        new = write_version(loaded, result.changes, path, heading)
+        if proof:
+            kept = _prove(new)
+            figures["proof_kept"] = kept
+        figures["written"] = str(path)
+    write_json(json, figures)
+    if plot is not None:
+        from ..tuning.picture import draw
+
+        draw(result, plot, f"{loaded.name}: {result.season}", loaded.currency)
+    _show(loaded, result, took_s)
+    _say_written(result, path, proof, kept)
+    return 0 if kept and result.tuned is not None else EXIT_NOT_KEPT
+
+
+def _prove(new: "Site") -> bool:
+    from ..proof.prove import prove
+
+    with progress("proving") as bar:
+        task = bar.add_task("proving", total=None)
+        verdict = prove(new, lambda done, total: bar.update(task, completed=done, total=total))
+    return verdict.kept
+
+
+def _say_written(result: "Tuned", path: Path, proof: bool, kept: bool) -> None:
+    screen = console()
+    if result.tuned is None:
+        screen.print(
+            "no point tried keeps every promise in every scenario: nothing was written; see "
+            "springhouse prove, or try a greater --budget"
+        )
+    elif not result.changes:
+        screen.print("nothing tried is cheaper than the site's own settings: nothing was written")
+    else:
+        for key, value in result.changes.items():
+            screen.print(f"  {key} = {value}", markup=False)
+        screen.print(f"new version: {path}", markup=False)
+        if not proof:
+            screen.print("not proven: run springhouse prove on it before anything is flashed")
+        else:
+            screen.print(f"springhouse prove: {'kept' if kept else 'NOT KEPT, do not use it'}")
+
+
+def _show(site: "Site", result: "Tuned", took_s: float) -> None:
+    screen = console()
+    money = site.currency
+    screen.print(_points(result, site, f"{site.name}: {result.season}"))
+    found = "no lower bound for a freezer in the cooled room"
+    if result.bound is not None:
+        found = (
+            f"lower bound with the {result.allowed_h:.1f} h too warm that the promise allows: "
+            f"{result.bound:.2f} {money}".rstrip()
+        )
+        if result.tuned is not None:
+            gap = 100.0 * (result.tuned.cost / result.bound - 1.0)
+            found += f"; the tuned site costs {gap:.0f} % more"
+    screen.print(found, markup=False)
+    screen.print(
+        f"{result.tried} points tried in {took_s:.0f} s, {result.kept} kept the promises in the "
+        f"{len(result.subset)} scenarios nearest to breaking them",
+        markup=False,
+    )
+
+
+def _points(result: "Tuned", site: "Site", title: str) -> "Table":
+    from rich import box
+    from rich.table import Table
+
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
+    table.add_column("settings")
+    limit_c = site.file.promises.room_below_c
+    names = (f"h over {limit_c:g} °C", "kWh", f"cost {site.currency}".rstrip(), "most ice kg")
+    for name in (*names, "bound", "above it"):
+        table.add_column(name, justify="right")
+
+    def add(point: "Point", name: str) -> None:
+        gap = point.gap_percent
+        table.add_row(
+            name,
+            f"{point.hours_over:.1f}",
+            f"{point.kwh:.1f}",
+            f"{point.cost:.2f}",
+            f"{point.max_ice_kg:.2f}",
+            "-" if point.bound is None else f"{point.bound:.2f}",
+            "-" if gap is None else f"{gap:.0f} %",
+        )
+
+    for point in (result.tuned, result.own, result.thermostat):
+        if point is not None:
+            add(point, point.name)
+    table.add_section()
+    for point in result.curve:
+        add(point, f"trade-off: {_in_short(point)}")
+    return table
+
+
+def _in_short(point: "Point") -> str:
+    room_c = point.values["settings.room_target_c"]
+    deep_c = point.values["settings.deep_target_c"]
+    return f"room {room_c:g} °C, store {deep_c:g} °C"

@@ -1,0 +1,1 @@
+"""Looks for the cheapest settings and charging hours that keep every promise."""
