@@ -1,4 +1,4 @@
-"""Logs of an installation whose true numbers are known, as real probes and boards would leave them."""
+"""Logs of an installation whose true numbers are known, as real probes would leave them."""
 
 import json
 import struct

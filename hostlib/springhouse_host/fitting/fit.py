@@ -1,12 +1,12 @@
 """Least squares of the plant's parameters on a log, with intervals that do not flatter.
 
 Gauss-Newton on logarithms (scipy's least squares within bounds). The residuals of a model and of
-slow probes follow one another, so a thousand minutes are not a thousand facts: each channel's weight
-is divided by its autocorrelation time, as for any correlated series (Sokal 1997; Geyer's initial
-sequence, 1992; both from memory), and none counts for more than one reading in two hours. What the
-log cannot tell but the answer rests on (a constant error of each probe, the warmth of the walls at
-the start, air flow, condenser, ...) is estimated along under a stated prior, so that its doubt is
-part of every interval.
+slow probes follow one another, so a thousand minutes are not a thousand facts: the weight of each
+channel is divided by its autocorrelation time, as for any correlated series (Sokal 1997; Geyer's
+initial sequence, 1992; both from memory), and none counts for more than one reading in two hours.
+What the log cannot tell but the answer rests on (a constant error of each probe, the warmth of the
+walls at the start, air flow, condenser, ...) is estimated along under a stated prior, so that its
+doubt is part of every interval.
 """
 
 from collections.abc import Callable, Mapping
@@ -39,7 +39,7 @@ OFFSETS = 5  # probes; the meter has none
 PASSES = (1e-2, 1e-3)  # of the cost, at which each pass is content
 MOST_STEPS = 15
 CONFIDENCE = 0.95
-WIDEST = 0.35  # half the interval over the value; a wider one tells no more than a label
+WIDEST = 0.4  # half the interval over the value; a wider one tells no more than a label
 AT_BOUND = 0.01
 COUPLED = 0.98
 
