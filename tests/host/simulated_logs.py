@@ -9,7 +9,6 @@ import numpy as np
 import pandas as pd
 from springhouse import output as O
 from springhouse_host import load_site, run
-from springhouse_host.fitting.parameters import FITTED
 from springhouse_host.notebook import Run
 
 # How far the truth may lie from what the site file says; labels are no better.
@@ -118,5 +117,4 @@ def outdoor_csv(path: Path, done: Run) -> Path:
     return path
 
 
-RECOVERED = tuple(FITTED)
 COMPRESSOR, PUMP = O.COMPRESSOR, O.PUMP

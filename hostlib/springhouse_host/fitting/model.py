@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 from springhouse import output as O
 from springhouse_sim import compiled, follow, ticks
 from springhouse_sim import sense as E
+from springhouse_sim.bench import parameters
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import integrate, loop, moist_air
 from springhouse_sim.plant import param as P
@@ -28,6 +29,7 @@ LEAST_STRETCH_S = 4 * 3600.0
 MOST_STRETCHES = 8
 SETTLING_S = 1800.0  # of a stretch: what it began with is only roughly known
 SWITCHED_S = 360.0  # after a switch of pump or compressor their own readings are passed over
+REST_S = 1800.0  # a stretch begins after so long with compressor and pump off
 ICE_FREE_C = 1.0  # a stretch begins where no probe is colder: the log does not show ice
 START_HUMIDITY = 0.5
 DRIVEN = {
@@ -197,7 +199,7 @@ def people(table: pd.DataFrame, site: Site) -> pd.DataFrame:
 
     table, plan = table.copy(), site.people()
     when = pd.DatetimeIndex(table.index)
-    minute = (when.dayofweek * 1440 + when.hour * 60 + when.minute).to_numpy()
+    minute = (when.day_of_week * 1440 + when.hour * 60 + when.minute).to_numpy()
     loads = {
         "people_w": [
             (p.people * heat_of_person_w(p.activity, TABLE_C)[0], p.windows) for p in plan.occupancy
@@ -292,7 +294,7 @@ def make_model(site: Site, log: Log) -> Model:
     table = _humidity(people(outdoors(log.table, site, log.path), site), pressure_pa)
     duties = _duties(table, site)
     plant = site.plant()
-    base, x0 = plant.params(), plant.initial()
+    base, x0 = parameters(plant), plant.initial()
     picked = {key: value.mid for key, value in site.known.items()}
     picked.setdefault("freezer.input_factor", 1.0)
     picked["store.water_litres"] = site.file.store.water_litres
@@ -309,8 +311,9 @@ def make_model(site: Site, log: Log) -> Model:
             stretches.append(made)
     if not stretches:
         raise KnownError(
-            f"{log.path}: no {LEAST_STRETCH_S / 3600:g} h without a gap that begin with room and "
-            f"store readings, the store above {ICE_FREE_C:g} °C: log on, one row a minute"
+            f"{log.path}: no {LEAST_STRETCH_S / 3600:g} h without a gap that follow {REST_S / 60:g} "
+            f"min with compressor and pump off and the store above {ICE_FREE_C:g} °C: log on, a row "
+            "a minute"
         )
     longest = sorted(stretches, key=lambda s: -len(s.seconds))[:MOST_STRETCHES]
     stretches = [s for s in stretches if s in longest]
@@ -323,12 +326,18 @@ def make_model(site: Site, log: Log) -> Model:
 
 
 def _stretch(table: pd.DataFrame, duties: Array, seconds: Array) -> Stretch | None:
-    """Return a stretch from where its beginning is known, None if too little is left."""
+    """Return a stretch from where its beginning is known, None if too little is left.
+
+    At rest for a while the evaporator is as warm as the water and the layers are even.
+    """
     store = table[["store_low_c", "store_high_c"]]
-    good = (store.min(axis=1) >= ICE_FREE_C) & table["room_c"].notna()
+    good = ((store.min(axis=1) >= ICE_FREE_C) & table["room_c"].notna()).to_numpy()
+    busy = np.append(True, duties[1:, :2].any(axis=1))  # nothing is known of before
+    rested_s = seconds - np.maximum.accumulate(np.where(busy, seconds, -np.inf))
+    good &= rested_s >= REST_S
     if not good.any():
         return None
-    first = int(np.argmax(good.to_numpy()))
+    first = int(np.argmax(good))
     table, duties, seconds = table.iloc[first:], duties[first:], seconds[first:]
     if len(table) < 2 or seconds[-1] - seconds[0] < LEAST_STRETCH_S:
         return None
