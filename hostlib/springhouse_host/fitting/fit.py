@@ -39,7 +39,7 @@ OFFSETS = 5  # probes; the meter has none
 PASSES = (1e-2, 1e-3)  # of the cost, at which each pass is content
 MOST_STEPS = 15
 CONFIDENCE = 0.95
-WIDEST = 0.4  # half the interval over the value; a wider one tells no more than a label
+WIDEST = 0.5  # half the interval over the value; a wider one tells no more than a label
 AT_BOUND = 0.01
 COUPLED = 0.98
 

@@ -97,7 +97,8 @@ def read_columns(path: Path, needed: Iterable[str], known: Iterable[str]) -> pd.
     for name in (TIME, *needed):
         if name not in raw.columns:
             raise KnownError(f"{path}: line 1: no column {name}")
-    when = pd.to_datetime(raw[TIME], errors="coerce", format="ISO8601", utc=False)
+    dated = raw[TIME].where(raw[TIME].str.match(r"\d{4}-\d"))  # "now" is a date to pandas
+    when = pd.to_datetime(dated, errors="coerce", format="ISO8601", utc=False)
     if len(raw) < 2:
         raise KnownError(f"{path}: at least two rows are needed")
     bad = np.flatnonzero(when.isna())

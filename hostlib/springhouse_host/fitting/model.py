@@ -311,9 +311,9 @@ def make_model(site: Site, log: Log) -> Model:
             stretches.append(made)
     if not stretches:
         raise KnownError(
-            f"{log.path}: no {LEAST_STRETCH_S / 3600:g} h without a gap that follow {REST_S / 60:g} "
-            f"min with compressor and pump off and the store above {ICE_FREE_C:g} °C: log on, a row "
-            "a minute"
+            f"{log.path}: needed: {LEAST_STRETCH_S / 3600:g} h without a gap, begun after "
+            f"{REST_S / 60:g} min with compressor and pump off and the store above "
+            f"{ICE_FREE_C:g} °C: log on, a row a minute"
         )
     longest = sorted(stretches, key=lambda s: -len(s.seconds))[:MOST_STRETCHES]
     stretches = [s for s in stretches if s in longest]
@@ -334,7 +334,7 @@ def _stretch(table: pd.DataFrame, duties: Array, seconds: Array) -> Stretch | No
     good = ((store.min(axis=1) >= ICE_FREE_C) & table["room_c"].notna()).to_numpy()
     busy = np.append(True, duties[1:, :2].any(axis=1))  # nothing is known of before
     rested_s = seconds - np.maximum.accumulate(np.where(busy, seconds, -np.inf))
-    good &= rested_s >= REST_S
+    good = good & (rested_s >= REST_S)
     if not good.any():
         return None
     first = int(np.argmax(good))
