@@ -37,16 +37,25 @@ def draw_run(trace: Trace, path: Path, limit_c: float) -> None:
     both = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
     axes[2].fill_between(when, trace.column("coil_sensible_w"), both, color=BLUE, lw=0, label="wet")
     axes[2].set_ylabel("coil [W]")
-    _legend(axes[2])
+    legend_above(axes[2])
     _outputs(axes[3], trace, when)
     dates = mdates.ConciseDateFormatter(mdates.AutoDateLocator())  # type: ignore[no-untyped-call]
     axes[3].xaxis.set_major_formatter(dates)
+    save(figure, path)
+
+
+def save(figure: Figure, path: Path) -> None:
+    """Write a figure as PNG.
+
+    Raises:
+        KnownError: when the file cannot be written.
+    """
     picture = io.BytesIO()
     figure.savefig(picture, format="png", dpi=110)
     write_bytes_whole(path, picture.getvalue())
 
 
-def _legend(axes: Axes) -> None:
+def legend_above(axes: Axes) -> None:
     """Put the legend in a line above the axes, where no curve can run under it."""
     axes.legend(
         loc="lower left", bbox_to_anchor=(0.0, 0.98), ncols=4, frameon=False, borderaxespad=0.0
@@ -61,7 +70,7 @@ def _room(axes: Axes, trace: Trace, when: NDArray[np.datetime64], limit_c: float
     axes.fill_between(when, low, high, where=trace.wanted(), color=ORANGE, alpha=0.12, lw=0)
     axes.set_ylim(low, high)
     axes.set_ylabel("°C")
-    _legend(axes)
+    legend_above(axes)
 
 
 def _store(axes: Axes, trace: Trace, when: NDArray[np.datetime64]) -> None:
@@ -75,7 +84,7 @@ def _store(axes: Axes, trace: Trace, when: NDArray[np.datetime64]) -> None:
     ice.plot(when, trace.column("ice_kg"), color=GREY, lw=1)
     ice.set_ylabel("ice [kg]", color=GREY)
     ice.set_ylim(bottom=0.0)
-    _legend(axes)
+    legend_above(axes)
 
 
 def _outputs(axes: Axes, trace: Trace, when: NDArray[np.datetime64]) -> None:

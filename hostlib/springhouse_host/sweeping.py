@@ -6,6 +6,7 @@ that is replaced whole now and then; a point whose row is there is not run again
 """
 
 import hashlib
+import json
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
@@ -59,6 +60,16 @@ def read_axis(text: str) -> Axis:
         low, high, count = float(parts[0]), float(parts[1]), int(parts[2])
     except (ValueError, IndexError):
         raise KnownError(f"--vary {text}: expected TABLE.KEY=FROM:TO:COUNT") from None
+    return axis(key, low, high, count)
+
+
+def axis(key: str, low: float, high: float, count: int) -> Axis:
+    """Return an axis that the site file knows.
+
+    Raises:
+        KnownError: naming what is wrong with it.
+    """
+    text = f"{key}={low:g}:{high:g}:{count}"
     if not (low < high and 2 <= count <= MOST_POINTS):
         raise KnownError(f"--vary {text}: FROM below TO, COUNT 2 to {MOST_POINTS}")
     table, _, name = key.partition(".")
@@ -72,7 +83,7 @@ def read_axis(text: str) -> Axis:
     return Axis(key, low, high, count)
 
 
-def points(axes: Sequence[Axis], method: Method, count: int) -> list[tuple[float, ...]]:
+def lay_out(axes: Sequence[Axis], method: Method, count: int) -> list[tuple[float, ...]]:
     """Return the points, each a value an axis; ``count`` is not used on a grid.
 
     Raises:
@@ -109,6 +120,7 @@ class Job:
     site: str
     changes: tuple[tuple[str, float], ...]
     scenario: Scenario
+    changed: str = "{}"  # of the site before, as in `Site`
 
     def identity(self, firmware_sha256: str, site_sha256: str) -> str:
         """Return a name for all that decides the result; ``site_sha256`` is of the plain site."""
@@ -120,7 +132,7 @@ def run_job(job: Job) -> Row:
     """Run one point, in any process; a point that the site's rules refuse says so in its row."""
     row: Row = dict(job.changes)
     try:
-        site = load_site(job.site, dict(job.changes))
+        site = load_site(job.site, json.loads(job.changed) | dict(job.changes))
         trace = running.bench(site, job.scenario).run(job.scenario.days)
     except SiteError as error:
         return row | {REFUSED: error.lines[0]}

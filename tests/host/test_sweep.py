@@ -20,7 +20,7 @@ SWEEP = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
 
 
 def test_a_grid_has_every_corner_and_whole_numbers_where_asked() -> None:
-    found = sweeping.points(AXES, "grid", 0)
+    found = sweeping.lay_out(AXES, "grid", 0)
     assert len(found) == 12
     assert {found[0], found[-1]} == {(2.0, 300), (4.0, 900)}
     assert all(isinstance(seconds, int) for _, seconds in found)
@@ -29,7 +29,7 @@ def test_a_grid_has_every_corner_and_whole_numbers_where_asked() -> None:
 @pytest.mark.parametrize("method", ["latin", "sobol"])
 def test_spread_points_fill_each_axis(method: sweeping.Method) -> None:
     """One point in each of 16 equal slices of each axis: what both sequences promise."""
-    found = sweeping.points((Axis("store.band_k", 0.0, 16.0, 2),) * 2, method, 16)
+    found = sweeping.lay_out((Axis("store.band_k", 0.0, 16.0, 2),) * 2, method, 16)
     for axis in range(2):
         assert sorted(int(p[axis]) for p in found) == list(range(16))
 

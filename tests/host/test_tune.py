@@ -16,7 +16,7 @@ from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 from springhouse_host.site import load_site
-from springhouse_host.site.version import changed_text, write_version
+from springhouse_host.site.version import changed_text, text_of, write_changed
 from springhouse_host.tuning import bound, knobs, search, trying
 from springhouse_host.tuning import tune as tuning
 from springhouse_sim.world.thermostat import PlainThermostat
@@ -170,16 +170,14 @@ def test_the_plain_thermostat_switches_at_its_temperatures() -> None:
 def test_a_version_keeps_every_comment_and_changes_only_what_it_must(tmp_path: Path) -> None:
     new = tmp_path / "new.toml"
     changes = {"settings.deep_target_c": 3.5, "settings.full_lead_min": 300}
-    written = write_version(DEMO, changes, new, "Tuned.")
+    written = write_changed(DEMO, new, changes, "Tuned.")
     assert written.settings()[S.DEEP_MC] == 3500
-    from springhouse_host.site.version import text_of
-
     before, after = text_of(DEMO).splitlines(), new.read_text("utf-8").splitlines()
     assert [line for line in before if line not in after] == ["deep_target_c = 2.5"]
     added = [line for line in after if line not in before]
     assert added == ["# Tuned.", "deep_target_c = 3.5", "full_lead_min = 300"]
     with pytest.raises(KnownError, match="exists already"):
-        write_version(DEMO, changes, new, "Tuned.")
+        write_changed(DEMO, new, changes, "Tuned.")
 
 
 def test_a_comment_beside_a_value_stays() -> None:
@@ -189,7 +187,7 @@ def test_a_comment_beside_a_value_stays() -> None:
 
 def test_a_version_that_the_rules_refuse_is_not_written(tmp_path: Path) -> None:
     with pytest.raises(KnownError, match="deep_target_c"):
-        write_version(DEMO, {"settings.deep_target_c": 0.1}, tmp_path / "n.toml", "")
+        write_changed(DEMO, tmp_path / "n.toml", {"settings.deep_target_c": 0.1}, "")
     assert list(tmp_path.iterdir()) == []
 
 

@@ -50,24 +50,22 @@ def prove(
 
     Example:  springhouse prove demo --json verdict.json
     """
-    from springhouse_sim.bench import Pace
-
+    from ..notebook import prove as run_proof
     from ..proof import show
     from ..proof.abstract_story import write_tests
-    from ..proof.prove import prove as run_proof
-    from ..proof.verdict import as_json
     from ..site import load_site
 
     loaded = load_site(site)
     check_writable(json)
     with progress("proving") as bar:
         task = bar.add_task("proving", total=None)
-        verdict = run_proof(
+        proof = run_proof(
             loaded,
-            lambda done, total: bar.update(task, completed=done, total=total),
-            Pace.EVERY_TICK if every_tick else Pace.SKIP,
+            every_tick=every_tick,
+            on_progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
-    write_json(json, as_json(verdict))
+    write_json(json, proof.record)
+    verdict = proof.verdict
     screen = console()
     us = units is Units.US
     screen.print(show.headline(verdict), markup=False, style="bold")

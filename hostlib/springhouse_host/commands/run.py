@@ -1,17 +1,11 @@
 """`springhouse run SITE`."""
 
-from collections.abc import Callable
-from contextlib import ExitStack
-from dataclasses import replace
 from datetime import datetime
-from functools import partial
 from pathlib import Path
-from tempfile import TemporaryDirectory
-from typing import TYPE_CHECKING, Annotated, Any
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from ..errors import KnownError
 from ..screen import (
     JsonOption,
     SiteArgument,
@@ -25,10 +19,7 @@ from ..screen import (
 )
 
 if TYPE_CHECKING:
-    from springhouse_sim.bench import Bench
-    from springhouse_sim.trace import Trace
-
-LONGEST_DAYS = 366
+    from ..notebook import Run
 
 
 def register(app: typer.Typer) -> None:
@@ -42,7 +33,7 @@ def run(
         datetime | None,
         typer.Option("--start", formats=["%Y-%m-%d"], help="First day; default: hottest days."),
     ] = None,
-    days: Annotated[int, typer.Option("--days", min=1, max=LONGEST_DAYS, help="How many.")] = 3,
+    days: Annotated[int, typer.Option("--days", min=1, help="How many, 366 at most.")] = 3,
     csv: Annotated[
         Path | None,
         typer.Option("--csv", metavar="FILE", dir_okay=False, help="Write one row a minute."),
@@ -80,70 +71,45 @@ def run(
     Example:  springhouse run demo --start 2001-07-09 --days 2 --plot two-days.png
     Example:  springhouse run demo --days 1 --fault probe_open.store_low@2:00-3:30
     """
-    from springhouse_sim.bench import Bench, Pace
+    from ..notebook import run as simulate
 
-    from ..proof import running, scenarios
-    from ..proof.fault_words import fault_from
-    from ..site import load_site
-
-    loaded = load_site(site)
     check_writable(csv, plot, json)
-    faults = tuple(fault_from(text, days) for text in fault or ())
-    scenario = replace(scenarios.single(loaded, start, days), faults=faults)
-    with ExitStack() as stack:
-        kind: Callable[..., Bench] = Bench
-        if on_board:
-            kind = _on_board(Path(stack.enter_context(TemporaryDirectory())))
-        pace = Pace.EVERY_TICK if every_tick else Pace.SKIP
-        bench = running.bench(loaded, scenario, kind=kind, pace=pace)
-        bar = stack.enter_context(progress("days"))
+    with progress("days") as bar:
         task = bar.add_task("days", total=float(days))
-        trace = bench.run(days, lambda share: bar.update(task, completed=share * days))
-    limit_c = running.room_limit_c(loaded)
-    summary = {"site": loaded.name, "evidence": loaded.evidence, **trace.summary(limit_c)}
-    summary["energy_by_consumer_kwh"] = trace.energy_kwh()
-    summary["room_heat_kwh"] = trace.room_heat_kwh()
-    summary["store_heat_kwh"] = trace.store_heat_kwh()
-    write_json(json, summary)
+        done = simulate(
+            site,
+            start=start,
+            days=days,
+            faults=fault or (),
+            on_board=on_board,
+            every_tick=every_tick,
+            on_progress=lambda share: bar.update(task, completed=share * days),
+        )
+    write_json(json, done.summary)
     if csv is not None:
-        write_whole(csv, trace.minutes().to_csv(index_label="local_time"))
+        write_whole(csv, done.minutes.to_csv())
     if plot is not None:
         from ..plots import draw_run
 
-        draw_run(trace, plot, limit_c)
-    _show(scenario.name, trace, summary, limit_c, units is Units.US, loaded.currency)
+        draw_run(done.trace, plot, done.limit_c)
+    _show(done, units is Units.US)
 
 
-def _on_board(folder: Path) -> "Callable[..., Bench]":
-    from springhouse.boards import pico_w
-    from springhouse_sim.virtual_board.on_board import OnBoardBench
-    from springhouse_sim.virtual_board.process import interpreter
-
-    from ..flashing.build import build
-
-    try:
-        interpreter()
-    except FileNotFoundError as error:
-        raise KnownError(f"--on-board: {error}") from None
-    flash, image = folder / "flash", folder / "image"
-    flash.mkdir()
-    build(pico_w.NAME).write(image, ".")
-    return partial(OnBoardBench, flash=flash, firmware=image)
-
-
-def _show(
-    name: str, trace: "Trace", summary: dict[str, Any], limit_c: float, us: bool, currency: str
-) -> None:
+def _show(done: "Run", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
     from ..units import show
 
-    table = Table(box=box.SIMPLE_HEAD, title=f"{summary['site']}: {name}", title_justify="left")
+    summary, title = done.summary, f"{done.site.name}: {done.scenario.name}"
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
     table.add_column("figure")
     table.add_column("value", justify="right")
     rows = (
-        (f"wanted hours over {show(limit_c, '°C', us=us)}", f"{summary['room_hours_over']:.1f} h"),
+        (
+            f"wanted hours over {show(done.limit_c, '°C', us=us)}",
+            f"{summary['room_hours_over']:.1f} h",
+        ),
         ("mean room temperature, wanted hours", show(summary["wanted_mean_c"], "°C", us=us)),
         ("coldest water", show(summary["min_store_true_c"], "°C", us=us)),
         ("most ice", show(summary["max_ice_kg"], "kg", us=us)),
@@ -152,11 +118,11 @@ def _show(
         ("condensate", show(summary["condensate_l"], "L", us=us)),
         ("spilled", show(summary["spill_l"], "L", us=us)),
         ("electricity", f"{summary['energy_kwh']:.2f} kWh"),
-        ("cost", f"{summary['cost']:.2f} {currency}".rstrip()),
+        ("cost", f"{summary['cost']:.2f} {done.site.currency}".rstrip()),
     )
     for label, text in rows:
         table.add_row(label, text)
     console().print(table)
-    broken = [str(i) for i, n in enumerate(trace.violations) if n]
+    broken = [str(i) for i, n in enumerate(done.trace.violations) if n]
     if broken:
         console().print(f"invariants broken: {', '.join(broken)}", markup=False)

@@ -2,7 +2,7 @@
 
 import os
 from datetime import datetime
-from enum import Enum
+from enum import StrEnum
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -14,7 +14,7 @@ MOST_JOBS = 256
 BEST_SHOWN = 5
 
 
-class Spread(Enum):
+class Spread(StrEnum):
     """How points are laid out."""
 
     GRID = "grid"
@@ -61,29 +61,35 @@ def sweep(
     Example:  springhouse sweep demo --vary settings.deep_target_c=2:5:4
     --vary settings.room_target_c=24:27:4 --plot map.png
     """
-    from ..proof import scenarios
+    from ..notebook import sweep as run_sweep
     from ..site import load_site
-    from ..sweeping import Job, read_axis
-    from ..sweeping import points as lay_out
-    from ..sweeping import sweep as run_sweep
+    from ..sweeping import read_axis
 
     loaded = load_site(site)
     axes = [read_axis(text) for text in vary]
-    check_writable(out, plot)
-    scenario = scenarios.whole_summer(loaded) if season else scenarios.single(loaded, start, days)
     keys = [axis.key for axis in axes]
-    work: dict[str, Job] = {}
-    for values in lay_out(axes, spread.value, points):
-        job = Job(loaded.path, tuple(zip(keys, values, strict=True)), scenario)
-        work[job.identity(loaded.firmware_sha256, loaded.site_sha256)] = job
+    check_writable(out, plot)
     with progress("points") as bar:
-        task = bar.add_task("points", total=float(len(work)))
-        rows = run_sweep(work, out, jobs, lambda done: bar.update(task, completed=done))
+        task = bar.add_task("points", total=None)
+        found = run_sweep(
+            loaded,
+            {axis.key: (axis.low, axis.high, axis.count) for axis in axes},
+            spread=spread.value,
+            points=points,
+            days=days,
+            season=season,
+            start=start,
+            jobs=jobs,
+            out=out,
+            on_progress=lambda done, total: bar.update(task, completed=done, total=total),
+        )
+    rows = [dict(zip(found.columns, row, strict=True)) for row in found.itertuples(index=False)]
+    title = found.attrs["scenario"]
     if plot is not None:
         from ..sweep_map import draw
 
-        draw(rows, keys, plot, f"{loaded.name}: {scenario.name}")
-    _show(rows, keys, f"{loaded.name}: {scenario.name}", loaded.currency)
+        draw(rows, keys, plot, title)
+    _show(rows, keys, title, loaded.currency)
     console().print(f"table: {out}", markup=False)
 
 

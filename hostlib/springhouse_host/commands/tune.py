@@ -59,11 +59,11 @@ def tune(
     Example:  springhouse tune demo --plot trade-off.png
     """
     from ..site import load_site
-    from ..site.version import free_path, write_version
+    from ..site.version import next_version, write_changed
     from ..tuning import tune as tuning
 
     loaded = load_site(site)
-    path = free_path(loaded) if out is None else out
+    path = next_version(loaded) if out is None else out
     check_writable(path, plot, json)
     if path.exists():
         raise KnownError(f"{path}: exists already: nothing was tuned")
@@ -78,7 +78,7 @@ def tune(
     kept = True
     if result.changes:
         heading = f"Tuned from {loaded.path}: settings and charging hours, nothing else."
-        new = write_version(loaded, result.changes, path, heading)
+        new = write_changed(loaded, path, result.changes, heading)
         if proof:
             kept = _prove(new)
             figures["proof_kept"] = kept

@@ -45,7 +45,8 @@ def prove(
         driven = beside.submit(random_inputs.drive)
         checked = complete.check()
         step()
-        last = run_one(site.path, everything[-1], pace)  # compiles: others then find code on disk
+        # Compiles, so that others find the code on disk.
+        last = run_one(site.path, everything[-1], pace, site.changed)
         step()
         replayed = replay(site, next(s for s in scenarios if s.group == "corner"))
         step()

@@ -1,5 +1,6 @@
 """Runs scenarios: builds the bench for each and keeps what the verdict needs of its trace."""
 
+import json
 from collections.abc import Callable, Sequence
 from concurrent.futures import ProcessPoolExecutor, as_completed
 from dataclasses import dataclass, replace
@@ -13,6 +14,7 @@ from springhouse_sim.trace import Trace
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.owner import EmptyTray
 from springhouse_sim.world.stage import Actor
+from springhouse_sim.world.sun import Glazing
 
 from ..errors import SiteError
 from ..site.known import Variant
@@ -41,15 +43,22 @@ class Result:
 
 
 @lru_cache(maxsize=4)
-def _outdoors(site_name: str, variant: Variant) -> Outdoors:
-    site = site_of(site_name)
-    return Outdoors(site.read_weather(), site.glazing(variant))
+def _kept_outdoors(site_name: str, glazing: tuple[Glazing, ...]) -> Outdoors:
+    return Outdoors(site_of(site_name, "{}").read_weather(), glazing)
 
 
-@lru_cache(maxsize=2)
-def site_of(site_name: str) -> Site:
-    """Return a site as it is in its file, read once a process."""
-    return load_site(site_name)
+def _outdoors(site: Site, variant: Variant) -> Outdoors:
+    """Return the weather on the site's windows; a site with other weather reads its own."""
+    glazing = site.glazing(variant)
+    if site.weather != site_of(site.path, "{}").weather:
+        return Outdoors(site.read_weather(), glazing)
+    return _kept_outdoors(site.path, glazing)
+
+
+@lru_cache(maxsize=3)
+def site_of(site_name: str, changed: str = "{}") -> Site:
+    """Return a site as it is in its file, or with changes, read once a process."""
+    return load_site(site_name, json.loads(changed))
 
 
 def sensors(site: Site, scenario: Scenario) -> E.Sensors:
@@ -80,7 +89,7 @@ def bench(
         SiteError: when the weather cannot be read or a part refuses its numbers.
     """
     _check_weather(site, scenario)
-    actors: list[Actor] = [_outdoors(site.path, scenario.variant), site.people()]
+    actors: list[Actor] = [_outdoors(site, scenario.variant), site.people()]
     actors += [*scenario.faults, *scenario.outages]
     if not site.file.tray.open_drain:
         actors.append(EmptyTray(TRAY_EMPTIED_S, daily=True))
@@ -105,7 +114,7 @@ def bench(
 
 def _check_weather(site: Site, scenario: Scenario) -> None:
     """Refuse days that the weather does not cover, before they are run."""
-    weather = _outdoors(site.path, scenario.variant).weather
+    weather = _outdoors(site, scenario.variant).weather
     try:
         for end in (scenario.start, scenario.start + timedelta(days=scenario.days)):
             weather.hour_of(end)
@@ -131,9 +140,11 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
     )
 
 
-def run_one(site_name: str, scenario: Scenario, pace: Pace = Pace.SKIP) -> Result:
-    """Run one scenario of a site, to be called in any process."""
-    site = site_of(site_name)
+def run_one(
+    site_name: str, scenario: Scenario, pace: Pace = Pace.SKIP, changed: str = "{}"
+) -> Result:
+    """Run one scenario of a site, to be called in any process; ``changed`` as in `Site`."""
+    site = site_of(site_name, changed)
     return summarise(site, scenario, bench(site, scenario, pace=pace).run(scenario.days))
 
 
@@ -151,13 +162,13 @@ def run_all(
     if processes <= 1:
         results = []
         for scenario in scenarios:
-            results.append(run_one(site.path, scenario, pace))
+            results.append(run_one(site.path, scenario, pace, site.changed))
             on_done()
         return results
     order = sorted(range(len(scenarios)), key=lambda i: -scenarios[i].days)
     found: dict[int, Result] = {}
     with ProcessPoolExecutor(processes) as pool:
-        jobs = {pool.submit(run_one, site.path, scenarios[i], pace): i for i in order}
+        jobs = {pool.submit(run_one, site.path, scenarios[i], pace, site.changed): i for i in order}
         for job in as_completed(jobs):
             found[jobs[job]] = job.result()
             on_done()

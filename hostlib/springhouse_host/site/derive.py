@@ -170,6 +170,8 @@ def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
             spread=ratios(40.0, 70.0, 120.0),
         ),
     )
+    if freezer.input_factor is not None:
+        known["freezer.input_factor"] = stated(freezer.input_factor, "", -1, (1.0, 1.0))
     # Last, for a measured pull-down needs all of the above.
     _put(known, "freezer.capacity_w", freezer.capacity_w, lambda: _capacity(file, known))
 

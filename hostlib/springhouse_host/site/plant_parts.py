@@ -43,8 +43,8 @@ def build(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Plant
         freezer=freezer(file, picked),
         place=_place(file, picked),
         loop=loop(file, known, variant),
-        coil=_coil(file, picked),
-        room=_room(file, picked),
+        coil=coil(file, picked),
+        room=room(file, picked),
         tray=Tray(
             capacity_l=file.tray.capacity_litres,
             float_opens_l=file.tray.float_opens_litres,
@@ -115,7 +115,7 @@ def freezer(file: SiteFile, picked: Mapping[str, float]) -> Freezer:
         }
     return Freezer(
         **envelope,
-        rated_input_w=file.freezer.label_input_w,
+        rated_input_w=file.freezer.label_input_w * picked.get("freezer.input_factor", 1.0),
         rated_capacity_w=picked["freezer.capacity_w"],
         refrigerant=file.freezer.refrigerant,
         condenser_ua_w_k=picked["freezer.condenser_ua_w_k"],
@@ -135,7 +135,8 @@ def _place(file: SiteFile, picked: Mapping[str, float]) -> Place:
     )
 
 
-def _coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
+def coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
+    """Return coil and fans."""
     coil = file.coil
     volume_m3 = coil.face_width_m * coil.face_height_m * coil.rows * D.ROW_DEPTH_M
     water_kg = 1000.0 * math.pi / 4.0 * (coil.tube_bore_mm / 1000.0) ** 2 * coil_tube_m(file)
@@ -155,7 +156,8 @@ def _coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
     )
 
 
-def _room(file: SiteFile, picked: Mapping[str, float]) -> Room:
+def room(file: SiteFile, picked: Mapping[str, float]) -> Room:
+    """Return the cooled room."""
     room = file.room
     floor_m2 = room.length_m * room.width_m
     start_c = _setting(file, "room_target_c") if room.start_c is None else room.start_c

@@ -1,5 +1,6 @@
 """One installation, as a site file describes it."""
 
+import json
 from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -41,6 +42,7 @@ class Site:
     file: SiteFile
     weather: WeatherFile
     prices: Path | None = None  # hourly prices of electricity
+    changed: str = "{}"  # values by "table.key" that differ from the file, as JSON
 
     @property
     def name(self) -> str:
@@ -263,6 +265,10 @@ def load_site(site: str | Path, changes: Mapping[str, Any] | None = None) -> Sit
 
 def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     raw = load_toml(path)
+    try:
+        changed = json.dumps(dict(changes), sort_keys=True)
+    except TypeError as error:
+        raise SiteError(f"{shown_as}: changes: {error}: values as in a site file") from None
     for where, value in changes.items():
         table, _, key = where.partition(".")
         part = raw.setdefault(table, {})
@@ -276,7 +282,7 @@ def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     if faults:
         raise SiteError([fault.line(shown_as) for fault in faults])
     assert weather is not None
-    found = Site(shown_as, SiteFile(**tables), weather, prices)  # type: ignore[arg-type]
+    found = Site(shown_as, SiteFile(**tables), weather, prices, changed)  # type: ignore[arg-type]
     found.settings()  # the core's own check, so that an accepted file is accepted by the board
     found.extremes()
     return found

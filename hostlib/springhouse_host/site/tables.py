@@ -72,6 +72,7 @@ class FreezerTable(Table):
     inner_depth_m: Annotated[float | None, Quantity("m", 0.2, 2)] = None
     cabinet_ua_w_k: Annotated[Given | None, Gradeable("W/K", 0.05, 20)] = None
     capacity_w: Annotated[Given | None, Gradeable("W", 20, 3000)] = None
+    input_factor: Annotated[Given | None, Gradeable("", 0.3, 3)] = None  # electric input over label
     condenser_ua_w_k: Annotated[Given | None, Gradeable("W/K", 1, 500)] = None
     evaporator_wall_w_m2_k: Annotated[Given | None, Gradeable("W/(m2 K)", 5, 2000)] = None
     evaporator_from_m: Annotated[float | None, Quantity("m", 0, 2)] = None

@@ -55,10 +55,10 @@ class Chill:
             t_c = 0.5 * (t_c + place_c + heat_w / p[P.CONDENSER_UA_W_K])
         return t_c
 
-    def taken_w(self, scale: float, water_c: float, place_c: float) -> float:
-        """Return the heat the evaporator takes from the water, everything steady [W].
+    def evaporating_c(self, scale: float, water_c: float, place_c: float) -> float:
+        """Return where wall and film bring what the compressor takes, everything steady [°C].
 
-        Wall and film bring what the compressor takes.  ``scale`` multiplies the capacity table.
+        ``scale`` multiplies the capacity table.
         """
 
         def surplus_w(evaporating_c: float) -> float:
@@ -66,8 +66,18 @@ class Chill:
             brought_w = self.band_m2 * store.dry_wall_w_m2(self.p, water_c, evaporating_c)
             return brought_w - scale * freezer.capacity_w(self.p, evaporating_c, condensing_c)
 
-        evaporating_c = float(brentq(surplus_w, -39.0, water_c, xtol=1e-3))
+        return float(brentq(surplus_w, -39.0, water_c, xtol=1e-3))
+
+    def taken_w(self, scale: float, water_c: float, place_c: float) -> float:
+        """Return the heat the evaporator takes from the water, everything steady [W]."""
+        evaporating_c = self.evaporating_c(scale, water_c, place_c)
         return self.band_m2 * store.dry_wall_w_m2(self.p, water_c, evaporating_c)
+
+    def input_w(self, scale: float, water_c: float, place_c: float) -> float:
+        """Return the electric input then [W], standby left out."""
+        evaporating_c = self.evaporating_c(scale, water_c, place_c)
+        condensing_c = self.condensing_c(scale, evaporating_c, place_c)
+        return freezer.input_w(self.p, evaporating_c, condensing_c)
 
     def hours(self, scale: float, from_c: float, to_c: float, place_c: float) -> float:
         """Return the hours from ``from_c`` down to ``to_c``, infinite where it never gets there."""

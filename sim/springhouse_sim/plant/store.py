@@ -106,18 +106,10 @@ class Store:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        perimeter_m = 2.0 * (self.inner_length_m + self.inner_width_m)
-        band_m = self.evaporator_to_m - self.evaporator_from_m
-        cooled_m2 = perimeter_m * self.depth_m + self.area_m2
-        ua_w_m2_k = self.cabinet_ua_w_k / cooled_m2
         p[P.STORE_AREA_M2] = self.area_m2
-        p[P.STORE_PERIMETER_M] = perimeter_m
+        p[P.STORE_PERIMETER_M] = 2.0 * (self.inner_length_m + self.inner_width_m)
         p[P.STORE_DEPTH_M] = self.depth_m
-        p[P.CABINET_BAND_UA_W_K] = ua_w_m2_k * perimeter_m * band_m
-        p[P.CABINET_SIDE_UA_W_K] = ua_w_m2_k * perimeter_m * (self.depth_m - band_m)
-        p[P.CABINET_FLOOR_UA_W_K] = ua_w_m2_k * self.area_m2
-        lid_m2_k_w = self.area_m2 / self.lid_ua_w_k + (COVER_M2_K_W if self.covered else 0.0)
-        p[P.LID_UA_W_K] = self.area_m2 / lid_m2_k_w
+        self.put_gain(p)
         p[P.EVAPORATOR_FROM_M] = self.evaporator_from_m
         p[P.EVAPORATOR_TO_M] = self.evaporator_to_m
         p[P.EVAPORATOR_WALL_W_M2_K] = self.evaporator_wall_w_m2_k
@@ -132,9 +124,22 @@ class Store:
         p[P.PROBE_HIGH_WALL_M] = self.probe_high_wall_mm / 1000.0
         p[P.STORE_PROBE_S] = self.probe_lag_s
         p[P.SUPERCOOL_K] = self.supercooling_k
+        band_m = self.evaporator_to_m - self.evaporator_from_m
         ice, dry = wall_tables(self.evaporator_wall_w_m2_k, band_m)
         p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + ice.size] = ice
         p[P.DRY_WALL_W_M2 : P.DRY_WALL_W_M2 + dry.size] = dry.ravel()
+
+    def put_gain(self, p: NDArray[np.float64]) -> None:
+        """Write the slots of what leaks in through cabinet and lid."""
+        perimeter_m = 2.0 * (self.inner_length_m + self.inner_width_m)
+        band_m = self.evaporator_to_m - self.evaporator_from_m
+        cooled_m2 = perimeter_m * self.depth_m + self.area_m2
+        ua_w_m2_k = self.cabinet_ua_w_k / cooled_m2
+        p[P.CABINET_BAND_UA_W_K] = ua_w_m2_k * perimeter_m * band_m
+        p[P.CABINET_SIDE_UA_W_K] = ua_w_m2_k * perimeter_m * (self.depth_m - band_m)
+        p[P.CABINET_FLOOR_UA_W_K] = ua_w_m2_k * self.area_m2
+        lid_m2_k_w = self.area_m2 / self.lid_ua_w_k + (COVER_M2_K_W if self.covered else 0.0)
+        p[P.LID_UA_W_K] = self.area_m2 / lid_m2_k_w
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state into ``x``: one temperature, ice spread over the band."""

@@ -25,12 +25,12 @@ class Outdoors:
 
     weather: Weather
     glazing: tuple[Glazing, ...] = ()
-    _sun_w: NDArray[np.float64] = field(init=False, repr=False)
+    hourly_sun_w: NDArray[np.float64] = field(init=False, repr=False)  # by row of the weather
 
     def __post_init__(self) -> None:
-        self._sun_w = np.zeros(self.weather.hours)
+        self.hourly_sun_w = np.zeros(self.weather.hours)
         for pane in self.glazing:
-            self._sun_w += through_window_w(self.weather, pane)
+            self.hourly_sun_w += through_window_w(self.weather, pane)
 
     def act(self, stage: Stage) -> Events:
         """Follow the weather."""
@@ -51,4 +51,4 @@ class Outdoors:
             dew_c, pressure_pa
         )
         # Row i is the mean of hour i - 1 to i: its middle is half an hour before its stamp.
-        stage.given[U.SUN_W] = w.between_rows(self._sun_w, hour + 0.5)
+        stage.given[U.SUN_W] = w.between_rows(self.hourly_sun_w, hour + 0.5)

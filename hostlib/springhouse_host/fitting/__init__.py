@@ -1,0 +1,1 @@
+"""From a log of the real installation to what labels leave open."""

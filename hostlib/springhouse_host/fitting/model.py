@@ -1,0 +1,362 @@
+"""The plant under a log: what probes and meter should have shown for given parameters."""
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field, replace
+from itertools import pairwise
+
+import numpy as np
+import pandas as pd
+from numpy.typing import NDArray
+from springhouse import output as O
+from springhouse_sim import compiled, follow, ticks
+from springhouse_sim import sense as E
+from springhouse_sim.bench import parameters
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import integrate, loop, moist_air
+from springhouse_sim.plant import param as P
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+
+from ..errors import KnownError
+from ..site import Site, plant_parts
+from .log import Log
+
+Array = NDArray[np.float64]
+
+CHANNELS = ("store_low_c", "store_high_c", "room_c", "coil_in_c", "coil_air_c", "freezer_w")
+GAP_S = 600.0  # a longer silence begins another stretch
+LEAST_STRETCH_S = 4 * 3600.0
+MOST_STRETCHES = 8
+SETTLING_S = 1800.0  # of a stretch: what it began with is only roughly known
+SWITCHED_S = 360.0  # after a switch of pump or compressor their own readings are passed over
+REST_S = 1800.0  # a stretch begins after so long with compressor and pump off
+ICE_FREE_C = 1.0  # a stretch begins where no probe is colder: the log does not show ice
+START_HUMIDITY = 0.5
+DRIVEN = {
+    follow.MAINS: "mains",
+    follow.OUTDOOR_C: "outdoor_c",
+    follow.OUTDOOR_HUMIDITY_RATIO: "outdoor_ratio",
+    follow.SUN_W: "sun_w",
+    follow.PEOPLE_W: "people_w",
+    follow.EQUIPMENT_W: "equipment_w",
+    follow.ROOM_HUMIDITY_RATIO: "humidity_ratio",
+    follow.PLACE_C: "place_c",
+}
+
+
+@dataclass(frozen=True, eq=False)
+class Stretch:
+    """A part of the log without a gap, ready to be followed."""
+
+    seconds: Array  # of its samples, since the log's first
+    drive: Array  # shape (rows, follow.COLUMNS)
+    measured: Array  # shape (samples, channels), NaN where nothing is to be compared
+    start: Mapping[str, float]  # readings it begins with
+
+
+@dataclass(frozen=True, eq=False)
+class Model:
+    """Site and log together; `shown` is what least squares looks at."""
+
+    site: Site
+    stretches: tuple[Stretch, ...]
+    flow_factor: float  # measured over modelled flow
+    pressure_pa: float
+    tubes: loop.Loop
+    base: Array  # parameter record of the site's middle reading
+    picked: Mapping[str, float]
+    x0: Array
+    notes: list[str]
+    _work: Array = field(default_factory=lambda: np.zeros(integrate.work_size()), repr=False)
+
+    def first(self, share: float) -> "Model":
+        """Return the same over the first part of the samples."""
+        left = round(share * sum(len(s.seconds) for s in self.stretches))
+        kept = []
+        for s in self.stretches:
+            n = min(left, len(s.seconds))
+            left -= n
+            if n > 1:
+                kept.append(replace(s, seconds=s.seconds[:n], drive=s.drive[: 2 * n - 1],
+                                    measured=s.measured[:n]))  # fmt: skip
+        return replace(self, stretches=tuple(kept))
+
+    def ratio(self, values: Mapping[str, float], key: str) -> float:
+        """Return a value over the site's own, 1 where it is not among ``values``."""
+        return values[key] / self.picked[key] if key in values else 1.0
+
+    def params(self, values: Mapping[str, float]) -> Array:
+        """Return the parameter record with some values of the site replaced, by key."""
+        file, p = self.site.file, self.base.copy()
+        picked = {**self.picked, **values}
+        plant_parts.store(file, picked).put_gain(p)
+        plant_parts.coil(file, picked).put(p, self.tubes)
+        plant_parts.room(file, picked).put(p)
+        p[P.CONDENSER_UA_W_K] = picked["freezer.condenser_ua_w_k"]
+        p[P.PLACE_UA_W_K] = picked["place.ua_w_k"]
+        # Both tables are in proportion to the rating, see `plant.freezer`.
+        for first, last, key in (
+            (P.CAPACITY_W, P.INPUT_W, "freezer.capacity_w"),
+            (P.INPUT_W, P.FLOW_L_MIN, "freezer.input_factor"),
+        ):
+            p[first:last] *= picked[key] / self.picked[key]
+        return p
+
+    def state(self, stretch: Stretch, water_kg: float, mass_k: float, offset: Array) -> Array:
+        """Return the state a stretch begins with.
+
+        Args:
+            stretch: which.
+            water_kg: all water.
+            mass_k: how much warmer the room's mass is than its air.
+            offset: what each probe shows too much [K], in the order of `CHANNELS`.
+        """
+        x, seen = self.x0.copy(), stretch.start
+        low_c, high_c = seen["store_low_c"] - offset[0], seen["store_high_c"] - offset[1]
+        if np.isnan(low_c) or np.isnan(high_c):
+            low_c = high_c = float(np.nanmax([low_c, high_c]))
+        room_c = seen["room_c"] - offset[2]
+        x[X.WATER_C : X.WATER_C + X.LAYERS] = np.linspace(low_c, high_c, X.LAYERS)
+        x[X.STORE_LOW_PROBE_C], x[X.STORE_HIGH_PROBE_C] = low_c, high_c
+        x[X.EVAPORATOR_C] = 0.5 * (low_c + high_c)
+        x[X.STORE_KG] = water_kg
+        x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
+        x[X.ROOM_AIR_C] = x[X.ROOM_PROBE_C] = room_c
+        x[X.COIL_C] = x[X.COIL_IN_PROBE_C] = x[X.COIL_AIR_PROBE_C] = room_c
+        x[X.ROOM_MASS_C] = room_c + mass_k
+        for slot in (X.PLACE_C, X.CONDENSER_C, X.WINDING_C, X.SHELL_C, X.SUPPLY_C, X.RETURN_C):
+            x[slot] = seen["place_c"]
+        x[X.ROOM_HUMIDITY_RATIO] = seen["humidity_ratio"]
+        return x
+
+    def shown(
+        self, values: Mapping[str, float], mass_k: Array, offset: Array, only: int | None = None
+    ) -> list[Array]:
+        """Return what probes and meter would have shown, an array (samples, channels) a stretch.
+
+        Args:
+            values: by key, what differs from the site.
+            mass_k: of each stretch, how much warmer the room's mass began than its air.
+            offset: what each channel shows too much.
+            only: number of the one stretch to follow; the others are left NaN.
+        """
+        code = compiled.load(True, follow.DOORS).sim("follow")
+        p = self.params(values)
+        water_kg = self.x0[X.STORE_KG] * self.ratio(values, "store.water_litres")
+        sun = self.ratio(values, "room.sun_share_percent")
+        found = []
+        for i, stretch in enumerate(self.stretches):
+            seen = np.full((len(stretch.seconds), follow.SEEN), np.nan)
+            if only is None or only == i:
+                u, t = U.neutral_given(), np.zeros(T.SIZE)
+                u[U.FLOW_FACTOR] = self.flow_factor
+                u[U.PRESSURE_PA] = self.pressure_pa
+                drive = stretch.drive.copy()
+                drive[:, follow.SUN_W] *= sun
+                x = self.state(stretch, water_kg, float(mass_k[i]), offset)
+                code.follow(x, u, p, self._work, t, drive, seen)
+            found.append(seen + offset)
+        return found
+
+
+def outdoors(table: pd.DataFrame, site: Site, path: object) -> pd.DataFrame:
+    """Return the log's table with its outdoor columns filled from the site's weather.
+
+    Raises:
+        KnownError: when the log has no outdoor temperature and the weather is a typical year.
+    """
+    from springhouse_sim.world.outdoors import Outdoors
+
+    weather = site.read_weather()
+    table = table.copy()
+    if not table["outdoor_c"].notna().any() and weather.cyclic:
+        raise KnownError(
+            f"{path}: no outdoor_c, and the site's weather is a typical year, not this one: "
+            "give --outdoor FILE (CSV: local_time, outdoor_c)"
+        )
+    table["outdoor_c"] = table["outdoor_c"].interpolate(method="time", limit_direction="both")
+    if table["outdoor_c"].notna().all() and table["sun_w"].notna().any():
+        table["sun_w"] = table["sun_w"].interpolate(method="time", limit_direction="both")
+        return table
+    ahead = pd.Timedelta(minutes=site.file.weather.clock_ahead_min)
+    sun_w = Outdoors(weather, site.glazing()).hourly_sun_w
+    found = np.empty((2, len(table)))
+    for i, stamp in enumerate(pd.DatetimeIndex(table.index) - ahead):
+        try:
+            hour = weather.hour_of(stamp.to_pydatetime())
+        except ValueError as error:
+            raise KnownError(f"{path}: {error}") from None
+        found[0, i] = weather.between_rows(weather.temp_air_c, hour)
+        found[1, i] = weather.between_rows(sun_w, hour + 0.5)
+    for name, values in zip(("outdoor_c", "sun_w"), found, strict=True):
+        table[name] = table[name].where(table[name].notna(), values)
+    return table
+
+
+def people(table: pd.DataFrame, site: Site) -> pd.DataFrame:
+    """Return the table with the heat of people and equipment by the site's hours where unknown."""
+    from springhouse_sim.world.people import TABLE_C, heat_of_person_w
+
+    table, plan = table.copy(), site.people()
+    when = pd.DatetimeIndex(table.index)
+    minute = (when.day_of_week * 1440 + when.hour * 60 + when.minute).to_numpy()
+    loads = {
+        "people_w": [
+            (p.people * heat_of_person_w(p.activity, TABLE_C)[0], p.windows) for p in plan.occupancy
+        ],
+        "equipment_w": [(e.watts, e.windows) for e in plan.equipment],
+    }
+    for column, parts in loads.items():
+        if table[column].notna().any():
+            table[column] = table[column].ffill().bfill()
+            continue
+        watts = np.zeros(len(table))
+        for one_w, windows in parts:
+            watts += one_w * np.array([any(w.contains(int(m)) for w in windows) for m in minute])
+        table[column] = watts
+    return table
+
+
+def _duties(table: pd.DataFrame, site: Site) -> Array:
+    """Return relay, pump and fan duty of every sample, shape (samples, 3)."""
+    settings = site.settings()
+    sense = compiled.load(False, (("springhouse_sim.sense", "fill_neutral"),)).ints(E.SIZE)
+    E.fill_neutral(sense)
+    u, found = U.neutral_given(), {}
+    words = table["out"].to_numpy(np.int64)
+    for out in np.unique(words):
+        ticks.drive(u, settings, sense, int(out))
+        found[int(out)] = (u[U.COMPRESSOR_RELAY], u[U.PUMP_DUTY], u[U.FAN_DUTY])
+    return np.array([found[int(out)] for out in words])
+
+
+def _drive(table: pd.DataFrame, duties: Array, seconds: Array) -> Array:
+    """Return the rows of a stretch: a first one at once, then two from each sample to the next.
+
+    Outputs change half-way between two samples, unless the second one was taken at the change.
+    """
+    n = len(table)
+    rows = np.zeros((2 * n - 1, follow.COLUMNS))
+    rows[1:, follow.SECONDS] = np.repeat(np.diff(seconds) / 2.0, 2)
+    rows[:, follow.SAMPLE] = -1.0
+    rows[::2, follow.SAMPLE] = np.arange(n)
+    source = np.arange(2 * n - 1) // 2
+    for slot, name in DRIVEN.items():
+        rows[:, slot] = table[name].to_numpy(np.float64)[source]
+    at_change = np.flatnonzero(table["exact"].to_numpy() > 0.0)
+    at_change = at_change[at_change > 0]
+    source[2 * at_change] = at_change - 1
+    rows[:, follow.RELAY : follow.FAN_DUTY + 1] = duties[source]
+    return rows
+
+
+def _compared(table: pd.DataFrame, duties: Array, seconds: Array) -> Array:
+    """Return the readings to compare, NaN where one says nothing."""
+    measured = table[list(CHANNELS)].to_numpy(np.float64).copy()
+    measured[seconds - seconds[0] < SETTLING_S] = np.nan
+    for column, duty in ((3, 1), (4, 1), (4, 2), (5, 0)):
+        on = duties[:, duty] > 0.0
+        changed = np.concatenate([[True], on[1:] != on[:-1]])
+        since = seconds - np.maximum.accumulate(np.where(changed, seconds, -np.inf))
+        measured[~on | (since < SWITCHED_S), column] = np.nan
+    return measured
+
+
+def _humidity(table: pd.DataFrame, pressure_pa: float) -> pd.DataFrame:
+    ratio = np.full(len(table), np.nan)
+    for i, (share, room_c) in enumerate(zip(table["humidity"], table["room_c"], strict=True)):
+        if not (np.isnan(share) or np.isnan(room_c)):
+            vapour_pa = share * moist_air.saturation_pressure_pa(room_c)
+            ratio[i] = moist_air.humidity_ratio(vapour_pa, pressure_pa)
+    outdoor = U.neutral_given()[U.OUTDOOR_HUMIDITY_RATIO]
+    return table.assign(humidity_ratio=ratio, outdoor_ratio=outdoor)
+
+
+def _flow_factor(table: pd.DataFrame, duties: Array, base: Array) -> float:
+    """Return measured over modelled flow, from the samples with the pump well on; 1 if unknown."""
+    steady = (duties[:, 1] > 0.0) & np.concatenate([[False], duties[:-1, 1] > 0.0])
+    flow = table["flow_l_min"].to_numpy()[steady]
+    water_c = table["coil_in_c"].fillna(8.0).to_numpy()[steady]
+    flow, water_c = flow[flow > 0.0], water_c[flow > 0.0]
+    if len(flow) < 5:
+        return 1.0
+    modelled = [loop.steady_l_min(base, float(c), 1.0) for c in water_c]
+    return float(np.median(flow / np.array(modelled)))
+
+
+def make_model(site: Site, log: Log) -> Model:
+    """Return the model of a site under a log.
+
+    Raises:
+        KnownError: when nothing in the log can be followed.
+    """
+    pressure_pa = float(np.mean(site.read_weather().pressure_pa))
+    table = _humidity(people(outdoors(log.table, site, log.path), site), pressure_pa)
+    duties = _duties(table, site)
+    plant = site.plant()
+    base, x0 = parameters(plant), plant.initial()
+    picked = {key: value.mid for key, value in site.known.items()}
+    picked.setdefault("freezer.input_factor", 1.0)
+    picked["store.water_litres"] = site.file.store.water_litres
+    seconds = (table.index - table.index[0]).total_seconds().to_numpy()
+    cuts = [0, *(np.flatnonzero(np.diff(seconds) > GAP_S) + 1), len(table)]
+    notes = list(log.notes)
+    stretches = []
+    for begin, end in pairwise(cuts):
+        made = _stretch(table.iloc[begin:end], duties[begin:end], seconds[begin:end])
+        if made is None:
+            hours = (seconds[end - 1] - seconds[begin]) / 3600.0
+            notes.append(f"{hours:.1f} h from {table.index[begin]:%d %B %H:%M} cannot be used")
+        else:
+            stretches.append(made)
+    if not stretches:
+        raise KnownError(
+            f"{log.path}: needed: {LEAST_STRETCH_S / 3600:g} h without a gap, begun after "
+            f"{REST_S / 60:g} min with compressor and pump off and the store above "
+            f"{ICE_FREE_C:g} °C: log on, a row a minute"
+        )
+    longest = sorted(stretches, key=lambda s: -len(s.seconds))[:MOST_STRETCHES]
+    stretches = [s for s in stretches if s in longest]
+    if not log.has("humidity"):
+        notes.append("no room humidity in the log: moisture on the coil is guessed")
+    if not log.has("place_c"):
+        notes.append("the freezer's place is modelled, for the log has no place_c")
+    factor = _flow_factor(table, duties, base)
+    return Model(site, tuple(stretches), factor, pressure_pa, plant.loop, base, picked, x0, notes)
+
+
+def _stretch(table: pd.DataFrame, duties: Array, seconds: Array) -> Stretch | None:
+    """Return a stretch from where its beginning is known, None if too little is left.
+
+    At rest for a while the evaporator is as warm as the water and the layers are even.
+    """
+    store = table[["store_low_c", "store_high_c"]]
+    good = ((store.min(axis=1) >= ICE_FREE_C) & table["room_c"].notna()).to_numpy()
+    busy = np.append(True, duties[1:, :2].any(axis=1))  # nothing is known of before
+    rested_s = seconds - np.maximum.accumulate(np.where(busy, seconds, -np.inf))
+    good = good & (rested_s >= REST_S)
+    if not good.any():
+        return None
+    first = int(np.argmax(good))
+    table, duties, seconds = table.iloc[first:], duties[first:], seconds[first:]
+    if len(table) < 2 or seconds[-1] - seconds[0] < LEAST_STRETCH_S:
+        return None
+    row = table.iloc[0]
+    start = {name: float(row[name]) for name in ("store_low_c", "store_high_c", "room_c")}
+    start["place_c"] = float(row["outdoor_c"] if np.isnan(row["place_c"]) else row["place_c"])
+    ratio = float(row["humidity_ratio"])
+    if np.isnan(ratio):
+        vapour_pa = START_HUMIDITY * moist_air.saturation_pressure_pa(start["room_c"])
+        ratio = moist_air.humidity_ratio(vapour_pa, moist_air.STANDARD_PA)
+    start["humidity_ratio"] = ratio
+    rows = _drive(table, duties, seconds)
+    return Stretch(seconds, rows, _compared(table, duties, seconds), start)
+
+
+def hours_of(model: Model, bit: int) -> float:
+    """Return the hours for which an output was on."""
+    slot = {O.COMPRESSOR: follow.RELAY, O.PUMP: follow.PUMP_DUTY, O.FAN: follow.FAN_DUTY}[bit]
+    return (
+        sum(float(s.drive[s.drive[:, slot] > 0.0, follow.SECONDS].sum()) for s in model.stretches)
+        / 3600.0
+    )

@@ -1,0 +1,218 @@
+"""Fitting: known numbers come back from simulated logs, and a log that tells nothing is refused."""
+
+import tomllib
+from pathlib import Path
+
+import numpy as np
+import pandas as pd
+import pytest
+import simulated_logs as logs
+from springhouse_host import cli, fit, load_site
+from springhouse_host.errors import KnownError
+from springhouse_host.fitting import fit as fitting
+from springhouse_host.fitting.log import read_log
+from springhouse_host.fitting.model import CHANNELS, make_model
+from springhouse_host.fitting.parameters import FITTED, parameter
+from springhouse_host.notebook import Run
+
+SITE = load_site("demo")
+ROOM_KEYS = ("room.envelope_ua_w_k", "room.heat_capacity_kj_k")
+
+
+TRUE = logs.truth(np.random.default_rng(3))
+
+
+@pytest.fixture(scope="module")
+def two_days() -> Run:
+    """The room is as the site says: two days are too few to tell it."""
+    return logs.true_run({k: v for k, v in TRUE.items() if k not in ROOM_KEYS}, 2)
+
+
+def recovered(found: fitting.Fitted, true: dict[str, float]) -> pd.DataFrame:
+    table = found.table.assign(true=[true[key] for key in found.table.index])
+    table["inside"] = (table["low"] <= table["true"]) & (table["true"] <= table["high"])
+    return table
+
+
+def test_csv_log_of_a_random_site(tmp_path: Path, capsys) -> None:
+    """All seven, with noise, 1/16 K, constant probe errors, gaps; the command end to end."""
+    rng = np.random.default_rng(2)
+    true = logs.truth(rng)
+    log = logs.csv_log(tmp_path / "log.csv", true, rng, 3)
+    assert cli.run(["new", str(tmp_path)]) == 0
+    old = tmp_path / "site.toml"
+    before = old.read_bytes()
+    out = ["--plot", str(tmp_path / "fit.png"), "--json", str(tmp_path / "fit.json")]
+    assert cli.run(["fit", str(old), "--log", str(log), *out]) == 0
+    assert "held out" in capsys.readouterr().out
+    assert old.read_bytes() == before
+    assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
+    made = load_site(tmp_path / "site-2.toml")
+    known = {k: made.known[k] for k in FITTED if k in made.known}
+    assert {k.grade for k in known.values()} == {"fitted"}
+    inside = [k.low <= true[key] <= k.high for key, k in known.items()]
+    assert len(inside) == 6  # the water is a bare number
+    assert sum(inside) >= 5  # of 95 % intervals
+    assert made.file.store.water_litres == pytest.approx(true["store.water_litres"], rel=0.03)
+    record = pd.read_json(tmp_path / "fit.json", typ="series")
+    for channel in ("store_low_c", "room_c", "coil_air_c", "freezer_w"):
+        assert record["rms"][channel]["held_out_after"] < record["rms"][channel]["held_out_before"]
+    assert record["rms"]["store_low_c"]["held_out_after"] < 0.1
+
+
+def test_black_box_of_a_random_site(tmp_path: Path, two_days: Run) -> None:
+    """No meter, no place, outdoors from another thermometer; two days are too few for the room."""
+    rng = np.random.default_rng(4)
+    log = logs.box_log(tmp_path / "box.txt", two_days, rng)
+    outdoor = logs.outdoor_csv(tmp_path / "outdoor.csv", two_days)
+    found = fit(SITE, log, outdoor=outdoor, hold=ROOM_KEYS)
+    table = recovered(found, TRUE)
+    assert list(table.index) == [k for k in FITTED if k not in (*ROOM_KEYS, "freezer.input_factor")]
+    assert table["inside"].sum() >= 3, table
+    assert any("no column freezer_w" in note for note in found.notes)
+    assert found.rms.loc["store_low_c", "held_out_after"] < 0.15
+
+
+def test_the_log_drives_the_plant_as_its_controller_did(tmp_path: Path, two_days: Run) -> None:
+    """Followed with the true numbers, two days apart by no more than switches half a minute off."""
+    two_days.minutes.to_csv(tmp_path / "log.csv", index_label="local_time")
+    model = make_model(two_days.site, read_log(tmp_path / "log.csv", two_days.site))
+    shown = model.shown({}, np.zeros(1), np.zeros(len(CHANNELS)))[0]
+    miss = np.sqrt(np.nanmean((shown - model.stretches[0].measured) ** 2, axis=0))
+    assert (miss < [0.05, 0.05, 0.05, 0.1, 0.12, 1.0]).all(), miss
+    assert model.flow_factor == pytest.approx(1.0, abs=0.01)
+
+
+def test_correlation_time_of_a_first_order_process() -> None:
+    """(1 + r) / (1 - r) for a correlation r from step to step (textbook, e.g. Sokal 1997)."""
+    rng = np.random.default_rng(1)
+    series = np.zeros(40_000)
+    for i in range(1, len(series)):
+        series[i] = 0.9 * series[i - 1] + rng.normal()
+    assert fitting.correlation_time(series) == pytest.approx(19.0, rel=0.15)
+    assert fitting.correlation_time(rng.normal(size=40_000)) < 1.2
+    assert fitting.correlation_time(np.full(100, 0.3)) > 50.0  # a constant miss is one reading
+
+
+def refused(log: Path, **kwargs: object) -> list[str]:
+    with pytest.raises(KnownError) as error:
+        fit(SITE, log, **kwargs)  # type: ignore[arg-type]
+    return [line.replace(f"{log.parent}/", "") for line in error.value.lines]
+
+
+def test_no_discharge_names_coil_and_water(tmp_path: Path, two_days: Run) -> None:
+    seen = two_days.minutes.assign(out=two_days.minutes["out"].astype(int) & logs.COMPRESSOR)
+    seen.to_csv(tmp_path / "log.csv", index_label="local_time")
+    lines = refused(tmp_path / "log.csv", hold=ROOM_KEYS)
+    assert [line.split(": ")[1] for line in lines] == ["store.water_litres", "coil.ua_w_k"]
+    assert "0.0 h of discharge (coil and room cannot be told), at least 2 needed" in lines[1]
+    assert "log an afternoon with pump and fans on" in lines[1]
+    assert "--hold coil.ua_w_k" in lines[1]
+
+
+def test_a_short_calm_log_names_every_other_need(tmp_path: Path, two_days: Run) -> None:
+    calm = two_days.minutes.iloc[600:960].assign(out=0.0, outdoor_c=30.0)
+    calm.to_csv(tmp_path / "log.csv", index_label="local_time")
+    keys = {line.split(": ")[1] for line in refused(tmp_path / "log.csv")}
+    assert keys == set(FITTED)
+
+
+def test_too_wide_and_at_the_edge_are_refused(tmp_path: Path, two_days: Run) -> None:
+    path = tmp_path / "log.csv"
+    two_days.minutes.to_csv(path, index_label="local_time")
+    log = read_log(path, SITE)
+    keys = ("freezer.cabinet_ua_w_k", "coil.ua_w_k")
+    problem = fitting._Problem(make_model(SITE, log), [parameter(SITE, k) for k in keys], {})
+    v = np.zeros(len(problem.low))
+    twin = np.eye(len(v))
+    fitting._refuse_untold(log, problem, v, np.array([0.1, 0.1]), twin)  # good enough
+    v[0] = problem.high[0]
+    twin[0, 1] = twin[1, 0] = 0.99
+    with pytest.raises(KnownError) as error:
+        fitting._refuse_untold(log, problem, v, np.array([0.1, 0.6]), twin)
+    edge, wide = error.value.lines
+    assert "cabinet_ua_w_k: ends at" in edge
+    assert "coil.ua_w_k: 80.9 W/K ±60 %, hardly told from freezer.cabinet_ua_w_k" in wide
+
+
+def test_a_typical_year_is_not_the_weather_of_a_log(tmp_path: Path, two_days: Run) -> None:
+    log = logs.box_log(tmp_path / "box.txt", two_days, np.random.default_rng(4))
+    (line,) = refused(log)
+    assert "typical year" in line
+    assert "--outdoor" in line
+    outdoor = logs.outdoor_csv(tmp_path / "outdoor.csv", two_days)
+    outdoor.write_text("\n".join(outdoor.read_text().splitlines()[:20]))
+    (line,) = refused(log, outdoor=outdoor)
+    assert line.startswith("outdoor.csv: from 2001-07-09")
+
+
+def test_black_box_times_and_damage(tmp_path: Path, two_days: Run) -> None:
+    path = logs.box_log(tmp_path / "box.txt", two_days, np.random.default_rng(4))
+    lines = path.read_text().splitlines()
+    path.write_text("\n".join([*lines[:5], '{"log":"0011"}', "garb", *lines[5:]]))
+    log = read_log(path, SITE)
+    assert log.notes == ("2 damaged lines passed over",)
+    apart = abs(log.table.index[0] - two_days.minutes.index[0])
+    assert apart < pd.Timedelta(seconds=60)
+    out = log.table["out"].astype(int) & logs.COMPRESSOR
+    starts = out.index[(out > 0) & (out.shift(fill_value=0) == 0)]
+    told = two_days.changes["out"].astype(int) & logs.COMPRESSOR
+    true = told.index[(told > 0) & (told.shift(fill_value=0) == 0)]
+    assert len(starts) == len(true)
+    assert max(abs((starts - apart) - true)) < pd.Timedelta(seconds=61)
+
+
+@pytest.mark.parametrize(
+    ("text", "says"),
+    [
+        ("local_time,out\n2001-01-01,0\n2001-01-02,0\n", "line 1: no column room_probe_c"),
+        ("local_time,out,room_probe_c\nnow,0,20\n2001-01-02,0,20\n", "line 2, column local_time"),
+        ("local_time,out,room_probe_c\n2001-01-02,0,20\n2001-01-01,0,20\n", "line 3, column local"),
+        (
+            "local_time,out,room_probe_c\n2001-01-01,0,warm\n2001-01-02,0,20\n",
+            "column room_probe_c",
+        ),
+        (
+            "local_time,out,room_probe_c\n2001-01-01,0,20\n2001-01-02,0,20\n",
+            "no reading of a store",
+        ),
+        ('{"up":1}\n', "no black-box record"),
+        ("", "no table"),
+        (b"\xff\xfe", "not UTF-8"),
+    ],
+)
+def test_a_bad_log_is_one_line(tmp_path: Path, text: str | bytes, says: str) -> None:
+    path = tmp_path / "log.csv"
+    path.write_bytes(text if isinstance(text, bytes) else text.encode())
+    (line,) = refused(path)
+    assert says in line
+    assert "\n" not in line
+
+
+def test_an_unknown_hold_and_an_old_file_are_refused(tmp_path: Path, capsys) -> None:
+    assert cli.run(["new", str(tmp_path)]) == 0
+    site = str(tmp_path / "site.toml")
+    capsys.readouterr()
+    assert cli.run(["fit", site, "--log", "no.csv", "--out", site]) == 2
+    assert "a new version never replaces a file" in capsys.readouterr().err
+    assert cli.run(["fit", site, "--log", "no.csv", "--hold", "coil.ua"]) == 2
+    assert "--hold coil.ua: one of freezer.cabinet_ua_w_k" in capsys.readouterr().err
+    assert tomllib.loads((tmp_path / "site.toml").read_text("utf-8"))
+
+
+@pytest.mark.slow
+def test_ten_random_sites(tmp_path: Path) -> None:
+    """Prints the table; of seventy 95 % intervals at least 60 must hold the truth."""
+    inside = 0
+    for seed in range(1, 11):
+        rng = np.random.default_rng(seed)
+        true = logs.truth(rng)
+        found = fit(SITE, logs.csv_log(tmp_path / f"{seed}.csv", true, rng, 4))
+        table = recovered(found, true)
+        inside += int(table["inside"].sum())
+        print(seed, f"\n{table[['before', 'true', 'value', 'low', 'high', 'inside']].round(3)}")
+        for channel in ("store_low_c", "room_c", "freezer_w"):
+            row = found.rms.loc[channel]
+            assert row["held_out_after"] < row["held_out_before"]
+    print(f"{inside} of 70 inside")
+    assert inside >= 60
