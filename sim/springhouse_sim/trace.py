@@ -1,6 +1,7 @@
 """What a run leaves: minute samples, events, totals and the figures a proof is made of."""
 
 from dataclasses import dataclass
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -140,18 +141,21 @@ class Trace:
         """Return heat into the store by cause."""
         return {n: sign * self.total(s) / J_PER_KWH for n, (s, sign) in STORE_HEAT.items()}
 
+    @cached_property
+    def _wanted(self) -> NDArray[np.bool_]:
+        table = np.zeros(WEEK_MIN, np.bool_)
+        minute = 0
+        while minute < WEEK_MIN:
+            ahead = min(N.minutes_to_edge(self.settings, minute), WEEK_MIN - minute)
+            on = N.plan_at(self.settings, minute) & N.PLAN_WANTED != 0
+            table[minute : minute + ahead] = on
+            minute += ahead
+        minutes = (self.samples[:, 0] * 1000 // MINUTE_MS).astype(np.int64)
+        return np.asarray(table[(self.calendar.week_s() // 60 + minutes) % WEEK_MIN])
+
     def wanted(self) -> NDArray[np.bool_]:
         """Return for each sample whether the settings want the room cooled, by true local time."""
-        plans: dict[int, bool] = {}
-        minute = self.calendar.week_min()
-        while minute not in plans:
-            on = N.plan_at(self.settings, minute) & N.PLAN_WANTED != 0
-            for ahead in range(N.minutes_to_edge(self.settings, minute)):
-                plans.setdefault((minute + ahead) % WEEK_MIN, on)
-            minute = (minute + N.minutes_to_edge(self.settings, minute)) % WEEK_MIN
-        minutes = (self.samples[:, 0] * 1000 // MINUTE_MS).astype(np.int64)
-        table = np.array([plans.get(m, False) for m in range(WEEK_MIN)])
-        return np.asarray(table[(self.calendar.week_s() // 60 + minutes) % WEEK_MIN])
+        return self._wanted
 
     def hours_over(self, limit_c: float) -> float:
         """Return the wanted hours with the room's air above ``limit_c``."""

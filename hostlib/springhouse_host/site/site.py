@@ -76,10 +76,16 @@ class Site:
         """
         from . import plant_parts
 
-        try:
-            return plant_parts.build(self.file, self.known, variant)
-        except ValueError as error:
-            raise SiteError(f"{self.path}: {variant} reading of the labels: {error}") from None
+        if variant not in self._plants:
+            try:
+                self._plants[variant] = plant_parts.build(self.file, self.known, variant)
+            except ValueError as error:
+                raise SiteError(f"{self.path}: {variant} reading of the labels: {error}") from None
+        return self._plants[variant]
+
+    @cached_property
+    def _plants(self) -> "dict[Variant, Plant]":
+        return {}
 
     def variants(self) -> "tuple[Plant, Plant, Plant]":
         """Return the plants for the low, middle and high reading of the labels."""

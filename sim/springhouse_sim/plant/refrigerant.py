@@ -1,6 +1,7 @@
 """The ideal vapour-compression cycle and the compressor tables built from it."""
 
 from dataclasses import dataclass
+from functools import lru_cache
 
 import CoolProp.CoolProp as CP
 
@@ -27,6 +28,7 @@ class Cycle:
         return self.refrigerating_j_kg * self.suction_kg_m3
 
 
+@lru_cache(maxsize=256)  # milliseconds each; variants and settings of a site ask for the same ones
 def ideal_cycle(
     fluid: str,
     evaporating_c: float,
