@@ -130,24 +130,12 @@ def _show(
     from rich import box
     from rich.table import Table
 
-    from ..units import show
+    from ..figures import run_figures
 
     table = Table(box=box.SIMPLE_HEAD, title=f"{summary['site']}: {name}", title_justify="left")
     table.add_column("figure")
     table.add_column("value", justify="right")
-    rows = (
-        (f"wanted hours over {show(limit_c, '°C', us=us)}", f"{summary['room_hours_over']:.1f} h"),
-        ("mean room temperature, wanted hours", show(summary["wanted_mean_c"], "°C", us=us)),
-        ("coldest water", show(summary["min_store_true_c"], "°C", us=us)),
-        ("most ice", show(summary["max_ice_kg"], "kg", us=us)),
-        ("compressor starts", str(summary["starts"])),
-        ("longest dry run of the pump", f"{summary['dry_seconds_max']} s"),
-        ("condensate", show(summary["condensate_l"], "L", us=us)),
-        ("spilled", show(summary["spill_l"], "L", us=us)),
-        ("electricity", f"{summary['energy_kwh']:.2f} kWh"),
-        ("cost", f"{summary['cost']:.2f} {currency}".rstrip()),
-    )
-    for label, text in rows:
+    for label, text in run_figures(summary, limit_c, us, currency):
         table.add_row(label, text)
     console().print(table)
     broken = [str(i) for i, n in enumerate(trace.violations) if n]
