@@ -14,6 +14,7 @@ import typer
 from ..errors import KnownError
 from ..screen import (
     JsonOption,
+    ReportOption,
     SiteArgument,
     Units,
     UnitsOption,
@@ -69,6 +70,7 @@ def run(
         ),
     ] = None,
     json: JsonOption = None,
+    report: ReportOption = None,
     units: UnitsOption = Units.SI,
 ) -> None:
     """Simulate one run of an installation and summarise it.
@@ -86,7 +88,7 @@ def run(
     from ..site import load_site
 
     loaded = load_site(site)
-    check_writable(csv, plot, json)
+    check_writable(csv, plot, json, report)
     faults = tuple(fault_from(text, days) for text in fault or ())
     scenario = replace(scenarios.single(loaded, start, days), faults=faults)
     with ExitStack() as stack:
@@ -110,6 +112,10 @@ def run(
         from ..plots import draw_run
 
         draw_run(trace, plot, limit_c)
+    if report is not None:
+        from ..report.make import write_run
+
+        write_run(loaded, scenario, trace, report, units is Units.US)
     _show(scenario.name, trace, summary, limit_c, units is Units.US, loaded.currency)
 
 

@@ -22,7 +22,6 @@ DASHES: dict[Dash, tuple[int, ...]] = {
     "dotted": (2, 3),
     "dotdash": (8, 3, 2, 3),
 }
-HATCHES: dict[str, str] = {"rows": "left_diagonal_line", "cross": "criss_cross"}
 
 
 @dataclass(frozen=True)
