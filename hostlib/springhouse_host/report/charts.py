@@ -6,6 +6,8 @@ from typing import Any
 from bokeh.models import (
     BoxZoomTool,
     ColumnDataSource,
+    DataRange1d,
+    DatetimeTicker,
     DatetimeTickFormatter,
     FixedTicker,
     HBar,
@@ -13,13 +15,13 @@ from bokeh.models import (
     PanTool,
     Plot,
     Range1d,
-    Span,
     VStrip,
 )
+from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
 from ..units import US_WORDS
-from .series import CHARTS, COLOURS, DASHES, STRIPS, Chart, Colour, Series, Strip
+from .series import CHARTS, COLOURS, COLUMNS, DASHES, STRIPS, Chart, Colour, Dash, Series, Strip
 
 HEIGHT_PX = 220
 STRIP_PX = 26  # a row
@@ -59,7 +61,8 @@ def build(bounds: dict[str, float], us: bool) -> Charts:
     """
     skin = Skin()
     times = Range1d(name="times", start=0, end=1)
-    samples = ColumnDataSource({"at": [], **{c.column: [] for k in CHARTS for c in k.series}})
+    # Two points to begin with: bokeh warns of a range that nothing spans.
+    samples = ColumnDataSource({name: [0.0, 1.0] for name in ("at", *COLUMNS)})
     samples.name = "samples"
     spans = {s.key: ColumnDataSource({"left": [], "right": []}) for s in STRIPS}
     for key, source in spans.items():
@@ -68,6 +71,9 @@ def build(bounds: dict[str, float], us: bool) -> Charts:
     for chart in CHARTS:
         plot = _frame(chart.key, times, HEIGHT_PX, skin)
         plot.yaxis.axis_label = _unit(chart.series[0], us)
+        if chart.from_zero:
+            most = 1.25 * bounds.get(chart.key, 0.0)
+            plot.y_range = DataRange1d(start=0.0, min_interval=most or None)
         for strip in STRIPS:
             if strip.key in chart.marks:
                 _shade(plot, strip, spans[strip.key], skin)
@@ -96,11 +102,11 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
         toolbar_location=None,
         background_fill_alpha=0,
         border_fill_alpha=0,
-        min_border_left=56,
+        min_border_left=72,
         min_border_right=12,
     )
     plot.xaxis.formatter = TIMES
-    plot.xaxis.ticker.desired_num_ticks = 5
+    plot.xaxis[0].ticker = DatetimeTicker(desired_num_ticks=5)
     for axis in (plot.xaxis[0], plot.yaxis[0]):
         axis.axis_label_text_font_style = "normal"
         axis.major_label_text_font_size = axis.axis_label_text_font_size = "13px"
@@ -150,7 +156,7 @@ def _line(plot: Any, series: Series, samples: ColumnDataSource, skin: Skin) -> N
 
 def _strips(times: Range1d, spans: dict[str, ColumnDataSource], skin: Skin) -> Any:
     plot = _frame("strips", times, STRIP_PX * len(STRIPS) + AXES_PX, skin)
-    plot.y_range = Range1d(-len(STRIPS) + 0.4, 0.6)
+    plot.y_range = Range1d(start=-len(STRIPS) + 0.4, end=0.6)
     plot.min_border_left = 130
     plot.yaxis.ticker = FixedTicker(ticks=[-i for i in range(len(STRIPS))])
     plot.yaxis.major_label_overrides = {-i: strip.words for i, strip in enumerate(STRIPS)}
@@ -171,7 +177,7 @@ def legend(chart: Chart, bound: str) -> list[dict[str, str]]:
 
     The layers between bottom and top of the store are one row.
     """
-    rows = []
+    rows: list[dict[str, str]] = []
     for series in chart.series:
         if series.colour == "grey" and any(row["colour"] == "grey" for row in rows):
             continue
@@ -181,12 +187,10 @@ def legend(chart: Chart, bound: str) -> list[dict[str, str]]:
         rows.append(_legend_row(bound, "orange", "dotdash", 2.0))
     for strip in STRIPS:
         if strip.key in chart.marks:
-            rows.append(
-                {"words": strip.words, "colour": strip.colour, "band": strip.hatch or "dot"}
-            )
+            rows.append({"words": strip.words, "colour": strip.colour, "strip": strip.key})
     return rows
 
 
-def _legend_row(words: str, colour: str, dash: Any, width: float) -> dict[str, str]:
-    pattern = " ".join(str(n) for n in DASHES[dash])  # type: ignore[index]
+def _legend_row(words: str, colour: str, dash: Dash, width: float) -> dict[str, str]:
+    pattern = " ".join(str(n) for n in DASHES[dash])
     return {"words": words, "colour": colour, "dash": pattern, "width": f"{width:g}"}

@@ -5,7 +5,7 @@ from typing import TYPE_CHECKING, Any
 
 from springhouse import words
 
-from .series import CHARTS, COLOURS, COLUMNS, STRIP_TITLE, STRIPS
+from .series import CHARTS, COLOURS, COLUMNS, HATCHES, STRIP_TITLE, STRIPS
 from .view import View
 
 if TYPE_CHECKING:
@@ -33,8 +33,8 @@ def render(view: View) -> str:
     # bokeh reads its document in the order it was written
     environment.policies["json.dumps_kwargs"] = {"sort_keys": False}
     environment.filters["spaced"] = lambda number: f"{number:,}"
-    built = charts.build(view.bounds, view.us)
-    unit = US_WORDS if view.us else {}
+    built = charts.build(view.about.bounds, view.about.us)
+    unit = US_WORDS if view.about.us else {}
     marks = {c.key: charts.legend(c, "promised bound") for c in CHARTS}
     return environment.get_template("report.html.jinja").render(
         view=view,
@@ -45,6 +45,8 @@ def render(view: View) -> str:
         colours=COLOURS,
         charts=[(chart.key, chart.title, marks[chart.key]) for chart in CHARTS],
         strip_title=STRIP_TITLE,
+        strips=STRIPS,
+        hatches=HATCHES,
         layers=range(6),
         data={
             "bokeh": _documents(built.plots),
@@ -53,7 +55,7 @@ def render(view: View) -> str:
             "storeWords": words.STORE_STATES,
             "roomWords": words.ROOM_STATES,
             "noSupply": NO_SUPPLY,
-            "currency": view.currency,
+            "currency": view.about.currency,
             "columns": {
                 name: {"words": s.words, "unit": unit.get(s.unit, s.unit)}
                 for name, s in COLUMNS.items()
@@ -89,5 +91,5 @@ def _documents(plots: dict[str, Any]) -> dict[str, Any]:
     roots = {plot.id: f"plot-{key}" for key, plot in plots.items()}
     return {
         "documents": {"report": document.to_json(deferred=False)},
-        "items": [{"docid": "report", "roots": roots}],
+        "items": [{"docid": "report", "roots": roots, "root_ids": list(roots)}],
     }

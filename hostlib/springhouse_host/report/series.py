@@ -46,6 +46,7 @@ class Chart:
     series: tuple[Series, ...]
     marks: tuple[str, ...] = ()
     bound: bool = False  # has a promised bound to be drawn
+    from_zero: bool = False
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,7 @@ CHARTS = (
         (Series("ice_kg", "ice", "kg", 0.001, "blue", width=2.5),),
         ("away", "fault"),
         bound=True,
+        from_zero=True,
     ),
     Chart(
         "coil",
@@ -106,12 +108,14 @@ CHARTS = (
             Series("coil_latent_w", "of that, drying the air", "W", 1.0, "blue", "dashed", 1.5),
         ),
         ("wanted", "away", "fault"),
+        from_zero=True,
     ),
     Chart(
         "power",
         "Power from the mains",
         (Series("mains_w", "drawn from the socket", "W", 1.0, "ink"),),
         ("cheap", "away", "fault"),
+        from_zero=True,
     ),
 )
 
@@ -124,8 +128,17 @@ STRIPS = (
     Strip("wanted", "cooling wanted", "purple", "left_diagonal_line"),
     Strip("cheap", "cheap electricity", "grey", "horizontal_line"),
     Strip("away", "mains away", "orange", "criss_cross"),
-    Strip("fault", "something broken", "purple", "dot"),
+    Strip("fault", "something broken", "ink", "dot"),
 )
+
+# The hatches as paths of SVG in a tile of 6 x 6, for legends.
+HATCHES = {
+    "vertical_line": "M3 0V6",
+    "left_diagonal_line": "M0 0L6 6",
+    "horizontal_line": "M0 3H6",
+    "criss_cross": "M0 0L6 6M6 0L0 6",
+    "dot": "M2 3H4",
+}
 
 COLUMNS = {series.column: series for chart in CHARTS for series in chart.series}
 STRIP_TITLE = "What runs, when power is cheap, what is broken"

@@ -8,16 +8,21 @@ from typing import TYPE_CHECKING
 from springhouse import setting as S
 
 from ..proof import invariants, show
+from ..proof.running import room_limit_c
 from ..proof.verdict import Judged, Verdict
 from ..site.hashes import firmware_root
 from ..site.site import Site
-from ..units import show as in_units
+from ..units import US_WORDS, convert
 from .record import THIN_MIN, Recorded
 
 if TYPE_CHECKING:
     from ..sizing import Sizing
 
 ALL_ALIKE = "all alike"
+RUN_ONLY = (
+    "Figures of one simulated run. Whether the installation keeps its promises is for "
+    "springhouse prove to say."
+)
 
 
 @dataclass(frozen=True)
@@ -56,6 +61,20 @@ class Answer:
 
 
 @dataclass(frozen=True)
+class About:
+    """What the page says of the installation whatever was run."""
+
+    evidence: str
+    currency: str
+    us: bool
+    bounds: dict[str, float]  # promised, by chart, in the unit of the screen
+    unguarded: tuple[str, ...]
+    settings: tuple[tuple[str, int], ...]
+    hashes: tuple[tuple[str, str], ...]
+    cautions: tuple[tuple[str, str], ...]  # a lead in bold, the rest
+
+
+@dataclass(frozen=True)
 class View:
     """A page. ``promises`` and what follows are empty in the report of a single run."""
 
@@ -63,17 +82,10 @@ class View:
     headline: str
     kept: bool | None
     lead: tuple[str, ...]
-    evidence: str
-    currency: str
-    us: bool
+    about: About
     runs: tuple[Recorded, ...]
     first: int  # the run that is shown at first
-    bounds: dict[str, float]
     assumes: tuple[str, ...]
-    unguarded: tuple[str, ...]
-    settings: tuple[tuple[str, int], ...]
-    hashes: tuple[tuple[str, str], ...]
-    cautions: tuple[tuple[str, str], ...]  # a lead in bold, the rest
     promises: tuple[Kept, ...] = ()
     readings: tuple[str, ...] = ()  # heads of the limits' ratios
     limits: tuple[Limit, ...] = ()
@@ -116,6 +128,7 @@ def of_proof(
         headline="Kept, in simulation" if verdict.kept else "Not kept",
         kept=verdict.kept,
         lead=tuple(_lead(verdict, kept, us)),
+        about=about(verdict.site, us),
         runs=tuple(runs),
         first=first,
         assumes=tuple(verdict.assumes()),
@@ -131,7 +144,6 @@ def of_proof(
             for h in verdict.held
         ),
         remarks=tuple(show.remarks(verdict)),
-        **_of_site(verdict.site, us),
     )
 
 
@@ -141,13 +153,12 @@ def of_run(site: Site, run: Recorded, us: bool) -> View:
         title=f"{site.name}: {run.name}",
         headline="One run, no proof",
         kept=None,
-        lead=("These are the figures of one simulated run. Whether the installation keeps its "
-              "promises is for springhouse prove to say.",),
+        about=about(site, us),
+        lead=(RUN_ONLY, run.sentences["room"], run.sentences["power"]),
         runs=(run,),
         first=0,
         assumes=tuple(site.assumes()),
-        **_of_site(site, us),
-    )  # fmt: skip
+    )
 
 
 def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
@@ -192,25 +203,30 @@ def _limits(sizing: "Sizing") -> tuple[Limit, ...]:
     )
 
 
-def _of_site(site: Site, us: bool) -> dict[str, object]:
-    from ..proof.running import room_limit_c
+def about(site: Site, us: bool) -> About:
+    """Return what the page says of an installation."""
 
-    room = float(in_units(room_limit_c(site), "°C", us=us, digits=9).split()[0])
+    def on_screen(value: float, unit: str) -> float:
+        return convert(value, unit, US_WORDS[unit], kind=unit) if us else value
+
     ice_kg = next(p.limit for p in site.promises() if p.measure == "ice_kg")
-    return {
-        "evidence": site.evidence,
-        "currency": site.currency,
-        "us": us,
-        "bounds": {"room": room, "ice": float(in_units(ice_kg, "kg", us=us, digits=9).split()[0])},
-        "unguarded": tuple(site.unguarded()) or ("nothing that was asked about",),
-        "settings": settings_rows(site),
-        "hashes": (
+    return About(
+        evidence=site.evidence,
+        currency=site.currency,
+        us=us,
+        bounds={
+            "room": on_screen(room_limit_c(site), "°C"),
+            "ice": on_screen(ice_kg, "kg"),
+        },
+        unguarded=tuple(site.unguarded()) or ("nothing that was asked about",),
+        settings=settings_rows(site),
+        hashes=(
             ("site_sha256", site.site_sha256),
             ("settings_sha256", site.settings_sha256),
             ("firmware_sha256", site.firmware_sha256),
         ),
-        "cautions": cautions(),
-    }
+        cautions=cautions(),
+    )
 
 
 def settings_rows(site: Site) -> tuple[tuple[str, int], ...]:

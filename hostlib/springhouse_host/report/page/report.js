@@ -54,6 +54,9 @@ function fill() {
   for (const [key, sentence] of Object.entries(run.sentences)) {
     byId(`told-${key}`).textContent = sentence;
   }
+  for (const row of document.querySelectorAll(".legend [data-strip]")) {
+    row.hidden = run.strips[row.dataset.strip].length === 0;
+  }
   byId("sums").replaceChildren(byId(`sums-${run.number}`).content.cloneNode(true));
   byId("sums-name").textContent = run.name;
   for (const details of document.querySelectorAll("details.numbers")) {
