@@ -27,9 +27,13 @@ HEIGHT_PX = 220
 STRIP_PX = 26  # a row
 AXES_PX = 50
 STRIP_ALPHA = 0.16
-TIMES = DatetimeTickFormatter(
-    hourmin="%H:%M", hours="%H:%M", minutes="%H:%M", days="%a %d %b", months="%d %b"
-)
+TIME_FORMATS = {
+    "minutes": "%H:%M",
+    "hourmin": "%H:%M",
+    "hours": "%H:%M",
+    "days": "%a %d %b",
+    "months": "%d %b",
+}
 
 
 @dataclass
@@ -105,7 +109,7 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
         min_border_left=72,
         min_border_right=12,
     )
-    plot.xaxis.formatter = TIMES
+    plot.xaxis.formatter = DatetimeTickFormatter(**TIME_FORMATS)
     plot.xaxis[0].ticker = DatetimeTicker(desired_num_ticks=5)
     for axis in (plot.xaxis[0], plot.yaxis[0]):
         axis.axis_label_text_font_style = "normal"

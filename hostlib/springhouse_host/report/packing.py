@@ -65,7 +65,7 @@ def unpack(packed: Packed) -> dict[str, NDArray[np.float64]]:
     found = {}
     table = planes.reshape(len(packed.steps), 2, packed.rows)
     for (name, step), (low, high) in zip(packed.steps.items(), table, strict=True):
-        moves = low.astype(np.int64) + 256 * high
+        moves = low.astype(np.int64) + 256 * high.astype(np.int64)
         whole = ((np.cumsum(moves) + 32_768) % 65_536 - 32_768).astype(np.float64)
         found[name] = np.where(whole == GAP, np.nan, whole * step)
     return found
