@@ -71,8 +71,9 @@ def test_every_chart_has_a_sentence_and_numbers(page: Page, runs: list[Recorded]
 def test_promises_are_those_of_the_verdict(page: Page, verdict: Verdict) -> None:
     rows = page.rows()
     for judged in verdict.judged:
-        cells = [*show.promise_cells(judged, us=False), judged.scenario]
-        assert [" ".join(c.split()) for c in cells] in rows
+        name, bound, *rest = show.promise_cells(judged, us=False)
+        side = "at least" if judged.promise.at_least else "at most"
+        assert [name, f"{side} {bound[3:]}", *rest, judged.scenario] in rows
     assert any("Kept, in simulation" in t for _, t in page.texts) == verdict.kept
 
 

@@ -186,7 +186,8 @@ def legend(chart: Chart, bound: str) -> list[dict[str, str]]:
         if series.colour == "grey" and any(row["colour"] == "grey" for row in rows):
             continue
         words = "layers between" if series.column == "water_1_c" else series.words
-        rows.append(_legend_row(words, series.colour, series.dash, series.width))
+        row = _legend_row(words, series.colour, series.dash, series.width)
+        rows.append(row | {"column": series.column})
     if chart.bound and bound:
         rows.append(_legend_row(bound, "orange", "dotdash", 2.0))
     for strip in STRIPS:

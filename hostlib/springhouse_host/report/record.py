@@ -73,7 +73,9 @@ def record(
     prices = spans.priced(site.tariff(), trace)
     strips = spans.strips(scenario, trace, prices)
     limit_c, ice_kg = running.room_limit_c(site), _limit(site.promises(), "ice_kg")
-    told = sentences.Told(trace, columns, strips, limit_c, ice_kg, site.currency, us)
+    told = sentences.sentences(
+        sentences.Told(trace, columns, strips, limit_c, ice_kg, site.currency, us)
+    )
     step_min = 1 if full or scenario.days <= LONG_DAYS else THIN_MIN
     shown = {
         name: in_unit(values[::step_min], COLUMNS[name], us) for name, values in columns.items()
@@ -90,7 +92,7 @@ def record(
         "states": spans.states(trace),
         "prices": [(p.from_s, p.rate, p.price_kwh) for p in prices],
         "look_s": _moment_s(trace),
-        "sentences": sentences.sentences(told),
+        "sentences": told,
     }
     energy = trace.energy_kwh()
     return Recorded(
@@ -98,7 +100,7 @@ def record(
         group=scenario.group,
         days=trace.days,
         step_min=step_min,
-        sentences=sentences.sentences(told),
+        sentences=told,
         figures=run_figures(trace.summary(limit_c), limit_c, us, site.currency),
         bills=heat.bills(trace, site.tariff(), prices),
         standing=heat.standing(trace, site.tariff()),

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from springhouse import setting as S
 
+from ..commands.size import DESCRIBED
 from ..proof import invariants, show
 from ..proof.running import room_limit_c
 from ..proof.verdict import Judged, Verdict
@@ -133,7 +134,7 @@ def of_proof(
         first=first,
         assumes=tuple(verdict.assumes()),
         promises=kept,
-        readings=tuple(f"{v} reading" for v in sizing.sheets),
+        readings=tuple(f"{DESCRIBED[v]} reading" for v in sizing.sheets),
         limits=_limits(sizing),
         answers=tuple(
             Answer(name, *show.response_cells(r), r.kept, place.get(name))
@@ -173,9 +174,8 @@ def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
     tightest = nearest(verdict.judged)
     if tightest is not None:
         name, bound, worst, margin = show.promise_cells(tightest, us)
-        side = "at least" if tightest.promise.at_least else "at most"
         said.append(
-            f"Tightest: {name}, {worst} at worst where {side} {bound[3:]} is promised; margin "
+            f"Tightest: {name}, {worst} at worst where {_plain(bound)} is promised; margin "
             f"{margin}, set by: {tightest.scenario}."
         )
     violations = sum(h.violations for h in verdict.held)
@@ -189,9 +189,15 @@ def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
     return said
 
 
+def _plain(bound: str) -> str:
+    return bound.replace(">=", "at least").replace("<=", "at most")
+
+
 def _kept(j: Judged, place: dict[str, int], us: bool) -> Kept:
-    cells = show.promise_cells(j, us)
-    return Kept(*cells, j.kept, j.scenario, place.get(j.scenario), j.why)
+    name, bound, worst, margin = show.promise_cells(j, us)
+    return Kept(
+        name, _plain(bound), worst, margin, j.kept, j.scenario, place.get(j.scenario), j.why
+    )
 
 
 def _limits(sizing: "Sizing") -> tuple[Limit, ...]:

@@ -57,6 +57,9 @@ function fill() {
   for (const row of document.querySelectorAll(".legend [data-strip]")) {
     row.hidden = run.strips[row.dataset.strip].length === 0;
   }
+  for (const row of document.querySelectorAll(".legend [data-column]")) {
+    row.hidden = run.columns[row.dataset.column].every(Number.isNaN);
+  }
   byId("sums").replaceChildren(byId(`sums-${run.number}`).content.cloneNode(true));
   byId("sums-name").textContent = run.name;
   for (const details of document.querySelectorAll("details.numbers")) {
