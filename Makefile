@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test test-slow test-services adversary check bench firmware clean
+.PHONY: help prove test test-slow test-services test-browser adversary check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -19,7 +19,10 @@ prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer w
 	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
 
 test: $(READY)  ## run the tests that a change must pass
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services"
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services and not browser"
+
+test-browser: build/.browser  ## look at the report in chromium, which root gets from Debian
+	$(BIN)/python -m pytest -m browser
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m slow
@@ -52,6 +55,14 @@ $(READY): requirements.txt pyproject.toml
 	$(PYTHON) -m venv .venv
 	$(BIN)/pip install --quiet --disable-pip-version-check -r requirements.txt
 	$(BIN)/pip install --quiet --disable-pip-version-check --no-deps --no-build-isolation -e .
+	touch $@
+
+build/.browser: requirements-browser.txt $(READY)
+	command -v chromium || { [ "$$(id -u)" != 0 ] && echo "as root: apt-get install chromium"; } || \
+	    { apt-get update -q && apt-get install -q -y --no-install-recommends chromium; }
+	command -v chromium
+	$(BIN)/pip install --quiet --disable-pip-version-check -r requirements-browser.txt
+	mkdir -p build
 	touch $@
 
 # The two boards' stubs overwrite each other, hence a folder each.

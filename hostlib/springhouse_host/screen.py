@@ -35,6 +35,10 @@ JsonOption = Annotated[
     Path | None,
     typer.Option("--json", metavar="FILE", help="Write the result as JSON too.", dir_okay=False),
 ]
+ReportOption = Annotated[
+    Path | None,
+    typer.Option("--report", metavar="FILE.html", help="Write a page with charts.", dir_okay=False),
+]
 
 
 def console() -> Console:

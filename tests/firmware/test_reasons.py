@@ -103,8 +103,8 @@ def test_every_reason_is_reached_by_a_case_above() -> None:
     assert cases | latched | {reason.PULLING_DOWN} == set(range(reason.SIZE))
 
 
-RUNS = {"charging"}
-DELIVERS = {"delivering", "purging"}
+RUNS = {"chilling the store"}
+DELIVERS = {"cooling the room", "purging"}
 
 
 @given(story())

@@ -1,13 +1,14 @@
 """`springhouse prove SITE`."""
 
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ..errors import EXIT_NOT_KEPT
 from ..screen import (
     JsonOption,
+    ReportOption,
     SiteArgument,
     Units,
     UnitsOption,
@@ -16,6 +17,9 @@ from ..screen import (
     progress,
     write_json,
 )
+
+if TYPE_CHECKING:
+    from ..proof.verdict import Verdict
 
 
 def register(app: typer.Typer) -> None:
@@ -30,6 +34,7 @@ def prove(
         typer.Option("--every-tick", help="Step the controller each second: same result, slower."),
     ] = False,
     json: JsonOption = None,
+    report: ReportOption = None,
     counterexamples: Annotated[
         Path | None,
         typer.Option(
@@ -49,6 +54,7 @@ def prove(
     Leaves with 0 if all is kept, 1 if not, 2 on bad input.
 
     Example:  springhouse prove demo --json verdict.json
+    Example:  springhouse prove demo --report proof.html
     """
     from ..notebook import prove as run_proof
     from ..proof import show
@@ -56,7 +62,7 @@ def prove(
     from ..site import load_site
 
     loaded = load_site(site)
-    check_writable(json)
+    check_writable(json, report)
     with progress("proving") as bar:
         task = bar.add_task("proving", total=None)
         proof = run_proof(
@@ -77,6 +83,19 @@ def prove(
     if counterexamples is not None:
         for path in write_tests(verdict.machine, counterexamples):
             screen.print(f"regression test: {path}", markup=False)
+    if report is not None:
+        _write_report(verdict, report, us)
+        screen.print(f"report: {report}", markup=False)
     if json is not None:
         screen.print(f"record: {json}", markup=False)
     return 0 if verdict.kept else EXIT_NOT_KEPT
+
+
+def _write_report(verdict: "Verdict", path: Path, us: bool) -> None:
+    from ..report.make import write_proof
+
+    with progress("report") as bar:
+        task = bar.add_task("report", total=None)
+        write_proof(
+            verdict, path, us, lambda done, total: bar.update(task, completed=done, total=total)
+        )

@@ -8,6 +8,7 @@ import typer
 
 from ..screen import (
     JsonOption,
+    ReportOption,
     SiteArgument,
     Units,
     UnitsOption,
@@ -60,6 +61,7 @@ def run(
         ),
     ] = None,
     json: JsonOption = None,
+    report: ReportOption = None,
     units: UnitsOption = Units.SI,
 ) -> None:
     """Simulate one run of an installation and summarise it.
@@ -73,7 +75,7 @@ def run(
     """
     from ..notebook import run as simulate
 
-    check_writable(csv, plot, json)
+    check_writable(csv, plot, json, report)
     with progress("days") as bar:
         task = bar.add_task("days", total=float(days))
         done = simulate(
@@ -92,6 +94,10 @@ def run(
         from ..plots import draw_run
 
         draw_run(done.trace, plot, done.limit_c)
+    if report is not None:
+        from ..report.make import write_run
+
+        write_run(done.site, done.scenario, done.trace, report, units is Units.US)
     _show(done, units is Units.US)
 
 
@@ -99,28 +105,13 @@ def _show(done: "Run", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
-    from ..units import show
+    from ..figures import run_figures
 
     summary, title = done.summary, f"{done.site.name}: {done.scenario.name}"
     table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
     table.add_column("figure")
     table.add_column("value", justify="right")
-    rows = (
-        (
-            f"wanted hours over {show(done.limit_c, '°C', us=us)}",
-            f"{summary['room_hours_over']:.1f} h",
-        ),
-        ("mean room temperature, wanted hours", show(summary["wanted_mean_c"], "°C", us=us)),
-        ("coldest water", show(summary["min_store_true_c"], "°C", us=us)),
-        ("most ice", show(summary["max_ice_kg"], "kg", us=us)),
-        ("compressor starts", str(summary["starts"])),
-        ("longest dry run of the pump", f"{summary['dry_seconds_max']} s"),
-        ("condensate", show(summary["condensate_l"], "L", us=us)),
-        ("spilled", show(summary["spill_l"], "L", us=us)),
-        ("electricity", f"{summary['energy_kwh']:.2f} kWh"),
-        ("cost", f"{summary['cost']:.2f} {done.site.currency}".rstrip()),
-    )
-    for label, text in rows:
+    for label, text in run_figures(summary, done.limit_c, us, done.site.currency):
         table.add_row(label, text)
     console().print(table)
     broken = [str(i) for i, n in enumerate(done.trace.violations) if n]

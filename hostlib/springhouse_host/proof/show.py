@@ -7,7 +7,13 @@ from rich.table import Table
 
 from ..units import UNITS, show
 from . import invariants
+from .responses import Response
 from .verdict import Judged, Verdict
+
+CAUTION = (
+    "Home-built, uncertified: mains work by local codes and licensed practice, a residual-"
+    "current device, an independent freeze cut-out."
+)
 
 
 def headline(verdict: Verdict) -> str:
@@ -25,16 +31,17 @@ def promises(verdict: Verdict, us: bool) -> Table:
         table.add_column(head, justify="right")
     table.add_column("set by")
     for j in verdict.judged:
-        side = ">=" if j.promise.at_least else "<="
-        table.add_row(
-            _name(j, us),
-            f"{side} {_value(j.promise.limit, j, us)}",
-            _value(j.worst, j, us),
-            _value(j.margin, j, us) + ("" if j.kept else "  BROKEN"),
-            j.scenario,
-            style="" if j.kept else "bold",
-        )
+        name, bound, worst, margin = promise_cells(j, us)
+        margin += "" if j.kept else "  BROKEN"
+        table.add_row(name, bound, worst, margin, j.scenario, style="" if j.kept else "bold")
     return table
+
+
+def promise_cells(j: Judged, us: bool) -> tuple[str, str, str, str]:
+    """Return promise, bound, worst value found and margin."""
+    side = ">=" if j.promise.at_least else "<="
+    bound = f"{side} {_value(j.promise.limit, j, us)}"
+    return _name(j, us), bound, _value(j.worst, j, us), _value(j.margin, j, us)
 
 
 def _name(j: Judged, us: bool) -> str:
@@ -77,14 +84,18 @@ def responses(verdict: Verdict) -> Table:
     for head in ("within", "took"):
         table.add_column(head, justify="right")
     for name, r in verdict.responses():
-        value = "never" if r.value is None else f"{r.value:.4g} {r.unit}"
-        if not r.met:
-            value = "was off"
-        elif not r.kept:
-            value += f"  BROKEN {r.why_not}".rstrip()
-        style = "" if r.kept else "bold"
-        table.add_row(name, r.expected, f"{r.limit:.4g} {r.unit}", value, style=style)
+        table.add_row(name, *response_cells(r), style="" if r.kept else "bold")
     return table
+
+
+def response_cells(r: Response) -> tuple[str, str, str]:
+    """Return what was expected, within what time, and what came."""
+    value = "never" if r.value is None else f"{r.value:.4g} {r.unit}"
+    if not r.met:
+        value = "was off"
+    elif not r.kept:
+        value += f"  BROKEN {r.why_not}".rstrip()
+    return r.expected, f"{r.limit:.4g} {r.unit}", value
 
 
 def remarks(verdict: Verdict) -> Iterator[str]:
@@ -129,7 +140,4 @@ def closing(verdict: Verdict) -> Iterator[str]:
     yield "Not guarded:"
     unguarded = verdict.site.unguarded() or ["nothing that was asked about"]
     yield from (f"  - {line}" for line in unguarded)
-    yield (
-        "Home-built, uncertified: mains work by local codes and licensed practice, a residual-"
-        "current device, an independent freeze cut-out. See wiring/cautions.md."
-    )
+    yield f"{CAUTION} See wiring/cautions.md."

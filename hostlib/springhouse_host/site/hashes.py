@@ -75,6 +75,18 @@ def settings_sha256(settings: "array[int]", ranges: Iterable[tuple[int, int, int
     return hashlib.sha256(struct.pack(f"<{len(canonical)}i", *canonical) + tail).hexdigest()
 
 
+def firmware_root() -> Path:
+    """Return the folder of the board's files.
+
+    Raises:
+        KnownError: when the core does not run from a copy of the repository.
+    """
+    root = Path(springhouse.__file__).parent.parent
+    if root.name != "firmware":
+        raise KnownError("firmware: not found: run from a clone of the repository")
+    return root
+
+
 def firmware_sha256(root: Path | None = None) -> str:
     r"""Return the hash of the board's files.
 
@@ -84,10 +96,7 @@ def firmware_sha256(root: Path | None = None) -> str:
     Raises:
         KnownError: when the core does not run from a copy of the repository.
     """
-    if root is None:
-        root = Path(springhouse.__file__).parent.parent
-        if root.name != "firmware":
-            raise KnownError("firmware: not found: run from a clone of the repository")
+    root = root or firmware_root()
     digest = hashlib.sha256()
     paths = {path.relative_to(root).as_posix(): path for path in root.rglob("*.py")}
     for name in sorted(paths):

@@ -1,0 +1,259 @@
+"""What stands on the page, in words, before it becomes HTML."""
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from springhouse import setting as S
+
+from ..commands.size import DESCRIBED
+from ..proof import invariants, show
+from ..proof.running import room_limit_c
+from ..proof.verdict import Judged, Verdict
+from ..site.hashes import firmware_root
+from ..site.site import Site
+from ..units import US_WORDS, convert
+from .record import THIN_MIN, Recorded
+
+if TYPE_CHECKING:
+    from ..sizing import Sizing
+
+ALL_ALIKE = "all alike"
+RUN_ONLY = (
+    "Figures of one simulated run. Whether the installation keeps its promises is for "
+    "springhouse prove to say."
+)
+
+
+@dataclass(frozen=True)
+class Kept:
+    """One promise in words; ``run`` is the number of the run that set it, None if all are alike."""
+
+    name: str
+    bound: str
+    worst: str
+    margin: str
+    kept: bool
+    scenario: str
+    run: int | None
+    why: str
+
+
+@dataclass(frozen=True)
+class Limit:
+    """One thing that limits the installation: what there is over what is needed, weakest first."""
+
+    name: str
+    ratios: tuple[float, ...]
+    change: str
+
+
+@dataclass(frozen=True)
+class Answer:
+    """What followed a fault."""
+
+    fault: str
+    expected: str
+    within: str
+    took: str
+    kept: bool
+    run: int | None
+
+
+@dataclass(frozen=True)
+class About:
+    """What the page says of the installation whatever was run."""
+
+    evidence: str
+    currency: str
+    us: bool
+    bounds: dict[str, float]  # promised, by chart, in the unit of the screen
+    unguarded: tuple[str, ...]
+    settings: tuple[tuple[str, int], ...]
+    hashes: tuple[tuple[str, str], ...]
+    cautions: tuple[tuple[str, str], ...]  # a lead in bold, the rest
+
+
+@dataclass(frozen=True)
+class View:
+    """A page. ``promises`` and what follows are empty in the report of a single run."""
+
+    title: str
+    headline: str
+    kept: bool | None
+    lead: tuple[str, ...]
+    about: About
+    runs: tuple[Recorded, ...]
+    first: int  # the run that is shown at first
+    assumes: tuple[str, ...]
+    promises: tuple[Kept, ...] = ()
+    readings: tuple[str, ...] = ()  # heads of the limits' ratios
+    limits: tuple[Limit, ...] = ()
+    answers: tuple[Answer, ...] = ()
+    held: tuple[tuple[str, str, int, int], ...] = ()
+    remarks: tuple[str, ...] = ()
+
+    @property
+    def thinned(self) -> str:
+        """What the charts leave out."""
+        if all(run.step_min == 1 for run in self.runs):
+            return "Lines show every minute."
+        full = [run.name for run in self.runs if run.step_min == 1 and run.days > 7]
+        said = f"Lines of runs longer than 7 days show one minute in {THIN_MIN}"
+        if full:
+            said += f", except in full: {'; '.join(full)}"
+        return said + (
+            ". Shorter runs show every minute. What runs when is exact to the second, and all "
+            "numbers in words and tables of figures come from the whole run."
+        )
+
+
+def nearest(judged: Sequence[Judged]) -> Judged | None:
+    """Return the promise nearest to its bound, or farthest beyond it, that one run set.
+
+    Distance counts in shares of the bound; a bound of zero has none and is left out unless broken.
+    """
+    one = [j for j in judged if j.scenario != ALL_ALIKE and (j.promise.limit or not j.kept)]
+    return min(one, key=lambda j: j.margin / (abs(j.promise.limit) or 1e-9), default=None)
+
+
+def of_proof(
+    verdict: Verdict, runs: Sequence[Recorded], sizing: "Sizing", us: bool, first: int
+) -> View:
+    """Return the page of a proof."""
+    place = {run.name: i for i, run in reversed(list(enumerate(runs)))}
+    kept = tuple(_kept(j, place, us) for j in verdict.judged)
+    return View(
+        title=verdict.site.name,
+        headline="Kept, in simulation" if verdict.kept else "Not kept",
+        kept=verdict.kept,
+        lead=tuple(_lead(verdict, kept, us)),
+        about=about(verdict.site, us),
+        runs=tuple(runs),
+        first=first,
+        assumes=tuple(verdict.assumes()),
+        promises=kept,
+        readings=tuple(f"{DESCRIBED[v]} reading" for v in sizing.sheets),
+        limits=_limits(sizing),
+        answers=tuple(
+            Answer(name, *show.response_cells(r), r.kept, place.get(name))
+            for name, r in verdict.responses()
+        ),
+        held=tuple(
+            (invariants.identity(h.number), invariants.TEXTS[h.number], h.cases, h.violations)
+            for h in verdict.held
+        ),
+        remarks=tuple(show.remarks(verdict)),
+    )
+
+
+def of_run(site: Site, run: Recorded, us: bool) -> View:
+    """Return the page of a single run."""
+    return View(
+        title=f"{site.name}: {run.name}",
+        headline="One run, no proof",
+        kept=None,
+        about=about(site, us),
+        lead=(RUN_ONLY, run.sentences["room"], run.sentences["power"]),
+        runs=(run,),
+        first=0,
+        assumes=tuple(site.assumes()),
+    )
+
+
+def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
+    broken = [k for k in kept if not k.kept]
+    count = len(kept)
+    if broken:
+        said = [
+            f"{len(broken)} of {count} promises are broken: {'; '.join(b.name for b in broken)}."
+        ]
+    else:
+        said = [f"All {count} promises are kept in every run, with the margins below."]
+    tightest = nearest(verdict.judged)
+    if tightest is not None:
+        name, bound, worst, margin = show.promise_cells(tightest, us)
+        said.append(
+            f"Tightest: {name}, {worst} at worst where {_plain(bound)} is promised; margin "
+            f"{margin}, set by: {tightest.scenario}."
+        )
+    violations = sum(h.violations for h in verdict.held)
+    if violations:
+        said.append(f"Invariants are broken {violations} times.")
+    late = sum(not response.kept for _, response in verdict.responses())
+    if late:
+        said.append(f"{late} faults are not answered as they must be.")
+    if not (verdict.kept or broken or violations or late):
+        said.append("A check of the controller found something: see the remarks.")
+    return said
+
+
+def _plain(bound: str) -> str:
+    return bound.replace(">=", "at least").replace("<=", "at most")
+
+
+def _kept(j: Judged, place: dict[str, int], us: bool) -> Kept:
+    name, bound, worst, margin = show.promise_cells(j, us)
+    return Kept(
+        name, _plain(bound), worst, margin, j.kept, j.scenario, place.get(j.scenario), j.why
+    )
+
+
+def _limits(sizing: "Sizing") -> tuple[Limit, ...]:
+    sheets = list(sizing.sheets.values())
+    by_name = [{limit.name: limit.ratio for limit in sheet.limits} for sheet in sheets]
+    return tuple(
+        Limit(limit.name, tuple(ratios[limit.name] for ratios in by_name), limit.change)
+        for limit in sheets[0].limits
+    )
+
+
+def about(site: Site, us: bool) -> About:
+    """Return what the page says of an installation."""
+
+    def on_screen(value: float, unit: str) -> float:
+        return convert(value, unit, US_WORDS[unit], kind=unit) if us else value
+
+    ice_kg = next(p.limit for p in site.promises() if p.measure == "ice_kg")
+    return About(
+        evidence=site.evidence,
+        currency=site.currency,
+        us=us,
+        bounds={
+            "room": on_screen(room_limit_c(site), "°C"),
+            "ice": on_screen(ice_kg, "kg"),
+        },
+        unguarded=tuple(site.unguarded()) or ("nothing that was asked about",),
+        settings=settings_rows(site),
+        hashes=(
+            ("site_sha256", site.site_sha256),
+            ("settings_sha256", site.settings_sha256),
+            ("firmware_sha256", site.firmware_sha256),
+        ),
+        cautions=cautions(),
+    )
+
+
+def settings_rows(site: Site) -> tuple[tuple[str, int], ...]:
+    """Return (slot, value) of the record that goes to the board, unused windows left out."""
+    names = {n: name for name, n in vars(S).items() if name.isupper() and isinstance(n, int)}
+    values = site.settings()
+    rows = [(names[i].lower(), values[i]) for i in range(S.WINDOW_1_KIND)]
+    for window in range(S.WINDOWS):
+        at = S.WINDOW_1_KIND + window * S.WINDOW_STRIDE
+        if values[at]:
+            for k, word in enumerate(("kind", "days", "start_min", "end_min")):
+                rows.append((f"window_{window + 1}_{word}", values[at + k]))
+    return tuple(rows)
+
+
+def cautions() -> tuple[tuple[str, str], ...]:
+    """Return the list of wiring/cautions.md as (what stands bold, the rest).
+
+    Raises:
+        KnownError: when the core does not run from a clone of the repository.
+    """
+    text = (firmware_root().parent / "wiring" / "cautions.md").read_text("utf-8")
+    items = re.findall(r"^\d+\. \*\*(.+?)\*\*(.*?)(?=^\d+\. |\Z)", text, re.M | re.S)
+    return tuple((" ".join(lead.split()), " ".join(rest.split())) for lead, rest in items)

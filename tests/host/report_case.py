@@ -1,0 +1,107 @@
+"""A small proof of the demo, a few short runs of it, and its page."""
+
+from html.parser import HTMLParser
+from types import SimpleNamespace
+from typing import Any
+
+from springhouse_host.proof import running, scenarios
+from springhouse_host.proof.abstract import Checked
+from springhouse_host.proof.complete import Complete
+from springhouse_host.proof.random_inputs import RandomRun
+from springhouse_host.proof.replay import Replay
+from springhouse_host.proof.verdict import Verdict, judge, tally
+from springhouse_host.report import html, view
+from springhouse_host.report.record import Recorded, record_run
+from springhouse_host.sheet.advice import Limit
+from springhouse_host.site import load_site
+from springhouse_sim.watch import observe
+
+NAMES = (
+    "3 typical days from 26 August",
+    "7 hottest days from 08 July",
+    "compressor 20 % weaker",
+    "mains away 10 min in the charge",
+    "floor_wet, delivering",
+)
+# What the sizing sheet would say; its own numbers are tested elsewhere.
+LIMITS = (Limit("cold of one charge", 0.81, "more water"), Limit("tray", 2.5, "a larger tray"))
+
+
+def small_verdict(name: str = "demo") -> Verdict:
+    """A verdict over five runs; checks that need no run stand in as passed."""
+    site = load_site(name)
+    every = scenarios.standard(site)
+    chosen = [next(s for s in every if s.name == wanted) for wanted in NAMES]
+    runs = [running.run_one(name, scenario) for scenario in chosen]
+    nominal = [scenarios.without_store(s) for s in chosen if s.group == "nominal"]
+    seen = (1,) * observe.COUNTS
+    random = RandomRun(1, seen, (0,) * observe.COUNTS, ())
+    return Verdict(
+        site=site,
+        judged=tuple(judge(promise, runs) for promise in site.promises()),
+        held=tally(runs, random),
+        results=tuple(runs),
+        bare=tuple(running.run_one(name, scenario) for scenario in nominal),
+        complete=Complete(1, 1, 1, ()),
+        random=random,
+        replayed=Replay(1, 0),
+        machine=Checked((), ()),
+    )
+
+
+def recorded(verdict: Verdict, us: bool = False) -> list[Recorded]:
+    """The runs of the verdict as a report keeps them."""
+    return [record_run(verdict.site.path, r.scenario, True, us) for r in verdict.results]
+
+
+def page_of(verdict: Verdict, runs: list[Recorded], us: bool = False, first: int = 1) -> str:
+    """The page of the small proof."""
+    sheets: Any = {"low": SimpleNamespace(limits=LIMITS)}
+    sizing: Any = SimpleNamespace(sheets=sheets)
+    return html.render(view.of_proof(verdict, runs, sizing, us, first))
+
+
+class Page(HTMLParser):
+    """Tags with their attributes, and texts by the path of tags that hold them."""
+
+    VOID = frozenset({"meta", "input", "line", "rect", "path"})
+
+    def __init__(self, text: str) -> None:
+        super().__init__()
+        self.tags: list[tuple[str, dict[str, str | None]]] = []
+        self.texts: list[tuple[tuple[str, ...], str]] = []
+        self._open: list[str] = []
+        self.feed(text)
+        self.close()
+        assert self._open == [], "a tag is never closed"
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+        if tag not in self.VOID:
+            self._open.append(tag)
+
+    def handle_startendtag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.tags.append((tag, dict(attrs)))
+
+    def handle_endtag(self, tag: str) -> None:
+        assert self._open.pop() == tag, f"</{tag}> closes another tag"
+
+    def handle_data(self, data: str) -> None:
+        if data.strip():
+            self.texts.append((tuple(self._open), " ".join(data.split())))
+
+    def of(self, *names: str) -> list[dict[str, str | None]]:
+        """Attributes of all tags of these names."""
+        return [attrs for tag, attrs in self.tags if tag in names]
+
+    def rows(self) -> list[list[str]]:
+        """The texts of each table row outside the runs that wait to be shown."""
+        found: list[list[str]] = []
+        for path, text in self.texts:
+            if "template" in path or "tr" not in path:
+                continue
+            if path[-1] == "th" or (path[-1] == "button" and path[-2] == "th"):
+                found.append([])
+            if found:
+                found[-1].append(text)
+        return found
