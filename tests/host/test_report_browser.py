@@ -127,8 +127,6 @@ def test_no_serious_finding_of_axe(opened: Opened) -> None:
 
 def test_zoom_of_one_zooms_all(desk: Opened) -> None:
     whole = desk.ranges()
-    box = desk.page.locator("#plot-store").bounding_box()
-    desk.page.mouse.move(box["x"] + 300, box["y"] + 80)
     desk.page.locator("#plot-store").scroll_into_view_if_needed()
     box = desk.page.locator("#plot-store").bounding_box()
     desk.page.mouse.move(box["x"] + 300, box["y"] + 80)
@@ -186,8 +184,9 @@ def test_the_store_follows_the_moment(desk: Opened) -> None:
     row = desk.page.evaluate("run.columns.water_0_c.indexOf(Math.min(...run.columns.water_0_c))")
     desk.page.locator("#at").fill(str(row))
     assert desk.page.locator("#layer-0").text_content() == f"{coldest:.1f} °C"
-    box = desk.page.locator("#plot-room").bounding_box()
     before = desk.page.locator("#now-time").inner_text()
+    desk.page.locator("#plot-room").scroll_into_view_if_needed()
+    box = desk.page.locator("#plot-room").bounding_box()
     desk.page.mouse.move(box["x"] + 900, box["y"] + 100)
     desk.page.wait_for_timeout(200)
     assert desk.page.locator("#now-time").inner_text() != before
