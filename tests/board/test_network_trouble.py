@@ -77,7 +77,7 @@ def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, pl
 
 
 @pytest.mark.parametrize("place", ["radio", "join", "connect", "send"])
-@pytest.mark.parametrize("what", ["slow", "OSError", "MemoryError", "RuntimeError"])
+@pytest.mark.parametrize("what", ["slow", "OSError", "MemoryError"])
 def test_network_trouble_is_the_networks_own(tmp_path: Path, place: str, what: str) -> None:
     made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
     made.power()
