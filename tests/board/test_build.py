@@ -5,11 +5,13 @@ import json
 import re
 import subprocess
 import sys
+from array import array
 from pathlib import Path
 
 import built
 import pytest
 from springhouse.boards import esp32, pico_2w, pico_w
+from springhouse.record import Record
 from springhouse_host.flashing import build
 from springhouse_host.site.hashes import firmware_sha256
 from springhouse_sim.virtual_board.process import interpreter
@@ -130,3 +132,24 @@ def test_core_ram_after_import() -> None:
     assert found, done.stderr
     print(f"core on 32 bits: {found[1]} bytes of heap")
     assert int(found[1]) <= 24 * 1024
+
+
+def test_run_on_board_flashes_the_built_image(tmp_path: Path) -> None:
+    from springhouse import reading as R
+    from springhouse_host.commands.run import _on_board
+    from springhouse_sim.virtual_board.on_board import BoardController
+
+    flash, image = tmp_path / "flash", tmp_path / "image"
+    kind = _on_board(tmp_path)
+    assert kind.keywords == {"flash": flash, "firmware": image}
+    board = BoardController(flash, Record().settings, firmware=image)
+    readings = array("i", [0] * R.SIZE)
+    try:
+        board.power(readings)
+        board.tick(readings, 0)
+        assert board.record["up"] == 1
+        assert board.resets == []
+    finally:
+        board.off()
+    names = {path.suffix for path in (flash / "springhouse").rglob("*.*")}
+    assert names == {".mpy"}
