@@ -92,6 +92,7 @@ class Charging:
     """The compressor at work: at one store temperature, the place at the day's mean and hottest."""
 
     net_w: float
+    gains_w: float  # into the store meanwhile, by cabinet and lid
     input_w: float
     place_mean_c: float
     place_hottest_c: float
@@ -119,6 +120,7 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
     gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
     return Charging(
         net_w=float(dx[X.EVAPORATOR_J] - gains_w),
+        gains_w=float(gains_w),
         input_w=float(dx[X.FREEZER_J]),
         place_mean_c=float(x[X.PLACE_C]),
         place_hottest_c=float(hot_x[X.PLACE_C]),
