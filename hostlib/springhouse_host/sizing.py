@@ -47,6 +47,7 @@ UNMEASURED_DEW_K = 3.0  # allowance on the weather's dew point where humidity is
 # Least the model accepts: place and shell follow their heat while all settles.
 QUICK_PLACE_J_K = 2e4
 QUICK_SHELL_J_K = 500.0
+NO_TRIP_C = 180.0  # most it accepts: how warm a motor would get is what is asked
 BLIND_C = 4.0  # below it a probe near the bottom cannot see ice
 
 CAUSES = {
@@ -319,7 +320,7 @@ def case_for(site: Site, variant: Variant, plant: Plant, weather: Weather, day: 
     quick = replace(
         plant,
         place=replace(plant.place, heat_capacity_j_k=QUICK_PLACE_J_K),
-        freezer=replace(plant.freezer, shell_j_k=QUICK_SHELL_J_K),
+        freezer=replace(plant.freezer, shell_j_k=QUICK_SHELL_J_K, overload_trip_c=NO_TRIP_C),
     )
     sun_w = np.zeros(weather.hours)
     for pane in site.glazing(variant):
