@@ -44,7 +44,10 @@ STEPS = len(VARIANTS) * (DELIVERY_POINTS * HUMIDITY_POINTS + CHARGING_POINTS)  #
 FILL_C = 20.0  # cool tap water in summer
 DRY_DEW_C = 8.0  # drier than a chilled coil leaves a room
 UNMEASURED_DEW_K = 3.0  # allowance on the weather's dew point where humidity is not measured
-QUICK_PLACE_J_K = 2e4  # least the model accepts: the place follows its heat while all settles
+# Least the model accepts: place and shell follow their heat while all settles.
+QUICK_PLACE_J_K = 2e4
+QUICK_SHELL_J_K = 500.0
+NO_TRIP_C = 180.0  # most it accepts: how warm a motor would get is what is asked
 BLIND_C = 4.0  # below it a probe near the bottom cannot see ice
 
 CAUSES = {
@@ -313,8 +316,12 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
 
 
 def case_for(site: Site, variant: Variant, plant: Plant, weather: Weather, day: Days) -> Case:
-    """Return one plant on the design day, with a place that settles fast."""
-    quick = replace(plant, place=replace(plant.place, heat_capacity_j_k=QUICK_PLACE_J_K))
+    """Return one plant on the design day, with a place and a shell that settle fast."""
+    quick = replace(
+        plant,
+        place=replace(plant.place, heat_capacity_j_k=QUICK_PLACE_J_K),
+        freezer=replace(plant.freezer, shell_j_k=QUICK_SHELL_J_K, overload_trip_c=NO_TRIP_C),
+    )
     sun_w = np.zeros(weather.hours)
     for pane in site.glazing(variant):
         sun_w += through_window_w(weather, pane)

@@ -23,7 +23,7 @@ from .site import Site
 
 STEP_S = 5.0
 DELIVERY_SETTLES_S = 600.0
-CHARGING_SETTLES_S = 900.0
+CHARGING_SETTLES_S = 7200.0  # condenser, shell and place, one warming the next
 DOORS = (("springhouse_sim.plant.integrate", "advance"),)
 SLOT_H = 1.0 / 6.0  # the design day goes by in steps of ten minutes
 

@@ -174,8 +174,29 @@ def test_freezer_in_the_cooled_room_is_said_plainly(sheet) -> None:
     lines = advice.standing(True, sheet.at_work, "SN-T", sheet.mean_day, 300.0)
     assert "stands in the room it is to cool" in lines[0]
     assert f"{sheet.at_work.rejected_w:.0f} W" in lines[0]
-    # Energy: what it rejects is what it takes up and its input.
-    assert sheet.at_work.rejected_w > sheet.at_work.input_w
+    # First law: what it rejects is what it takes up and its input, but for what still warms up.
+    work = sheet.at_work
+    assert work.rejected_w == pytest.approx(work.net_w + work.gains_w + work.input_w, rel=1e-3)
+
+
+def test_the_motor_that_would_trip_is_said_so(base) -> None:
+    """Place, shell and winding in series by hand: rises of 40 and 12 K at the label's input.
+
+    The place rises with the heat over its conductance; the hottest hour is held.
+    """
+    weather = base.read_weather()
+    case = sizing.case_for(base, "low", base.plant("low"), weather, hottest(weather, 1))
+    work = running.charging(case, 8.0, base.file.schedule.charging)
+    assert work.place_hottest_c > work.place_mean_c
+    # The hot place raises condensing temperature and input above those of the mean.
+    least_c = work.place_hottest_c + 52.0 * work.input_w / 150.0
+    assert least_c < work.winding_hottest_c < least_c + 15.0
+    lines = advice.standing(False, work, "SN-T", running_all_day(case), 300.0)
+    assert any("protector" in line for line in lines) == (work.winding_hottest_c > 120.0)
+
+
+def running_all_day(case) -> running.Continuous:
+    return running.continuous(case, "design day", 100.0)
 
 
 def test_every_figure_is_explained() -> None:

@@ -7,7 +7,7 @@ from scipy.integrate import solve_ivp
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
-from springhouse_sim.plant.rates import rates, switch
+from springhouse_sim.plant.rates import TRACES, rates, switch
 
 TEMPERATURES = [
     *range(X.WATER_C, X.WATER_C + X.LAYERS),
@@ -94,3 +94,18 @@ def test_five_second_steps_survive_every_command() -> None:
         assert run.x[X.FLOW_L_MIN] >= -1e-9
         assert np.all(np.isfinite(run.t))
     assert run.t[T.LEVEL_M] > 0.4
+
+
+def test_what_dies_away_ends_at_nothing() -> None:
+    """Pump off for three hours: the flow is no denormal number, on which a step takes three times
+    as long, and neither is the ice that has melted or the head of a compressor long at rest."""
+    run = start(ice_kg=0.01, water_c=8.0)
+    run.u[U.PUMP_DUTY] = 1.0
+    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.advance(300.0)
+    run.u[U.PUMP_DUTY] = run.u[U.COMPRESSOR_RELAY] = 0.0
+    run.advance(3 * 3600.0)
+    traces = run.x[list(TRACES)]
+    assert not np.any((traces != 0.0) & (np.abs(traces) < np.finfo(float).tiny))
+    assert run.x[X.FLOW_L_MIN] == 0.0
+    assert parts.ice_kg(run.x) == 0.0

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from springhouse_sim.plant.plant import Plant
 
-from .running import Charging, Continuous, highest_c
+from .running import TRIP_C, Charging, Continuous, highest_c
 
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
 RETURN_BELOW_SURFACE = 0.1  # share of the depth
@@ -61,6 +61,11 @@ def limits(
             "place of the freezer against its climate class",
             ratio(highest_c(climate_class), at_work.place_hottest_c),
             "vent the place, move the freezer, do not charge in the hottest hours",
+        ),
+        Limit(
+            "motor's protector against its winding at the hottest hour",
+            ratio(TRIP_C, at_work.winding_hottest_c),
+            "vent the place, clean the condenser, do not charge in the hottest hours",
         ),
     ]
     if not open_drain:
@@ -121,6 +126,11 @@ def standing(
         f"its place reaches {at_work.place_hottest_c:.1f} °C at the hottest hour with the "
         f"compressor on, {verdict} the {limit_c:g} °C of class {climate_class}"
     )
+    if at_work.winding_hottest_c > TRIP_C:
+        found.append(
+            f"its motor would pass the {TRIP_C:g} °C at which its protector is taken to open "
+            f"({at_work.winding_hottest_c:.0f} °C): then it stands still for long"
+        )
     if mean.keeps_up:
         found.append(
             f"on a mean summer day it could run continuously: water {mean.water_c:.1f} °C, supply "

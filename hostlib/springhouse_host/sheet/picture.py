@@ -41,7 +41,7 @@ def _loop(axes: Axes, sheet: Sheet) -> None:
         f"{c.operating_l_min:.2f} L/min, {c.operating_m:.2f} m",
         (c.operating_l_min, c.operating_m),
         textcoords="offset points",
-        xytext=(8, 8),
+        xytext=(10, -4),
     )
     axes.axhline(c.first_lift_m, color=GREY, ls=":", lw=1, label="lift until the loop is full")
     axes.set_ylim(0.0, 1.15 * max(c.pump_m))

@@ -8,6 +8,7 @@ from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
+from springhouse_sim.plant.freezer import Freezer
 from springhouse_sim.world.days import Days
 from springhouse_sim.world.prices import HourlyPrices
 from springhouse_sim.world.tariff import Prices, Tariff
@@ -18,6 +19,7 @@ from ..working_point import CHARGING_SETTLES_S, Array, Case
 BISECTIONS = 12  # 25 K down to six thousandths of a kelvin
 COLDEST_C = 0.5
 QUICK_AIR_S = 60.0  # the room's moisture settles as fast while an equilibrium is sought
+TRIP_C = Freezer.overload_trip_c  # winding at which the motor's protector opens
 # Highest room temperature of each climate class [°C]; class limits as in summaries of EN 62552.
 CLASS_C = {"SN": (10.0, 32.0), "N": (16.0, 32.0), "ST": (16.0, 38.0), "T": (16.0, 43.0)}
 
@@ -92,9 +94,11 @@ class Charging:
     """The compressor at work: at one store temperature, the place at the day's mean and hottest."""
 
     net_w: float
+    gains_w: float  # into the store meanwhile, by cabinet and lid
     input_w: float
     place_mean_c: float
     place_hottest_c: float
+    winding_hottest_c: float  # of the motor then, its protector left out
     rejected_w: float
     outside_envelope: bool
 
@@ -119,9 +123,11 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
     gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
     return Charging(
         net_w=float(dx[X.EVAPORATOR_J] - gains_w),
+        gains_w=float(gains_w),
         input_w=float(dx[X.FREEZER_J]),
         place_mean_c=float(x[X.PLACE_C]),
         place_hottest_c=float(hot_x[X.PLACE_C]),
+        winding_hottest_c=float(hot_x[X.WINDING_C]),
         rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
         outside_envelope=bool(t[T.OUTSIDE_RATED] > 0.5),
     )
