@@ -2,15 +2,15 @@
 
 import ast
 import inspect
-from collections.abc import Callable, Iterable, Iterator, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from functools import cache
 from types import FunctionType
 from typing import Any
 
-from springhouse import memory as M
 from springhouse import timekeeping as T
 
 from .intervals import MOST, Interval, RangeError, Record, State, join, join_values
+from .ranges_numbers import Span, exact, number, operate, running, without, wrapped
 
 LOOPS = 64
 BOOL = Interval(0, 1)
@@ -95,18 +95,6 @@ class Prover:
         return f"{' > '.join(self._where)}: {ast.unparse(node)}"
 
 
-class _Span:
-    """`range` up to a number that is known as an interval."""
-
-    def __init__(self, begin: list[int], stop: Interval) -> None:
-        first = begin[0] if begin else 0
-        self._longest = range(first, stop.high)
-        self.least = len(range(first, stop.low))
-
-    def __iter__(self) -> Iterator[int]:
-        return iter(self._longest)
-
-
 class _Body:
     """One function body on its way."""
 
@@ -137,7 +125,7 @@ class _Body:
                 return state
             case ast.AugAssign(target=target, op=op, value=value):
                 old = self.value(target, state)
-                new = self._operate(op, old, self.value(value, state), node)
+                new = operate(op, old, self.value(value, state), node, self.prover.checked)
                 self._assign(target, new, state, node)
                 return state
             case ast.Return(value=value):
@@ -165,11 +153,11 @@ class _Body:
         assert isinstance(target, ast.Subscript)
         record = self.value(target.value, state)
         slots = self.value(target.slice, state)
-        self.prover.store(state, record.name, slots, _number(value), node)
+        self.prover.store(state, record.name, slots, number(value), node)
 
     def _for(self, node: ast.For, state: State) -> State | None:
         items = self.value(node.iter, state)
-        least = items.least if isinstance(items, _Span) else len(items)
+        least = items.least if isinstance(items, Span) else len(items)
         now: State | None = state
         early: State | None = None  # a loop of no fixed length may end before each later item
         outer, self._continued = self._continued, []
@@ -189,12 +177,12 @@ class _Body:
     @staticmethod
     def _bind(target: ast.expr, item: Any, state: State) -> None:
         if isinstance(target, ast.Name):
-            state.names[target.id] = _wrapped(item)
+            state.names[target.id] = wrapped(item)
             return
         assert isinstance(target, ast.Tuple)
         for name, part in zip(target.elts, item, strict=True):
             assert isinstance(name, ast.Name)
-            state.names[name.id] = _wrapped(part)
+            state.names[name.id] = wrapped(part)
 
     def _while(self, node: ast.While, state: State) -> State | None:
         left: State | None = None
@@ -264,7 +252,7 @@ class _Body:
         return (now, ended) if both else (ended, now)
 
     def _compare(self, left: ast.expr, op: ast.cmpop, right: ast.expr, state: State) -> Ways:
-        a, b = _number(self.value(left, state)), _number(self.value(right, state))
+        a, b = number(self.value(left, state)), number(self.value(right, state))
         match op:
             case ast.Lt():
                 return self._less(left, a, right, b, 1, state)
@@ -306,7 +294,7 @@ class _Body:
         if not a.low == a.high == b.low == b.high:
             no = state.copy()
             if b.low == b.high:
-                self._narrow(x, _without(a, b.low), no)
+                self._narrow(x, without(a, b.low), no)
         return yes, no
 
     def _narrow(self, node: ast.expr, value: Interval, state: State) -> None:
@@ -325,20 +313,20 @@ class _Body:
         """Return an interval, or a constant of the text that is no number."""
         match node:
             case ast.Constant(value=value):
-                return _wrapped(value)
+                return wrapped(value)
             case ast.Name(id=name):
                 if name in state.names:
                     return state.names[name]
-                return _wrapped(self.space.get(name, name))
+                return wrapped(self.space.get(name, name))
             case ast.Attribute(value=base, attr=attr):
-                return _wrapped(getattr(self.value(base, state), attr))
+                return wrapped(getattr(self.value(base, state), attr))
             case ast.Subscript(value=base, slice=index):
                 return self._element(self.value(base, state), self.value(index, state), state)
             case ast.BinOp(left=left, op=op, right=right):
                 a, b = self.value(left, state), self.value(right, state)
-                return self._operate(op, a, b, node)
+                return operate(op, a, b, node, self.prover.checked)
             case ast.UnaryOp(op=ast.USub() | ast.Invert() as op, operand=operand):
-                a = _number(self.value(operand, state))
+                a = number(self.value(operand, state))
                 shift = 0 if isinstance(op, ast.USub) else 1
                 return self.prover.checked(-a.high - shift, -a.low - shift, node)
             case ast.IfExp(test=test, body=body, orelse=orelse):
@@ -371,9 +359,9 @@ class _Body:
         places = range(index.low, index.high + 1)
         if isinstance(base, Record):
             slots = state.records[base.name]
-            parts = [_running(base, place, slots[place]) for place in places]
+            parts = [running(base, place, slots[place]) for place in places]
         else:
-            parts = [_wrapped(base[place]) for place in places]
+            parts = [wrapped(base[place]) for place in places]
         value = parts[0]
         for part in parts[1:]:
             value = join_values(value, part)
@@ -383,15 +371,15 @@ class _Body:
         name = func.id if isinstance(func, ast.Name) else ""
         if name == "range":
             *begin, stop = arguments
-            return _Span([_exact(a) for a in begin], stop)
+            return Span([exact(a) for a in begin], stop)
         if name == "len":
-            return _wrapped(len(arguments[0]))
+            return wrapped(len(arguments[0]))
         if name == "abs":
-            a = _number(arguments[0])
+            a = number(arguments[0])
             least = 0 if a.low <= 0 <= a.high else min(abs(a.low), abs(a.high))
             return Interval(least, max(abs(a.low), abs(a.high)))
         if name in ("min", "max"):
-            a, b = map(_number, arguments)
+            a, b = map(number, arguments)
             pick = min if name == "min" else max
             return Interval(pick(a.low, b.low), pick(a.high, b.high))
         function = self.value(func, state)
@@ -404,73 +392,3 @@ class _Body:
             return Interval(0, MOST)
         assert isinstance(function, FunctionType), ast.unparse(node)
         return self.prover.run(function, arguments, state)
-
-    def _operate(self, op: ast.operator, left: Any, right: Any, node: ast.AST) -> Interval:
-        a, b = _number(left), _number(right)
-        match op:
-            case ast.Add():
-                return self.prover.checked(a.low + b.low, a.high + b.high, node)
-            case ast.Sub():
-                return self.prover.checked(a.low - b.high, a.high - b.low, node)
-            case ast.Mult() | ast.RShift() | ast.LShift():
-                corners = [_exactly(op, x, y) for x in a[:2] for y in b[:2]]
-                return self.prover.checked(min(corners), max(corners), node)
-            case ast.Mod():
-                if b.low != b.high or b.low <= 0:
-                    raise RangeError(f"not understood: {ast.unparse(node)}")
-                if a.low // b.low == a.high // b.low:
-                    return Interval(a.low % b.low, a.high % b.low)
-                return Interval(0, b.low - 1)
-            case ast.BitAnd() | ast.BitOr():
-                return self._bits(op, a, b, node)
-        raise RangeError(f"not understood: {ast.unparse(node)}")
-
-    def _bits(self, op: ast.operator, a: Interval, b: Interval, node: ast.AST) -> Interval:
-        both = isinstance(op, ast.BitAnd)
-        if a.low == a.high and b.low == b.high:
-            exact = a.low & b.low if both else a.low | b.low
-            return Interval(exact, exact)
-        if max(a.low, b.low) < 0 or (not both and min(a.low, b.low) < 0):
-            raise RangeError(f"not understood: {ast.unparse(node)}")
-        if both:
-            return Interval(0, min(x.high for x in (a, b) if x.low >= 0))
-        bits = max(a.high.bit_length(), b.high.bit_length())
-        return self.prover.checked(max(a.low, b.low), (1 << bits) - 1, node)
-
-
-def _exactly(op: ast.operator, x: int, y: int) -> int:
-    if isinstance(op, ast.Mult):
-        return x * y
-    return x >> y if isinstance(op, ast.RShift) else x << y
-
-
-def _wrapped(value: Any) -> Any:
-    if isinstance(value, int):  # True and False too
-        return Interval(int(value), int(value))
-    return value
-
-
-def _number(value: Any) -> Interval:
-    if not isinstance(value, Interval):
-        raise RangeError(f"{value!r} is no number on every way")
-    return value
-
-
-def _exact(value: Interval) -> int:
-    if value.low != value.high:
-        raise RangeError(f"a loop over {value} must have a fixed length")
-    return value.low
-
-
-def _without(a: Interval, number: int) -> Interval:
-    """The interval without a number at its edge."""
-    if a.low == number:
-        return a._replace(low=number + 1)
-    return a._replace(high=number - 1) if a.high == number else a
-
-
-def _running(record: Record, slot: int, value: Interval) -> Interval:
-    """Mark the tick of a timer that surely runs, and the tick of now."""
-    if record.name == "memory" and slot >= M.TIMERS and value.low >= 0:
-        return value._replace(mark="timer")
-    return value

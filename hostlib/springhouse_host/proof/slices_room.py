@@ -72,7 +72,7 @@ def delivery_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     Kept: state, outputs, spacing, tray, dry-run wait, the clock of the flow evidence. Free: trust
     and temperatures, plan, power, coil waits, latches, modes, the compressor. A guard and a mode at
     once are met by the slices without a tray float. Beside a flow sensor the inlet probe only says
-    whether the coil freezes: there it has a dial of its own and guards and some modes rest.
+    whether the coil freezes: there it has a dial of its own and some modes rest.
     """
     for room, tray, flow in product(
         (F.ROOM, 0), (F.TRAY, 0), (F.FLOW | F.COIL_IN, F.FLOW, F.COIL_IN, 0)
@@ -104,7 +104,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         options = [Option(name, seen(P.COIL_IN, mc)) for name, mc in inlet]
         rest = (
             Dial("inlet", (Option("not trusted"), *options)),
-            modes_dial((W.AUTOMATIC, W.PURGE), now_ms),
+            one_of_both(guards, modes_dial((W.AUTOMATIC, W.PURGE), now_ms)),
         )
     elif fit & F.TRAY:
         rest = (one_of_both(guards, modes),)
