@@ -48,6 +48,15 @@ def sweep(
     jobs: Annotated[
         int, typer.Option("--jobs", min=1, max=MOST_JOBS, help="Points run at a time.")
     ] = max(1, os.cpu_count() or 1),
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Run on the workers of a dask.distributed scheduler, such as tcp://10.0.0.5:8786; "
+            "they need this program and the site file under the same path.",
+        ),
+    ] = None,
     out: Annotated[
         Path, typer.Option("--out", metavar="FILE.parquet", dir_okay=False, help="The table.")
     ] = Path("sweep.parquet"),
@@ -63,7 +72,7 @@ def sweep(
     """
     from ..proof import scenarios
     from ..site import load_site
-    from ..sweeping import Job, read_axis
+    from ..sweeping import Job, Runners, read_axis
     from ..sweeping import points as lay_out
     from ..sweeping import sweep as run_sweep
 
@@ -78,7 +87,8 @@ def sweep(
         work[job.identity(loaded.firmware_sha256, loaded.site_sha256)] = job
     with progress("points") as bar:
         task = bar.add_task("points", total=float(len(work)))
-        rows = run_sweep(work, out, jobs, lambda done: bar.update(task, completed=done))
+        runners = Runners(jobs, scheduler)
+        rows = run_sweep(work, out, runners, lambda done: bar.update(task, completed=done))
     if plot is not None:
         from ..sweep_map import draw
 
