@@ -196,7 +196,8 @@ def _client(address: str) -> Any:
     except ImportError:
         raise KnownError("--scheduler: needs the extra springhouse[cluster]") from None
     try:
-        return Client(address, timeout=CONNECT_S, set_as_default=False)
+        # its class is only half typed
+        return Client(address, timeout=CONNECT_S, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         why = " ".join(str(error).split()) or type(error).__name__
         raise KnownError(f"--scheduler {address}: cannot be reached: {why}") from None
