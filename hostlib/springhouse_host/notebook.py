@@ -243,6 +243,7 @@ def sweep(
     season: bool = False,
     start: datetime | str | None = None,
     jobs: int = 1,
+    scheduler: str | None = None,
     out: Path | None = None,
     on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> pd.DataFrame:
@@ -259,6 +260,7 @@ def sweep(
         season: run the whole summer instead.
         start: first day, standard time, instead of the hottest days.
         jobs: points run at a time.
+        scheduler: address of a dask scheduler whose workers run them instead.
         out: table (Parquet) that is kept and from which a stopped sweep goes on.
         on_progress: called with the points done and all points.
 
@@ -268,7 +270,7 @@ def sweep(
     import pandas as pd
 
     from .proof import scenarios
-    from .sweeping import Job, axis, lay_out
+    from .sweeping import Job, Runners, axis, lay_out
     from .sweeping import sweep as run_sweep
 
     loaded = _site(site)
@@ -282,7 +284,9 @@ def sweep(
         work[job.identity(loaded.firmware_sha256, loaded.site_sha256)] = job
     with TemporaryDirectory() as folder:
         table = Path(folder) / "sweep.parquet" if out is None else out
-        rows = run_sweep(work, table, jobs, lambda done: on_progress(done, len(work)))
+        rows = run_sweep(
+            work, table, Runners(jobs, scheduler), lambda done: on_progress(done, len(work))
+        )
     found = pd.DataFrame(rows).drop(columns="point")
     found.attrs["scenario"] = f"{loaded.name}: {scenario.name}"
     return found

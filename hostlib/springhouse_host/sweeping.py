@@ -3,13 +3,18 @@
 Points lie on a grid, or are spread by Latin hypercube or Sobol sequence. Each is a run of the same
 days; its row holds what was varied and the figures of `Trace.summary`. The table is a Parquet file
 that is replaced whole now and then; a point whose row is there is not run again.
+
+The points run in processes of this machine, or on the workers of a `dask.distributed` scheduler.
+Either is an executor to this module. A worker that dies takes no row with it: what it had not
+handed over is run again by another, and a row is kept by the identity of its point, so once.
 """
 
 import hashlib
 import json
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
@@ -28,6 +33,7 @@ SEED = 20
 MOST_POINTS = 100_000
 SAVE_EVERY_S = 1.0
 AHEAD = 4  # points handed to each process before the first is done
+CONNECT_S = 10
 ID, REFUSED = "point", "refused"
 
 Row = dict[str, Any]
@@ -173,18 +179,56 @@ def write_table(path: Path, rows: Mapping[str, Row]) -> None:
     write_bytes_whole(path, sink.getvalue().to_pybytes())
 
 
-def _finished(jobs: Mapping[str, Job], processes: int) -> Iterator[tuple[str, Row]]:
+@dataclass(frozen=True)
+class Runners:
+    """Where points run: so many processes here, or the workers of a scheduler at an address."""
+
+    processes: int
+    scheduler: str | None = None
+
+    @contextmanager
+    def pool(self) -> Iterator[tuple[Executor, Callable[[], int]]]:
+        """Yield an executor and how many points it runs at a time, which may change.
+
+        Raises:
+            KnownError: when the scheduler cannot be reached.
+        """
+        if self.scheduler is None:
+            with ProcessPoolExecutor(self.processes) as processes:
+                yield processes, lambda: self.processes
+            return
+        client = _client(self.scheduler)
+        with client, client.get_executor() as workers:
+            yield workers, lambda: max(1, sum(client.nthreads().values()))
+
+
+def _client(address: str) -> Any:
+    try:
+        from distributed import Client
+    except ImportError:
+        raise KnownError("--scheduler: needs the extra springhouse[cluster]") from None
+    try:
+        # its class is only half typed
+        return Client(address, timeout=CONNECT_S, set_as_default=False)  # type: ignore[no-untyped-call]
+    except (OSError, ValueError, TimeoutError) as error:
+        why = " ".join(str(error).split()) or type(error).__name__
+        raise KnownError(f"--scheduler {address}: cannot be reached: {why}") from None
+
+
+def _finished(jobs: Mapping[str, Job], runners: Runners) -> Iterator[tuple[str, Row]]:
     """Yield the rows as they are done; few wait in the pool, so that a stop is quick."""
-    if processes == 1:
+    if not jobs:
+        return
+    if runners.processes == 1 and runners.scheduler is None:
         for name, job in jobs.items():
             yield name, run_job(job)
         return
     waiting = iter(jobs.items())
-    with ProcessPoolExecutor(processes) as pool:
+    with runners.pool() as (pool, places):
         running_now: dict[Future[Row], str] = {}
         try:
             while True:
-                while len(running_now) < AHEAD * processes:
+                while len(running_now) < AHEAD * places():
                     following = next(waiting, None)
                     if following is None:
                         break
@@ -202,7 +246,7 @@ def _finished(jobs: Mapping[str, Job], processes: int) -> Iterator[tuple[str, Ro
 def sweep(
     jobs: Mapping[str, Job],
     path: Path,
-    processes: int,
+    runners: Runners,
     on_done: Callable[[int], None] = lambda done: None,
 ) -> list[Row]:
     """Run the jobs whose rows are missing from the table and return the rows of all of them.
@@ -210,7 +254,7 @@ def sweep(
     Args:
         jobs: by identity.
         path: the table; written about once a second and at the end, also when stopped.
-        processes: how many points at a time.
+        runners: where and how many points at a time.
         on_done: called with the number of points that are done.
     """
     rows = read_table(path)
@@ -218,7 +262,7 @@ def sweep(
     on_done(len(jobs) - len(missing))
     saved = time.monotonic()
     done = len(jobs) - len(missing)
-    finished = _finished(missing, processes)
+    finished = _finished(missing, runners)
     try:
         for name, row in finished:
             rows[name] = {ID: name, **row}

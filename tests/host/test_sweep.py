@@ -7,12 +7,13 @@ import sys
 import time
 from pathlib import Path
 
+import psutil
 import pytest
 from springhouse_host import cli, sweeping
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 from springhouse_host.site import load_site
-from springhouse_host.sweeping import Axis, Job
+from springhouse_host.sweeping import Axis, Job, Runners
 
 AXES = (Axis("settings.deep_target_c", 2.0, 4.0, 3), Axis("settings.min_off_s", 300, 900, 4))
 ONE_DAY = ("sweep", "demo", "--days", "1", "--jobs", "1")
@@ -112,3 +113,52 @@ def test_another_file_is_not_overwritten(
     assert cli.run([*ONE_DAY, "--vary", "settings.band_k=1:2:2", "--out", str(other)]) == 2
     assert other.read_text() == "not a table"
     assert "is no table of a sweep" in capsys.readouterr().err
+
+
+# Beyond one machine.
+
+
+def test_a_killed_worker_loses_no_point_and_none_is_there_twice(tmp_path: Path) -> None:
+    """Two real workers, processes of their own; one dies with points in its hands."""
+    from distributed import LocalCluster
+
+    site = load_site("demo")
+    scenario = scenarios.single(site, None, 1)
+    keys = [("settings.useful_k", 1.0 + n / 100.0) for n in range(24)]
+    jobs = {
+        job.identity(site.firmware_sha256, site.site_sha256): job
+        for job in (Job("demo", (key,), scenario) for key in keys)
+    }
+    seen: list[int] = []
+    with LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None
+    ) as cluster:
+        victim = next(iter(cluster.workers.values())).pid
+
+        def on_done(done: int) -> None:
+            seen.append(done)
+            if done == 3:
+                os.kill(victim, signal.SIGKILL)
+
+        runners = Runners(1, cluster.scheduler_address)
+        rows = sweeping.sweep(jobs, tmp_path / "t.parquet", runners, on_done)
+    assert seen == list(range(len(jobs) + 1))  # each handed over once
+    assert [row["settings.useful_k"] for row in rows] == [value for _, value in keys]
+    kept = sweeping.read_table(tmp_path / "t.parquet")
+    assert len(kept) == len(jobs)
+    assert set(kept) == set(jobs)
+    alone = sweeping.run_job(jobs[rows[7][sweeping.ID]])
+    assert {k: rows[7][k] for k in alone} == alone
+    assert not psutil.pid_exists(victim)
+
+
+def test_a_scheduler_that_is_not_there_is_one_clear_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    monkeypatch.setattr(sweeping, "CONNECT_S", 0.2)
+    vary = ("--vary", "settings.band_k=1:2:2", "--out", str(tmp_path / "t.parquet"))
+    assert cli.run([*ONE_DAY, *vary, "--scheduler", "tcp://127.0.0.1:9"]) == 2
+    told = capsys.readouterr().err.splitlines()
+    assert len(told) == 1
+    assert told[0].startswith("--scheduler tcp://127.0.0.1:9: cannot be reached")
+    assert not (tmp_path / "t.parquet").exists()

@@ -53,6 +53,15 @@ def test_the_site_as_it_is_changes_nothing() -> None:
     assert knobs.changes_of(DEMO, TURNED, [k.now for k in TURNED]) == ()
 
 
+def test_what_the_owner_may_change_stays_in_range() -> None:
+    owner = {"room_target_lowest_c": 25.5, "room_target_highest_c": 26.5, "charging_move_min": 30}
+    site = load_site("demo", {f"owner_range.{key}": value for key, value in owner.items()})
+    found = {k.name: k for k in knobs.knobs(site)}
+    room = found["settings.room_target_c"]
+    assert (room.low, room.high) == (25.5, 26.5)
+    assert not {knobs.BEGINS, knobs.ENDS} & set(found)
+
+
 def test_charging_that_begins_the_day_before_moves_its_days() -> None:
     site = load_site("demo", {"schedule.charging": ["mon 00:30-06:30"]})
     turned = knobs.knobs(site)

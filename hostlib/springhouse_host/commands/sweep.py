@@ -48,6 +48,15 @@ def sweep(
     jobs: Annotated[
         int, typer.Option("--jobs", min=1, max=MOST_JOBS, help="Points run at a time.")
     ] = max(1, os.cpu_count() or 1),
+    scheduler: Annotated[
+        str | None,
+        typer.Option(
+            "--scheduler",
+            metavar="ADDRESS",
+            help="Run on the workers of a dask.distributed scheduler, such as tcp://10.0.0.5:8786; "
+            "they need this program and the site file under the same path.",
+        ),
+    ] = None,
     out: Annotated[
         Path, typer.Option("--out", metavar="FILE.parquet", dir_okay=False, help="The table.")
     ] = Path("sweep.parquet"),
@@ -80,6 +89,7 @@ def sweep(
             season=season,
             start=start,
             jobs=jobs,
+            scheduler=scheduler,
             out=out,
             on_progress=lambda done, total: bar.update(task, completed=done, total=total),
         )

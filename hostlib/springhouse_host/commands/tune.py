@@ -3,7 +3,7 @@
 import os
 import time
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -74,23 +74,26 @@ def tune(
         task = bar.add_task("steps", total=float(steps))
         result = tuning.tune(loaded, effort, lambda done: bar.update(task, completed=done))
     took_s = time.monotonic() - begun
-    figures = {"site": loaded.name, "took_s": took_s, **result.as_json()}
-    kept = True
-    if result.changes:
-        heading = f"Tuned from {loaded.path}: settings and charging hours, nothing else."
-        new = write_changed(loaded, path, result.changes, heading)
-        if proof:
-            kept = _prove(new)
-            figures["proof_kept"] = kept
-        figures["written"] = str(path)
+    figures: dict[str, Any] = {"site": loaded.name, "took_s": took_s, **result.as_json()}
     write_json(json, figures)
     if plot is not None:
         from ..tuning.picture import draw
 
         draw(result, plot, f"{loaded.name}: {result.season}", loaded.currency)
     _show(loaded, result, took_s)
-    _say_written(result, path, proof, kept)
-    return 0 if kept and result.tuned is not None else EXIT_NOT_KEPT
+    if not result.changes:
+        _say_why(result)
+        return 0 if result.tuned is not None else EXIT_NOT_KEPT
+    heading = f"Tuned from {loaded.path}: settings and charging hours, nothing else."
+    new = write_changed(loaded, path, result.changes, heading)
+    _say_written(result, path)
+    if not proof:
+        console().print("not proven: run springhouse prove on it before anything is flashed")
+        return 0
+    kept = _prove(new)
+    console().print(f"springhouse prove: {'kept' if kept else 'NOT KEPT, do not use it'}")
+    write_json(json, figures | {"written": str(path), "proof_kept": kept})
+    return 0 if kept else EXIT_NOT_KEPT
 
 
 def _prove(new: "Site") -> bool:
@@ -102,23 +105,21 @@ def _prove(new: "Site") -> bool:
     return verdict.kept
 
 
-def _say_written(result: "Tuned", path: Path, proof: bool, kept: bool) -> None:
-    screen = console()
+def _say_why(result: "Tuned") -> None:
     if result.tuned is None:
-        screen.print(
+        console().print(
             "no point tried keeps every promise in every scenario: nothing was written; see "
             "springhouse prove, or try a greater --budget"
         )
-    elif not result.changes:
-        screen.print("nothing tried is cheaper than the site's own settings: nothing was written")
     else:
-        for key, value in result.changes.items():
-            screen.print(f"  {key} = {value}", markup=False)
-        screen.print(f"new version: {path}", markup=False)
-        if not proof:
-            screen.print("not proven: run springhouse prove on it before anything is flashed")
-        else:
-            screen.print(f"springhouse prove: {'kept' if kept else 'NOT KEPT, do not use it'}")
+        console().print("nothing tried is cheaper than the site's own settings: nothing written")
+
+
+def _say_written(result: "Tuned", path: Path) -> None:
+    screen = console()
+    for key, value in result.changes.items():
+        screen.print(f"  {key} = {value}", markup=False)
+    screen.print(f"new version: {path}", markup=False)
 
 
 def _show(site: "Site", result: "Tuned", took_s: float) -> None:

@@ -16,6 +16,7 @@ from ..site.rules_use import window_text
 from ..site.site import Site
 
 DEEPER_K = 0.1  # kept above what the guard allows
+LOWEST_BELOW_K, HIGHEST_BELOW_K = 5.0, 0.1  # room targets looked at, below the promised bound
 LEAST_WINDOW_MIN = 60
 LEAST_LEAD_MIN = 30
 EARLIER_MIN, LATER_MIN = 120, 120  # how far hours may reach beyond what the site states
@@ -48,6 +49,9 @@ class Knob:
 def knobs(site: Site) -> tuple[Knob, ...]:
     """Return what may be turned on a site.
 
+    The room target stays inside the owner's range if there is one; charging hours that the owner
+    may move at the board stay where they are.
+
     Raises:
         KnownError: when there is nothing to turn: the room's promise leaves no room target.
     """
@@ -61,11 +65,11 @@ def knobs(site: Site) -> tuple[Knob, ...]:
     found = [
         _setting("deep_target_c", lowest_c, 12.0, 0.1, s),
         _setting("shallow_target_c", lowest_c, warmest_c, 0.5, s),
-        _setting("room_target_c", limit_c - 5.0, limit_c - 0.1, 0.1, s),
+        _setting("room_target_c", *_target_range(site, limit_c), 0.1, s),
         _setting("room_band_k", 0.2, 1.0, 0.1, s),
     ]
     windows = site.file.schedule.charging
-    if windows:
+    if windows and not site.file.owner_range.charging_move_min:
         spare = min(w.length_min for w in windows) - LEAST_WINDOW_MIN
         longest = max(w.length_min for w in windows)
         earlier = min(EARLIER_MIN, (DAY_MIN - longest) // 2)
@@ -76,6 +80,15 @@ def knobs(site: Site) -> tuple[Knob, ...]:
     if any(knob.low > knob.high for knob in found):
         raise KnownError(f"{site.path}: tune: the promises leave no range for the settings")
     return tuple(found)
+
+
+def _target_range(site: Site, limit_c: float) -> tuple[float, float]:
+    owner = site.file.owner_range
+    low, high = owner.room_target_lowest_c, owner.room_target_highest_c
+    return (
+        limit_c - LOWEST_BELOW_K if low is None else low,
+        limit_c - HIGHEST_BELOW_K if high is None else high,
+    )
 
 
 def _setting(key: str, low: float, high: float, step: float, s: "array[int]") -> Knob:

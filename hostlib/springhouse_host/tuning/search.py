@@ -1,6 +1,7 @@
 """The search: differential evolution (Storn and Price 1997) with Deb's rule for the promises.
 
-Chosen by measurement over a tree-structured Parzen estimator, see `DEVELOPERS.md`.
+It needs nothing beyond scipy. On a small task (demo, 96 points, one seed) a tree-structured Parzen
+estimator found 0.50 where this found 0.56, so it is the one to beat it.
 """
 
 from collections.abc import Callable, Iterable, Sequence
