@@ -8,9 +8,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 from hypothesis.extra import numpy as hnp
 from springhouse_host.proof import running, scenarios
+from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.report import heat, sentences, spans
+from springhouse_host.report.make import record_all
 from springhouse_host.report.packing import LARGEST, pack, unpack
-from springhouse_host.report.record import in_unit, minute_columns
+from springhouse_host.report.record import THIN_MIN, in_unit, minute_columns
 from springhouse_host.report.series import COLOURS, COLUMNS
 from springhouse_host.site import load_site
 from springhouse_sim.trace import Trace
@@ -107,6 +109,19 @@ def test_us_units_reach_the_columns() -> None:
     assert in_unit(values, room, us=True) == pytest.approx([32.0, 212.0])
     assert in_unit(values, room, us=False) is values
     assert in_unit(values, mains, us=True) is values
+
+
+def test_long_runs_are_thinned_unless_wanted_in_full() -> None:
+    """In the order asked for, although the longest is run first."""
+    start = datetime(2001, 7, 9)
+    asked = [Scenario(f"{n} days", "corner", start, n) for n in (1, 8, 9)]
+    steps: list[tuple[int, int]] = []
+    found = record_all(
+        load_site("demo"), asked, (False, False, True), False, lambda *at: steps.append(at)
+    )
+    assert [run.name for run in found] == ["1 days", "8 days", "9 days"]
+    assert [run.step_min for run in found] == [1, THIN_MIN, 1]
+    assert steps == [(1, 4), (2, 4), (3, 4)]  # the sizing sheet is the fourth
 
 
 def luminance(colour: str) -> float:

@@ -90,12 +90,12 @@ def responses(verdict: Verdict) -> Table:
 
 def response_cells(r: Response) -> tuple[str, str, str]:
     """Return what was expected, within what time, and what came."""
-    value = "never" if r.value is None else f"{r.value:.4g} {r.unit}"
+    value = "never" if r.value is None else show(r.value, r.unit, digits=4)
     if not r.met:
         value = "was off"
     elif not r.kept:
         value += f"  BROKEN {r.why_not}".rstrip()
-    return r.expected, f"{r.limit:.4g} {r.unit}", value
+    return r.expected, show(r.limit, r.unit, digits=4), value
 
 
 def remarks(verdict: Verdict) -> Iterator[str]:

@@ -27,13 +27,6 @@ HEIGHT_PX = 220
 STRIP_PX = 26  # a row
 AXES_PX = 50
 STRIP_ALPHA = 0.16
-TIME_FORMATS: dict[str, Any] = {
-    "minutes": "%H:%M",
-    "hourmin": "%H:%M",
-    "hours": "%H:%M",
-    "days": "%a %d %b",
-    "months": "%d %b",
-}
 
 
 @dataclass
@@ -109,7 +102,7 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
         min_border_left=72,
         min_border_right=12,
     )
-    plot.xaxis.formatter = DatetimeTickFormatter(**TIME_FORMATS)
+    plot.xaxis.formatter = _time_format()
     plot.xaxis[0].ticker = DatetimeTicker(desired_num_ticks=5)
     for axis in (plot.xaxis[0], plot.yaxis[0]):
         axis.axis_label_text_font_style = "normal"
@@ -127,6 +120,12 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
     skin.paint(moment, "line_color", "ink")
     plot.add_layout(moment)
     return plot
+
+
+def _time_format() -> DatetimeTickFormatter:
+    return DatetimeTickFormatter(
+        minutes="%H:%M", hourmin="%H:%M", hours="%H:%M", days="%a %d %b", months="%d %b"
+    )
 
 
 def _shade(plot: Any, strip: Strip, source: ColumnDataSource, skin: Skin) -> None:

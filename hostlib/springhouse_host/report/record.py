@@ -3,6 +3,7 @@
 import json
 from dataclasses import dataclass
 from datetime import datetime
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,9 +52,14 @@ class Recorded:
         return len(self.meta) + len(self.samples)
 
 
+@lru_cache(maxsize=2)
+def _site(site_name: str) -> Site:
+    return load_site(site_name)
+
+
 def record_run(site_name: str, scenario: Scenario, full: bool, us: bool) -> Recorded:
     """Run a scenario, beside it the same days without the store if nominal; for any process."""
-    site = load_site(site_name)
+    site = _site(site_name)
     trace = running.bench(site, scenario).run(scenario.days)
     return record(site, scenario, trace, bare_trace(site, scenario), full, us)
 

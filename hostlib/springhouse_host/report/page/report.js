@@ -9,6 +9,7 @@ const BY_THE_HOUR_DAYS = 3; // tables of longer runs have a row a day
 const byId = (id) => document.getElementById(id);
 const page = JSON.parse(byId("page-data").textContent);
 const dark = matchMedia("(prefers-color-scheme: dark)");
+const narrow = matchMedia("(max-width: 40rem)");
 
 let bokeh = null; // bokeh's document
 let run = null; // what is shown: its meta data and columns
@@ -240,6 +241,15 @@ function paint() {
   }
 }
 
+// Fewer and shorter dates where there is no room for them.
+function fit() {
+  for (const plot of bokeh.roots()) {
+    const axis = plot.below[0];
+    axis.ticker.desired_num_ticks = narrow.matches ? 3 : 5;
+    axis.formatter.days = narrow.matches ? "%d %b" : "%a %d %b";
+  }
+}
+
 // A mouse zooms by dragging and moves the moment by hovering; see the style for fingers.
 function listen() {
   for (const plot of bokeh.roots()) {
@@ -270,12 +280,14 @@ function listen() {
     details.addEventListener("toggle", () => { if (details.open) tabulate(details); });
   }
   dark.addEventListener("change", paint);
+  narrow.addEventListener("change", fit);
 }
 
 async function begin() {
   await Bokeh.embed.embed_items(page.bokeh.documents, page.bokeh.items);
   bokeh = Bokeh.documents[0];
   paint();
+  fit();
   run = await load(page.first);
   listen();
   fill();
