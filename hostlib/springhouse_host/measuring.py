@@ -10,12 +10,15 @@ two standard uncertainties either way, about 95 %.
 import math
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import water
+from springhouse_sim.plant.freezer import LABEL_EFFICIENCY, Freezer
 from springhouse_sim.plant.pull_down import Chill
+from springhouse_sim.plant.store import Store
 
 from .errors import KnownError
 from .site import Site, plant_parts
@@ -141,6 +144,12 @@ def _cabinet_of(site: Site, box_w_k: float) -> float:
     return float(brentq(surplus_w_k, 0.5 * box_w_k, 3.0 * box_w_k, xtol=1e-6))
 
 
+@lru_cache(maxsize=4)
+def _machine(box: Store, machine: Freezer) -> Chill:
+    """Return box and machine with their tables, which take a second to build."""
+    return Chill.of(box, machine)
+
+
 def chill(
     site: Site,
     litres: float,
@@ -168,7 +177,7 @@ def chill(
         machine = plant_parts.freezer(site.file, picked)
     except ValueError as error:
         raise KnownError(f"chill: {error}") from None
-    whole = Chill.of(box, machine)
+    whole = _machine(box, machine)
     cabinet = site.known["freezer.cabinet_ua_w_k"]
     cabinet_share = (cabinet.high - cabinet.low) / (4.0 * cabinet.mid)
 
@@ -188,7 +197,7 @@ def chill(
         "cabinet": (1.0, cabinet_share),
     }
     middle = {name: reading for name, (reading, _) in readings.items()}
-    low, high = (share / machine.label_efficiency() for share in (0.2, 0.8))
+    low, high = (share / machine.label_efficiency() for share in LABEL_EFFICIENCY)
     if not lasts_h(high, middle) < hours < lasts_h(low, middle):
         _refuse(
             "chill",

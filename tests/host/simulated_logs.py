@@ -66,9 +66,9 @@ def as_read(minutes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
 
 
 def with_gaps(seen: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:
-    """Lose one minute in fifty, three quarters of an hour once, and some single readings."""
+    """Lose one minute in fifty, three quarters of an hour one evening, and some single readings."""
     kept = rng.random(len(seen)) > 0.02
-    begins = int(rng.integers(len(seen) // 4, len(seen) // 3))
+    begins = int(rng.integers(18 * 60, 21 * 60))
     kept[begins : begins + 45] = False
     seen = seen[kept].copy()
     for name in PROBES:
