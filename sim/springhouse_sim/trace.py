@@ -105,8 +105,10 @@ class Trace:
         """Return one sample column, one value a minute.
 
         Raises:
-            ValueError: on a name that is not one of `column_names`.
+            ValueError: on a name that is not one of `column_names`, or when the run handed its
+                samples on instead of keeping them.
         """
+        self._check_kept()
         return np.asarray(self.samples[:, column_names().index(name)])
 
     def minutes(self) -> "pd.DataFrame":
@@ -141,8 +143,13 @@ class Trace:
         """Return heat into the store by cause."""
         return {n: sign * self.total(s) / J_PER_KWH for n, (s, sign) in STORE_HEAT.items()}
 
+    def _check_kept(self) -> None:
+        if not len(self.samples):
+            raise ValueError("Trace: this run has handed its samples on")
+
     @cached_property
     def _wanted(self) -> NDArray[np.bool_]:
+        self._check_kept()
         table = np.zeros(WEEK_MIN, np.bool_)
         minute = 0
         while minute < WEEK_MIN:
