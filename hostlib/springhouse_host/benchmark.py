@@ -58,13 +58,16 @@ def night(site: Site) -> Scenario:
 
 def run_nights(site_name: str, one: Scenario, seeds: range) -> None:
     """Run a night once with each seed, summaries included, in any process."""
+    site = load_site(site_name)
     for seed in seeds:
-        running.run_one(site_name, replace(one, seed=seed))
+        scenario = replace(one, seed=seed)
+        trace = running.bench(site, scenario).run(NIGHT_H / 24)
+        running.summarise(site, scenario, trace)
 
 
 def nights_per_s(site: Site) -> float:
     """Return warm nights a second of wall time, on two processes."""
-    one = replace(night(site), days=NIGHT_H / 24)
+    one = night(site)
     half = NIGHTS // 2
     parts = [range(half), range(half, NIGHTS)]
     with ProcessPoolExecutor(2) as pool:
