@@ -1,7 +1,8 @@
 """What a run leaves: minute samples, events, totals and the figures a proof is made of."""
 
+from array import array
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -64,6 +65,7 @@ def _slot_names(module: Any) -> dict[int, str]:
     }
 
 
+@cache
 def column_names() -> tuple[str, ...]:
     """Return the names of the sample columns: time, then slot names of the records they copy."""
     states, taps, givens = _slot_names(state), _slot_names(tap), _slot_names(given)
@@ -75,6 +77,20 @@ def column_names() -> tuple[str, ...]:
         *(givens[slot] for slot in K.GIVEN_COLUMNS),
         *(memory[slot] for slot in K.MEMORY_COLUMNS),
     )
+
+
+@lru_cache(maxsize=64)
+def wanted_minutes(settings: bytes) -> NDArray[np.bool_]:
+    """Return for each minute of the week whether a settings record wants the room cooled."""
+    record = array("i", settings)
+    table = np.zeros(WEEK_MIN, np.bool_)
+    minute = 0
+    while minute < WEEK_MIN:
+        ahead = min(N.minutes_to_edge(record, minute), WEEK_MIN - minute)
+        table[minute : minute + ahead] = N.plan_at(record, minute) & N.PLAN_WANTED != 0
+        minute += ahead
+    table.flags.writeable = False
+    return table
 
 
 @dataclass(frozen=True, eq=False)
@@ -150,13 +166,7 @@ class Trace:
     @cached_property
     def _wanted(self) -> NDArray[np.bool_]:
         self._check_kept()
-        table = np.zeros(WEEK_MIN, np.bool_)
-        minute = 0
-        while minute < WEEK_MIN:
-            ahead = min(N.minutes_to_edge(self.settings, minute), WEEK_MIN - minute)
-            on = N.plan_at(self.settings, minute) & N.PLAN_WANTED != 0
-            table[minute : minute + ahead] = on
-            minute += ahead
+        table = wanted_minutes(bytes(self.settings))
         minutes = (self.samples[:, 0] * 1000 // MINUTE_MS).astype(np.int64)
         return np.asarray(table[(self.calendar.week_s() // 60 + minutes) % WEEK_MIN])
 
