@@ -41,7 +41,7 @@ check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and t
 	MYPYPATH=firmware:.stubs/rp2 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/rp2 firmware
 	MYPYPATH=firmware:.stubs/esp32 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/esp32 firmware
 
-bench: $(READY)  ## simulated days per CPU second
+bench: $(READY)  ## speed of simulation, proof and controller into build/bench.json
 	$(BIN)/python -m springhouse_host.benchmark
 
 firmware: $(READY)  ## compile the firmware for each board into build/firmware, print sizes

@@ -1,4 +1,4 @@
-"""How fast the demo is simulated and proven: writes `bench.json`. See `make bench`.
+"""How fast the demo is simulated and proven: writes `build/bench.json`. See `make bench`.
 
 What is compared is measured interleaved in one run, as CPU time of this process unless the name
 says wall; the medians are written. A timing is no test.
@@ -7,7 +7,6 @@ says wall; the medians are written. A timing is no test.
 import json
 import os
 import platform
-import shutil
 import subprocess
 import sys
 import time
@@ -17,12 +16,11 @@ from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 from statistics import median
-from tempfile import TemporaryDirectory
 from typing import Any
 
 from springhouse_sim.bench import Bench, Pace, parameters
 
-from . import replaying
+from . import core_cost, replaying
 from .proof import running, scenarios
 from .proof.scenarios import Scenario
 from .screen import console
@@ -35,33 +33,7 @@ SEASON_DAYS = 92
 NIGHT_FROM_H, NIGHT_H = 16, 16
 NIGHTS = 1000
 RTOL = 1e-6
-FILE = Path("bench.json")
-
-# One step of the controller at rest, timed the same way by either interpreter.
-STEP = """
-import sys, time
-sys.path.insert(0, sys.argv[1])
-from array import array
-from springhouse import controller, memory, reading, setting
-m, s = array("i", [0] * memory.SIZE), array("i", [0] * setting.SIZE)
-r = array("i", [0] * reading.SIZE)
-setting.fill_defaults(s)
-controller.power_up(m)
-for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
-    r[slot] = 1
-us = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
-def go(n):
-    for k in range(n):
-        r[reading.NOW_MS] += 1000
-        for i in range(reading.PROBES):
-            r[reading.STORE_LOW_MC + i] = 8000
-            r[reading.STORE_LOW_AT_MS + i] = r[reading.NOW_MS]
-        controller.step(m, s, r)
-go(2000)
-begun = us()
-go(5000)
-print((us() - begun) / 5000)
-"""
+FILE = Path("build/bench.json")
 
 
 def cpu_s(work: Callable[[], object]) -> float:
@@ -86,13 +58,16 @@ def night(site: Site) -> Scenario:
 
 def run_nights(site_name: str, one: Scenario, seeds: range) -> None:
     """Run a night once with each seed, summaries included, in any process."""
+    site = load_site(site_name)
     for seed in seeds:
-        running.run_one(site_name, replace(one, seed=seed))
+        scenario = replace(one, seed=seed)
+        trace = running.bench(site, scenario).run(NIGHT_H / 24)
+        running.summarise(site, scenario, trace)
 
 
 def nights_per_s(site: Site) -> float:
     """Return warm nights a second of wall time, on two processes."""
-    one = replace(night(site), days=NIGHT_H / 24)
+    one = night(site)
     half = NIGHTS // 2
     parts = [range(half), range(half, NIGHTS)]
     with ProcessPoolExecutor(2) as pool:
@@ -181,35 +156,16 @@ def springhouse(*arguments: str) -> None:
     subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, check=False)
 
 
-def step_us(interpreter: str) -> float:
-    """Return the time of one step of the controller under an interpreter [us]."""
-    import springhouse
-
-    assert springhouse.__file__ is not None
-    folder = str(Path(springhouse.__file__).parents[1])
-    with TemporaryDirectory() as temporary:
-        script = Path(temporary) / "step.py"
-        script.write_text(STEP, encoding="utf-8")
-        command = [interpreter, str(script), folder]
-        times = [
-            float(subprocess.run(command, capture_output=True, text=True, check=True).stdout)
-            for _ in range(REPEATS)
-        ]
-    return median(times)
-
-
 def processes() -> dict[str, float]:
     """Time what needs processes of its own."""
-    found = {
-        "prove_demo_wall_s": median(wall_s(lambda: springhouse("prove", "demo")) for _ in range(3)),
-        "cold_start_s": median(wall_s(lambda: springhouse("size", "--help")) for _ in range(5)),
-        "step_us_cpython": step_us(sys.executable),
+    return {
+        "prove_demo_wall_s": median(
+            wall_s(lambda: springhouse("prove", "demo")) for _ in range(REPEATS)
+        ),
+        "cold_start_s": median(
+            wall_s(lambda: springhouse("size", "--help")) for _ in range(REPEATS)
+        ),
     }
-    micropython = Path(sys.executable).with_name("micropython")
-    board = str(micropython) if micropython.exists() else shutil.which("micropython")
-    if board:
-        found["step_ratio_micropython"] = step_us(board) / found["step_us_cpython"]
-    return found
 
 
 def main() -> None:
@@ -221,8 +177,10 @@ def main() -> None:
         found["nights_per_s"] / 2 * found.pop("night_pure_python_s")
     )
     found |= processes()
+    found |= core_cost.costs(REPEATS)
     found = {name: float(f"{value:.4g}") for name, value in found.items()}
     found["machine"] = f"{os.cpu_count()} cores, {platform.machine()}, {platform.python_version()}"
+    FILE.parent.mkdir(exist_ok=True)
     FILE.write_text(json.dumps(found, indent=2) + "\n", encoding="utf-8")
     console().print_json(json.dumps(found))
 

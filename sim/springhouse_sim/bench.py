@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import Enum
 from functools import lru_cache
+from typing import TypeAlias
 
 import numpy as np
 import simpy
@@ -73,10 +74,15 @@ def parameters(plant: Plant) -> NDArray[np.float64]:
     return p
 
 
+# Takes event rows, shape (n, ticks.EVENT_SIZE), and sample rows, shape (n, ticks.COLUMNS).
+OnRows: TypeAlias = Callable[[NDArray[np.int64], NDArray[np.float64]], None]
+
+
 class _Log:
-    """Preallocated logs of a run, emptied into lists of arrays whenever one is full."""
+    """Preallocated logs of a run, emptied into lists of arrays, or handed on, when one is full."""
 
     def __init__(self, code: compiled.Code) -> None:
+        self.on_rows: OnRows | None = None
         self.events = code.longs(EVENT_ROWS * ticks.EVENT_SIZE)
         self.samples = code.floats(np.zeros(SAMPLE_ROWS * ticks.COLUMNS))
         self.used = code.ints(ticks.USED)
@@ -86,8 +92,8 @@ class _Log:
         self.sizes[ticks.SAMPLES_USED] = SAMPLE_ROWS
         self.peaks = code.floats([0.0] * gauge.PEAKS)
         gauge.clear(self.counts, self.peaks)
-        self.event_chunks: list[NDArray[np.int64]] = []
-        self.sample_chunks: list[NDArray[np.float64]] = []
+        self.event_chunks = [np.zeros((0, ticks.EVENT_SIZE), np.int64)]
+        self.sample_chunks = [np.zeros((0, ticks.COLUMNS))]
         self._kept = 0  # 1 once row 0 of the events repeats a row already taken away
 
     @property
@@ -99,7 +105,7 @@ class _Log:
         rows = self.used[ticks.EVENTS_USED]
         flat = np.array(self.events[: rows * ticks.EVENT_SIZE], np.int64)
         table = flat.reshape(-1, ticks.EVENT_SIZE)
-        self.event_chunks.append(table[self._kept :])
+        new_events = table[self._kept :]
         if rows:
             self.events[: ticks.EVENT_SIZE] = self.events[
                 (rows - 1) * ticks.EVENT_SIZE : rows * ticks.EVENT_SIZE
@@ -108,8 +114,13 @@ class _Log:
         self.used[ticks.EVENTS_USED] = self._kept
         rows = self.used[ticks.SAMPLES_USED]
         part = np.array(self.samples[: rows * ticks.COLUMNS], np.float64)
-        self.sample_chunks.append(part.reshape(-1, ticks.COLUMNS))
+        new_samples = part.reshape(-1, ticks.COLUMNS)
         self.used[ticks.SAMPLES_USED] = 0
+        if self.on_rows is not None:
+            self.on_rows(new_events, new_samples)
+        else:
+            self.event_chunks.append(new_events)
+            self.sample_chunks.append(new_samples)
 
 
 class Bench:
@@ -226,12 +237,19 @@ class Bench:
         skip.prepare(own, pilot)
         return pilot, own
 
-    def run(self, days: float, on_progress: Callable[[float], None] | None = None) -> Trace:
+    def run(
+        self,
+        days: float,
+        on_progress: Callable[[float], None] | None = None,
+        on_rows: OnRows | None = None,
+    ) -> Trace:
         """Run once and return what it left.
 
         Args:
             days: length; rounded to whole control ticks.
             on_progress: called now and then with the share done, 0 to 1.
+            on_rows: takes the logs whenever one is full and at the end. They are then not kept, so
+                that memory stays flat over years; the trace has none.
 
         Raises:
             RuntimeError: on a second call; a bench is used up by its run.
@@ -239,6 +257,7 @@ class Bench:
         if self._ran:
             raise RuntimeError("a bench runs once; make another")
         self._ran = True
+        self._log.on_rows = on_rows
         x, u = self.tank[0], self.tank[1]
         begun = np.array(x, np.float64)
         end_ms = round(days * DAY_MS / TICK_MS) * TICK_MS

@@ -36,19 +36,26 @@ LEAST_RADIUS_1_S = 1e-3
 FLOW_MARGIN = 1.1
 STILL_L_MIN = 1e-6  # with the pump off, less flow than this is none
 
-# The error allowed a step is TOLERANCE times the scale of the slot, in its unit.
+# The error allowed a step is TOLERANCE times the scale of the slot, in its unit. Tight for what
+# lasts and is promised (room, store probe), loose for nodes that forget within a minute.
 _SCALES = {
     **dict.fromkeys(range(X.ICE_KG, X.ICE_KG + X.LAYERS), 0.2),
     X.STORE_KG: 10.0,
-    X.EVAPORATOR_C: 3.0,
+    X.STORE_HIGH_PROBE_C: 0.4,
+    X.EVAPORATOR_C: 2.0,
     X.CONDENSER_C: 3.0,
     X.WINDING_C: 5.0,
     X.SHELL_C: 5.0,
     X.SUPPLY_C: 3.0,
     X.RETURN_C: 3.0,
     X.COIL_C: 3.0,
+    X.COIL_IN_PROBE_C: 6.0,
+    X.COIL_AIR_PROBE_C: 6.0,
+    X.FLOW_L_MIN: 3.0,
     X.FROST_KG: 0.1,
-    X.ROOM_HUMIDITY_RATIO: 1e-3,
+    X.ROOM_AIR_C: 0.15,
+    X.ROOM_PROBE_C: 0.15,
+    X.ROOM_HUMIDITY_RATIO: 3e-4,
     X.BATTERY_WH: 10.0,
     X.BATTERY_LOW_LOAD_S: 100.0,
 }

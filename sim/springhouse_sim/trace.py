@@ -1,7 +1,8 @@
 """What a run leaves: minute samples, events, totals and the figures a proof is made of."""
 
+from array import array
 from dataclasses import dataclass
-from functools import cached_property
+from functools import cache, cached_property, lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -64,6 +65,7 @@ def _slot_names(module: Any) -> dict[int, str]:
     }
 
 
+@cache
 def column_names() -> tuple[str, ...]:
     """Return the names of the sample columns: time, then slot names of the records they copy."""
     states, taps, givens = _slot_names(state), _slot_names(tap), _slot_names(given)
@@ -75,6 +77,20 @@ def column_names() -> tuple[str, ...]:
         *(givens[slot] for slot in K.GIVEN_COLUMNS),
         *(memory[slot] for slot in K.MEMORY_COLUMNS),
     )
+
+
+@lru_cache(maxsize=64)
+def wanted_minutes(settings: bytes) -> NDArray[np.bool_]:
+    """Return for each minute of the week whether a settings record wants the room cooled."""
+    record = array("i", settings)
+    table = np.zeros(WEEK_MIN, np.bool_)
+    minute = 0
+    while minute < WEEK_MIN:
+        ahead = min(N.minutes_to_edge(record, minute), WEEK_MIN - minute)
+        table[minute : minute + ahead] = N.plan_at(record, minute) & N.PLAN_WANTED != 0
+        minute += ahead
+    table.flags.writeable = False
+    return table
 
 
 @dataclass(frozen=True, eq=False)
@@ -105,8 +121,10 @@ class Trace:
         """Return one sample column, one value a minute.
 
         Raises:
-            ValueError: on a name that is not one of `column_names`.
+            ValueError: on a name that is not one of `column_names`, or when the run handed its
+                samples on instead of keeping them.
         """
+        self._check_kept()
         return np.asarray(self.samples[:, column_names().index(name)])
 
     def minutes(self) -> "pd.DataFrame":
@@ -141,15 +159,14 @@ class Trace:
         """Return heat into the store by cause."""
         return {n: sign * self.total(s) / J_PER_KWH for n, (s, sign) in STORE_HEAT.items()}
 
+    def _check_kept(self) -> None:
+        if not len(self.samples):
+            raise ValueError("Trace: this run has handed its samples on")
+
     @cached_property
     def _wanted(self) -> NDArray[np.bool_]:
-        table = np.zeros(WEEK_MIN, np.bool_)
-        minute = 0
-        while minute < WEEK_MIN:
-            ahead = min(N.minutes_to_edge(self.settings, minute), WEEK_MIN - minute)
-            on = N.plan_at(self.settings, minute) & N.PLAN_WANTED != 0
-            table[minute : minute + ahead] = on
-            minute += ahead
+        self._check_kept()
+        table = wanted_minutes(bytes(self.settings))
         minutes = (self.samples[:, 0] * 1000 // MINUTE_MS).astype(np.int64)
         return np.asarray(table[(self.calendar.week_s() // 60 + minutes) % WEEK_MIN])
 

@@ -1,9 +1,5 @@
-"""The quiet skip leaves what stepping the controller at every tick of the same steps leaves.
+"""The quiet skip leaves what stepping the controller at every tick of the same steps leaves."""
 
-Set SPRINGHOUSE_SKIP_CASES to run more random cases than the default.
-"""
-
-import os
 from dataclasses import replace
 
 import numpy as np
@@ -21,7 +17,6 @@ from springhouse_sim.plant.battery import Battery
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.outage import Outage
 
-CASES = int(os.environ.get("SPRINGHOUSE_SKIP_CASES", "40"))
 WORDS = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)  # made afresh at every step, read by nobody
 
 
@@ -49,9 +44,10 @@ def assert_same(make: object, days: float) -> Trace:
     return some
 
 
-def test_random_cases_that_visit_every_state() -> None:
+@pytest.mark.parametrize("cases", [40, pytest.param(200, marks=pytest.mark.slow)])
+def test_random_cases_that_visit_every_state(cases: int) -> None:
     visits = np.zeros(K.STORE_STATES + K.ROOM_STATES, np.int64)
-    for case in range(CASES):
+    for case in range(cases):
         trace = assert_same(
             lambda pace, case=case: skip_cases.make(case, pace=pace, compile_ticks=True), 1.0
         )

@@ -265,14 +265,24 @@ def check_one(number: int) -> tuple[Explored, tuple[str, ...]]:
     return explored, tuple(machine.missed(explored, keys))
 
 
+def by_inputs() -> list[int]:
+    """Return the numbers of the slices, those with most inputs first."""
+    parts = slices()
+    return sorted(range(len(parts)), key=lambda i: -Machine(parts[i]).inputs())
+
+
+def compile_only() -> None:
+    """Explore the smallest slice, so that other processes find compiled code on disk."""
+    check_one(by_inputs()[-1])
+
+
 def check(processes: int = 1) -> Checked:
     """Explore every slice."""
-    parts = slices()
-    order = sorted(range(len(parts)), key=lambda i: -Machine(parts[i]).inputs())
+    order = by_inputs()
     if processes <= 1:
         found = [check_one(i) for i in order]
     else:
-        check_one(order[-1])  # compiles: the processes then find code on disk
+        compile_only()
         with ProcessPoolExecutor(min(processes, os.cpu_count() or 1)) as pool:
             found = list(pool.map(check_one, order))
     by_slice = sorted(zip(order, found, strict=True), key=lambda pair: pair[0])

@@ -40,9 +40,10 @@ def prove(
         done += 1
         on_step(done, total)
 
-    # Random inputs are compiled and driven by a process of their own meanwhile.
+    # Random inputs and the abstract machine are compiled by a process of their own meanwhile.
     with ProcessPoolExecutor(1) as beside:
         driven = beside.submit(random_inputs.drive)
+        compiled = beside.submit(abstract.compile_only)
         checked = complete.check()
         step()
         # Compiles, so that others find the code on disk.
@@ -53,6 +54,7 @@ def prove(
         results = [*run_all(site, everything[:-1], processes(), step, pace), last]
         random = driven.result()
         step()
+        compiled.result()
     machine = abstract.check(processes())
     step()
     runs, bare = results[: len(scenarios)], results[len(scenarios) :]

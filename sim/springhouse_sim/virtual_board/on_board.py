@@ -26,7 +26,7 @@ from springhouse.record import Record
 from .. import gauge as G
 from .. import sense as E
 from .. import sensing, ticks
-from ..bench import Bench, Pace
+from ..bench import Bench, OnRows, Pace
 from ..plant import tap as Y
 from ..records import IntRecord
 from ..trace import Trace
@@ -214,10 +214,15 @@ class OnBoardBench(Bench):
         self._follower = array("i", bytes(4 * M.SIZE))
         self.followed: list[Transition] = []  # transitions of the in-process controller, by tick
 
-    def run(self, days: float, on_progress: Callable[[float], None] | None = None) -> Trace:
+    def run(
+        self,
+        days: float,
+        on_progress: Callable[[float], None] | None = None,
+        on_rows: OnRows | None = None,
+    ) -> Trace:
         """Run once, as `Bench.run`; the board is switched off at the end."""
         try:
-            return super().run(days, on_progress)
+            return super().run(days, on_progress, on_rows)
         finally:
             self.controller.off()
 

