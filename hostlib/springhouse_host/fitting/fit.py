@@ -33,11 +33,15 @@ FIRST_SIGMA = (0.1, 0.1, 0.1, 0.3, 0.3, 5.0)  # K and W, until the residuals tel
 # how long such a miss lasts; common practice, no source.
 MODEL_SIGMA = (0.05, 0.05, 0.05, 0.1, 0.1, 1.0)
 MODEL_MEMORY_S = 7200.0
+# Standard deviation added to every logarithm: without it 42 of 49 intervals of seven simulated
+# sites held the truth, and one site was 4 to 9 % off in capacity, input and water together.
+MODEL_SHARE = 0.03
 MASS_K = 1.5  # prior of walls against air at the start of a stretch, standard deviation
 LOG_STEP, MASS_STEP_K, OFFSET_STEP_K = 0.005, 0.2, 0.05
 OFFSETS = 5  # probes; the meter has none
-PASSES = (1e-2, 1e-3)  # of the cost, at which each pass is content
+PASSES = (1e-3, 1e-4)  # of the cost, at which each pass is content
 MOST_STEPS = 15
+FAR = 12.0  # bounds of what has a prior, in its deviations: the prior holds it, no wall is to
 CONFIDENCE = 0.95
 WIDEST = 0.5  # half the interval over the value; a wider one tells no more than a label
 AT_BOUND = 0.01
@@ -96,7 +100,7 @@ class _Problem:
         sd = [np.inf] * len(wanted) + list(doubt.values()) + [MASS_K] * self.walls
         self.prior = np.array([*sd, *(e / 2.0 for e in errors)])
         bounds = [(np.log(p.low / p.mid), np.log(p.high / p.mid)) for p in wanted]
-        bounds += [(-4.0 * s, 4.0 * s) for s in self.prior[len(wanted) :]]
+        bounds += [(-FAR * s, FAR * s) for s in self.prior[len(wanted) :]]
         self.low, self.high = np.array(bounds).T
         self.weight = np.ones(len(CHANNELS)) / np.array(FIRST_SIGMA)
         self.measured = np.concatenate([s.measured for s in model.stretches])
@@ -262,7 +266,7 @@ def _outcome(
     correlation = covariance / np.outer(sd, sd)
     scaled = jacobian[:, :n] / np.linalg.norm(jacobian[:, :n], axis=0)
     freedom = max(3.0, effective.sum() - n)
-    half = float(student.ppf(0.5 + CONFIDENCE / 2.0, freedom)) * sd[:n]
+    half = float(student.ppf(0.5 + CONFIDENCE / 2.0, freedom)) * np.hypot(sd[:n], MODEL_SHARE)
     estimates = []
     for i, p in enumerate(wanted):
         value, low, high = (float(p.mid * np.exp(v[i] + k * half[i])) for k in (0, -1, 1))
