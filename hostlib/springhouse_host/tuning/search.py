@@ -1,31 +1,40 @@
-"""The search: a tree-structured Parzen estimator (Bergstra and others 2011) with the promises.
+"""The search: differential evolution (Storn and Price 1997) with Deb's rule for the promises.
 
-Chosen by measurement: on the demo, three typical days and two binding scenarios, 96 points, seed
-20, its best cost 0.502 and that of differential evolution (16 points a generation) 0.565.
+It needs nothing beyond scipy. On a small task (demo, 96 points, one seed) a tree-structured Parzen
+estimator found 0.50 where this found 0.56, so it is the one to beat it.
 """
 
-import warnings
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from functools import partial
 from typing import Any
 
-from .knobs import rounded
 from .trying import Task, Tried, try_point
 
 SEED = 20
-BATCH = 4  # points asked for before the first of them is told
-BROKEN = "violation"
+POPULATION = 16  # a power of two, for Sobol points
 OnTried = Callable[[int], None]
-Point = tuple[float, ...]
 
 
 class Trials:
-    """Every point tried, each only once."""
+    """Every point tried so far, each only once; ``map`` is the map that the solver is given."""
 
-    def __init__(self, task: Task) -> None:
+    def __init__(self, task: Task, pool: ProcessPoolExecutor, on_tried: OnTried) -> None:
         self.task = task
-        self.found: dict[Point, Tried] = {}
+        self.found: dict[tuple[float, ...], Tried] = {}
+        self._pool = pool
+        self._on_tried = on_tried
+
+    def map(self, _: Any, vectors: Iterable[Any]) -> list[float]:
+        """Return what each vector is worth, those not tried yet run in the pool."""
+        from .knobs import rounded
+
+        points = [rounded(self.task.turned, tuple(map(float, v))) for v in vectors]
+        new = [p for p in dict.fromkeys(points) if p not in self.found]
+        for tried in self._pool.map(partial(try_point, self.task), new):
+            self.found[tried.point] = tried
+            self._on_tried(len(self.found))
+        return [self.found[p].energy(self.task.dearest) for p in points]
 
     def best(self) -> list[Tried]:
         """Return the points that keep all promises, the cheapest first."""
@@ -38,45 +47,39 @@ def search(
     budget: int,
     pool: ProcessPoolExecutor,
     on_tried: OnTried,
-    seeds: Sequence[Point] = (),
+    seeds: Sequence[tuple[float, ...]] = (),
 ) -> Trials:
-    """Try at most ``budget`` points and return them all; the site's own is the first.
+    """Try about ``budget`` points and return them all; the site's own is among them.
 
-    ``seeds`` are points to go on with, at most half of the budget.
+    ``seeds`` are points to begin with, at most half of them are taken.
     """
-    trials = Trials(task)
-    study = _study()
-    own = tuple(k.now for k in task.turned)
-    for point in dict.fromkeys((own, *seeds[: budget // 2])):
-        study.enqueue_trial({k.name: v for k, v in zip(task.turned, point, strict=True)})
-    for done in range(0, budget, BATCH):
-        asked = [study.ask() for _ in range(min(BATCH, budget - done))]
-        points = [_point(task, trial) for trial in asked]
-        new = [p for p in dict.fromkeys(points) if p not in trials.found]
-        for tried in pool.map(partial(try_point, task), new):
-            trials.found[tried.point] = tried
-            on_tried(len(trials.found))
-        for trial, point in zip(asked, points, strict=True):
-            trial.set_user_attr(BROKEN, trials.found[point].violation)
-            study.tell(trial, trials.found[point].cost)
+    from scipy.optimize import differential_evolution
+
+    trials = Trials(task, pool, on_tried)
+    differential_evolution(
+        lambda vector: 0.0,  # the map below does the work
+        [(k.low, k.high) for k in task.turned],
+        x0=[k.now for k in task.turned],
+        init=_first(task, seeds),
+        maxiter=max(1, budget // POPULATION - 1),
+        rng=SEED,
+        polish=False,
+        tol=0.0,
+        updating="deferred",
+        workers=trials.map,
+    )
     return trials
 
 
-def _point(task: Task, trial: Any) -> Point:
-    drawn = [trial.suggest_float(k.name, k.low, k.high) for k in task.turned]
-    return rounded(task.turned, drawn)
+def _first(task: Task, seeds: Sequence[tuple[float, ...]]) -> Any:
+    """Return the first points: Sobol's, half of them drawn near what the site has now."""
+    import numpy as np
+    from scipy.stats import qmc
 
-
-def _study() -> Any:
-    import optuna
-
-    optuna.logging.set_verbosity(optuna.logging.ERROR)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # what is marked experimental is pinned
-        sampler = optuna.samplers.TPESampler(
-            seed=SEED,
-            multivariate=True,
-            constant_liar=True,
-            constraints_func=lambda trial: (trial.user_attrs[BROKEN],),
-        )
-    return optuna.create_study(sampler=sampler)
+    low, high = (np.array([getattr(k, end) for k in task.turned]) for end in ("low", "high"))
+    now = np.array([k.now for k in task.turned])
+    spread = low + qmc.Sobol(len(low), rng=SEED).random(POPULATION) * (high - low)
+    spread[::2] = 0.5 * (now + spread[::2])
+    for row, seed in enumerate(seeds[: POPULATION // 2]):
+        spread[-1 - row] = seed
+    return spread

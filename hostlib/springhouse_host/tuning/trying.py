@@ -12,17 +12,23 @@ from ..site.site import Site
 from .knobs import Change, Knob, changes_of
 
 BINDING = 2  # scenarios kept a promise: those nearest to breaking it
-REFUSED = 1e3  # violation and cost of a point that the core itself refuses
+REFUSED = 1e3  # violation of a point that the core itself refuses
 
 
 @dataclass(frozen=True)
 class Task:
-    """What a point is tried on: the scenarios of the promises, and the days of the cost."""
+    """What a point is tried on: the scenarios of the promises, and the days of the cost.
+
+    ``dearest`` is more than any point can cost; a point that breaks a promise counts so much and
+    its violation more, so that every point that keeps all is better than any that does not
+    (Deb 2000).
+    """
 
     site: str
     turned: tuple[Knob, ...]
     binding: tuple[Scenario, ...]
     costed: Scenario
+    dearest: float
 
 
 @dataclass(frozen=True)
@@ -38,6 +44,10 @@ class Tried:
     cost: float
     hours_over: float
     ran: bool = True
+
+    def energy(self, dearest: float) -> float:
+        """Return what the search makes small."""
+        return self.cost if self.violation <= 0.0 else dearest + self.violation
 
 
 def violation(promises: Sequence[Promise], results: Sequence[Result]) -> float:
@@ -62,7 +72,7 @@ def try_point(task: Task, point: tuple[float, ...]) -> Tried:
     site = running.site_of(task.site)
     changes = changes_of(site, task.turned, point)
     if changes is None:
-        return Tried(point, REFUSED, REFUSED, 0.0, ran=False)
+        return Tried(point, REFUSED, task.dearest, 0.0, ran=False)
     promises = site.promises()
     results = [running.run_one(task.site, with_changes(task.costed, changes))]
     results += [running.run_one(task.site, with_changes(s, changes)) for s in task.binding]

@@ -24,6 +24,7 @@ from .trying import Task, Tried, binding, violation, with_changes
 CANDIDATES = 6
 CURVE_POINTS = 7
 THERMOSTAT_ON_C, THERMOSTAT_OFF_C = 7.0, 0.0  # common practice, no source
+DEAREST_DAY_KWH = 24.0 * 1.5  # more than any freezer of the site file's range draws
 
 OnStep = Callable[[int], None]  # steps done
 
@@ -97,6 +98,12 @@ def short_scenarios(site: Site) -> list[Scenario]:
     return [s for s in standard(site) if s.days <= HOTTEST_DAYS]
 
 
+def _dearest(site: Site, days: int) -> float:
+    tariff = site.file.tariff
+    price = max(tariff.price_per_kwh or 1e4, tariff.cheap_price_per_kwh or 0.0)
+    return days * (DEAREST_DAY_KWH * price + tariff.standing_per_day)
+
+
 def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tuned:
     """Tune a site.
 
@@ -116,7 +123,7 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
             own.append(result)
             on_step(len(own))
         subset = binding(site, own)
-        task = Task(site.path, turned, subset, costed)
+        task = Task(site.path, turned, subset, costed, _dearest(site, costed.days))
         half = effort.budget // 2
         first = search(task, half, pool, lambda n: on_step(len(short) + n))
         # What refuses the best of the first half is asked about every point of the second.
