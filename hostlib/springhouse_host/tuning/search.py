@@ -1,7 +1,8 @@
 """The search: differential evolution (Storn and Price 1997) with Deb's rule for the promises.
 
-It needs nothing beyond scipy. On a small task (demo, 96 points, one seed) a tree-structured Parzen
-estimator found 0.50 where this found 0.56, so it is the one to beat it.
+Measured against optuna's tree-structured Parzen estimator on a small task (demo, 96 points, three
+days, two binding scenarios; the best cost by seed): 0.565 and 0.617 here, 0.502 and 0.850 there.
+Two seeds decide little; this one is steadier and needs nothing beyond scipy.
 """
 
 from collections.abc import Callable, Iterable, Sequence
