@@ -136,7 +136,7 @@ def test_core_ram_after_import() -> None:
 
 def test_run_on_board_flashes_the_built_image(tmp_path: Path) -> None:
     from springhouse import reading as R
-    from springhouse_host.commands.run import _on_board
+    from springhouse_host.notebook import _on_board
     from springhouse_sim.virtual_board.on_board import BoardController
 
     flash, image = tmp_path / "flash", tmp_path / "image"

@@ -19,7 +19,8 @@ HERE = Path(__file__).parent
 ASK = """
 import importlib, json, sys
 from unittest.mock import MagicMock
-sys.modules["machine"] = MagicMock()
+for name in ("machine", "network", "usocket"):
+    sys.modules[name] = MagicMock()
 found = {}
 for name in sys.argv[1:]:
     names = vars(importlib.import_module(name.removesuffix(".__init__")))

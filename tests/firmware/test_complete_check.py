@@ -49,8 +49,11 @@ DELIVERS_WET = tuple(
     ("changes", "words"),
     [
         ({"STORE_OUTPUTS": WRONG_OUTPUT}, "compressor asked for despite 'ice threatens': "),
-        ({"STORE_ROWS": KEEPS_CHARGING}, "compressor asked for despite 'ice threatens': charging"),
-        ({"STORE_ROWS": STARTS_EARLY}, "compressor started without 'may start': holding"),
+        (
+            {"STORE_ROWS": KEEPS_CHARGING},
+            "compressor asked for despite 'ice threatens': chilling the store",
+        ),
+        ({"STORE_ROWS": STARTS_EARLY}, "compressor started without 'may start': keeping cold"),
         ({"ROOM_ROWS": DELIVERS_WET}, "delivery asked for despite 'tray full or waiting'"),
         ({"STORE_ROWS": K.STORE_ROWS[:-1]}, "store side locked is a dead end"),
         ({"STORE_ROWS": ((K.HOLD, 0, 0, 7), *K.STORE_ROWS)}, "row 0 names the unknown state 7"),

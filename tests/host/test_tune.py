@@ -307,7 +307,7 @@ def test_from_search_to_new_version(
     assert "not proven: run springhouse prove" in screen
     assert "lower bound with the 26.4 h" in screen
     told = json.loads(Path("t.json").read_text())
-    new = load_site("demo-tuned.toml").settings()
+    new = load_site("demo-2.toml").settings()
     assert 26_000 <= new[S.ROOM_TARGET_MC] <= 26_200 + 500
     assert told["tuned"]["cost"] < told["own"]["cost"]
     assert told["tuned"]["bound"] == 5.0
@@ -316,6 +316,6 @@ def test_from_search_to_new_version(
     assert hours == sorted(hours)
     assert Path("t.png").read_bytes().startswith(b"\x89PNG")
     # once more: the first version stays
-    before = Path("demo-tuned.toml").read_text()
+    before = Path("demo-2.toml").read_text()
     assert cli.run([*arguments, "--budget", "32"]) in (0, 1)
-    assert Path("demo-tuned.toml").read_text() == before
+    assert Path("demo-2.toml").read_text() == before

@@ -156,6 +156,9 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         ]
     words = {F.ROOM: "room probe", F.TRAY: "tray", F.FLOW: "flow sensor", F.COIL_IN: "inlet probe"}
     name = ", ".join(word for b, word in words.items() if fit & b) or "no sensor"
+    met = (1 << K.ROOM_STATES) - 1 if fit & F.TRAY else 0
+    if not fit & (F.FLOW | F.COIL_IN):
+        met &= ~(1 << K.DRY_RUN_STOP)  # nothing tells a dry run: the pump goes in bounded spells
     # Nothing shows flow before the pump runs.
     fair = (4, *(0 for _ in dials[1:])) if fit & F.ROOM else ()
     return Slice(
@@ -166,7 +169,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         tuple(dials),
         fair=fair,
         served=O.PUMP if fair else 0,
-        reaches_room=(1 << K.ROOM_STATES) - 1 if fair and fit & F.TRAY else 0,
+        reaches_room=met if fair else 0,
         now_ms=now_ms,
     )
 
