@@ -19,7 +19,7 @@ HERE = Path(__file__).parent
 ASK = """
 import importlib, json, sys
 from unittest.mock import MagicMock
-for name in ("machine", "network", "usocket"):
+for name in ("machine", "network", "usocket", "ustruct", "ubinascii"):
     sys.modules[name] = MagicMock()
 found = {}
 for name in sys.argv[1:]:
