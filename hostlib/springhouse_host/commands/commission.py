@@ -105,6 +105,7 @@ def _work(book: "Book", port: str | None, only: str | None, out: Path | None, to
     chosen = book.open_steps if only is None else [steps.step_named(book.site, only)]
     ended = f"saved up to there in {book.path}; the same command goes on"
     person = Person(sys.stdin, typer.echo, ended)
+    before = dict(book.answers)
     with ExitStack() as stack:
         board = _board(port, stack)
         try:
@@ -112,8 +113,8 @@ def _work(book: "Book", port: str | None, only: str | None, out: Path | None, to
         except session.RefusedError:
             typer.echo("NOT FIT: this freezer cannot be used; see the lines above")
             return EXIT_NOT_KEPT
-    _write_site(book, out)
     left = book.open_steps
+    _write_site(book, out, asked=out is not None or (not left and book.answers != before))
     typer.echo(f"open: {', '.join(step.name for step in left)}" if left else "all steps good")
     for day, what in book.due():
         typer.echo(f"due {day.isoformat()}: {what}")
@@ -131,13 +132,16 @@ def _board(port: str | None, stack: ExitStack) -> "Board | None":
     return board
 
 
-def _write_site(book: "Book", out: Path | None) -> None:
+def _write_site(book: "Book", out: Path | None, asked: bool) -> None:
     """Write the results into a new site file: where it is asked for, or once all is good."""
     from ..commissioning import results, sheet
     from ..site.version import next_version
 
     found = results.changes(book)
-    if not found or (out is None and (book.open_steps or book.written)):
+    if not found:
+        return
+    if not asked:
+        typer.echo("results are not in the site file yet: all steps good, or --out FILE.toml")
         return
     site = results.write(book, out or next_version(book.site), found)
     typer.echo(f"wrote {book.written}: error budgets {sheet.budgets(site)}; prove it again")
