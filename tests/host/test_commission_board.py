@@ -324,3 +324,30 @@ def test_no_more_commands_than_the_board_takes_in_a_minute(made: MadeUp) -> None
     for _ in range(7):
         board.acknowledge()
     assert slept == [62.0]
+
+
+class Late:
+    """A port whose buffer filled up while nobody read."""
+
+    def __init__(self, made: MadeUp) -> None:
+        self.old = [json.loads(made.line()) for _ in range(16)]
+        self.made = made
+        made.up += 600
+
+    def send(self, command: dict) -> None:
+        self.old.append({"done": command["cmd"]})
+
+    def wait(self, wanted: Callable[[dict], bool], timeout_s: float) -> dict | None:
+        while self.old:
+            message = self.old.pop(0)
+            if wanted(message):
+                return message
+        return self.made.wait(wanted, timeout_s)
+
+
+def test_records_from_while_the_person_was_waited_for_do_not_count(made: MadeUp) -> None:
+    now = [0.0]
+    board = Board(Late(made), clock=lambda: now[0], sleep=lambda _s: None)
+    assert board.record().line.up == 100, "at once: they are new"
+    now[0] += 600.0
+    assert board.record().line.up > 700

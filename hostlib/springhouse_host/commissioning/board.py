@@ -17,6 +17,7 @@ from ..watching.record import Record, parse
 SILENT_S = 20.0  # without a record the board counts as lost
 ANSWER_S = 10.0
 MARGIN_S = 2.0  # on the board's minute
+AWAY_S = 1.5  # after so long without reading, what waits in the port's buffer is old
 
 
 class Link(Protocol):
@@ -42,23 +43,31 @@ class Board:
         self._clock = clock
         self._sleep = sleep
         self._sent: deque[float] = deque(maxlen=A_MINUTE)
+        self._read_at = clock()
 
     def record(self) -> Record:
-        """Return the next record.
+        """Return the next record; none from before, when a person was waited for.
 
         Raises:
             KnownError: none comes, or the line breaks off.
         """
+        if self._clock() - self._read_at > AWAY_S:
+            self.send({"cmd": "get-state"})  # lines before its answer are dropped
         until = self._clock() + SILENT_S
         while self._clock() < until:
-            try:
-                message = self._link.wait(lambda m: "st" in m, SILENT_S)
-            except OSError as error:
-                raise KnownError(f"board: the line broke off: {error}") from None
+            message = self._wait(lambda m: "st" in m, SILENT_S)
             found = None if message is None else parse(json.dumps(message), time.time())
             if found is not None:
                 return found
         raise KnownError(f"board: no record for {SILENT_S:g} s: is its program running?")
+
+    def _wait(self, wanted: Callable[[Message], bool], timeout_s: float) -> Message | None:
+        try:
+            return self._link.wait(wanted, timeout_s)
+        except OSError as error:
+            raise KnownError(f"board: the line broke off: {error}") from None
+        finally:
+            self._read_at = self._clock()
 
     def records(self, seconds: float) -> Iterator[Record]:
         """Yield records for so many seconds of the board's uptime.
@@ -94,11 +103,9 @@ class Board:
         self._sent.append(self._clock())
         try:
             self._link.send(command)
-            answer = self._link.wait(
-                lambda m: m.get("done") == command["cmd"] or "refused" in m, ANSWER_S
-            )
         except OSError as error:
             raise KnownError(f"board: the line broke off: {error}") from None
+        answer = self._wait(lambda m: m.get("done") == command["cmd"] or "refused" in m, ANSWER_S)
         if answer is None:
             raise KnownError(f"board: no answer to {command['cmd']}: wait a minute and try again")
         if "refused" in answer:
