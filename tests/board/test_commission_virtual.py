@@ -2,6 +2,7 @@
 
 import io
 import json
+import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
@@ -10,6 +11,7 @@ import pytest
 from rig import LOOPS, PULSES_L, ROLES, WIRING, record
 from springhouse.boards import pico_w as B
 from springhouse_host import cli
+from springhouse_host.commissioning import board as board_module
 from springhouse_sim.virtual_board.flash_folder import make_flash
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess
@@ -23,6 +25,7 @@ class Place:
         self.celsius = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
         self.loops = dict.fromkeys(LOOPS, 0)
         self.pump_seen = False
+        self.pump_plugged = True
 
     def __call__(self, process: BoardProcess) -> None:
         for pin, level in self.loops.items():
@@ -31,7 +34,7 @@ class Place:
             process.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
         pump = process.outputs.get(B.PUMP, 0) > 0
         self.pump_seen = self.pump_seen or pump
-        process.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if pump else 0)
+        process.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if pump and self.pump_plugged else 0)
 
 
 @pytest.fixture
@@ -53,6 +56,8 @@ def test_steps_against_the_program_on_a_board(
     tmp_path: Path, place: Place, port: str, monkeypatch, capsys
 ) -> None:
     monkeypatch.chdir(tmp_path)
+    monkeypatch.setattr(board_module, "ANSWER_S", 1.0)  # 20 s of this board
+    monkeypatch.setattr(board_module, "MINUTE_S", 4.0)
 
     def take(step: str, *deeds: str | Callable[[], None]) -> dict:
         left = iter(deeds)
@@ -68,11 +73,18 @@ def test_steps_against_the_program_on_a_board(
         code = cli.run(["commission", "demo", "--port", port, "--only", step])
         out, err = capsys.readouterr()
         assert (code, err) == (1, ""), out  # the other steps are open
+        assert "not those of demo" in out, "the rig's settings are its own"
         path = tmp_path / "commissioning-recording-room.json"
         return json.loads(path.read_text())["answers"][step]
 
     def ice() -> None:
         place.celsius["store_low"] = -0.125
+        time.sleep(
+            board_module.AWAY_S + 0.2
+        )  # a person takes longer: what was read before is dropped
+
+    def plug(plugged: bool) -> None:
+        place.pump_plugged = plugged
 
     def close() -> None:
         place.loops[B.FLOOR] = 0
@@ -89,3 +101,6 @@ def test_steps_against_the_program_on_a_board(
     assert place.pump_seen
     answer = take("flow", "", str(PULSES_L), "1.2", "60")
     assert answer["results"]["pulses_l"] == pytest.approx(PULSES_L, rel=0.02)
+    assert f'"flow_pulses_l": {answer["results"]["pulses_l"]:.0f} ±' in answer["notes"][0]
+    answer = take("dry_run", lambda: plug(False), lambda: plug(True))
+    assert answer["values"] == {"stopped": "yes"}

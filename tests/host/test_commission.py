@@ -12,7 +12,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from springhouse import setting as S
 from springhouse_host import cli, load_site
-from springhouse_host.commissioning import judging, prediction, record, results, sheet, steps
+from springhouse_host.commissioning import (
+    asking,
+    judging,
+    prediction,
+    record,
+    results,
+    sheet,
+    steps,
+)
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 
@@ -56,10 +64,8 @@ def replies(*wanted: steps.Step) -> str:
 
 
 def values(name: str, **other: record.Value) -> tuple[steps.Step, record.Values]:
-    from springhouse_host.commissioning.asking import read
-
     step = steps.step_named(SITE, name)
-    made = {ask.name: read(ask, reply(step, ask)) for ask in step.asks} | other
+    made = {ask.name: asking.read(ask, reply(step, ask)) for ask in step.asks} | other
     assert None not in made.values()
     return step, made
 
@@ -177,6 +183,24 @@ def test_what_is_wrong_is_said(name: str, other: record.Values, says: str) -> No
     assert says in found[0]
 
 
+@pytest.mark.parametrize(
+    ("step", "ask", "text"),
+    [
+        ("restart", "delay_s", "-1"),
+        ("restart", "delay_s", "nan"),
+        ("restart", "delay_s", "3601"),
+        ("restart", "delay_s", "20 30"),
+        ("restart", "coldest", "true"),
+        ("type", "control", ""),
+        ("ice_point_room", "readings", "0 " * 9),
+        ("ice_point_room", "readings", "0 " * 9 + "inf"),
+    ],
+)
+def test_a_bad_answer_is_none(step: str, ask: str, text: str) -> None:
+    asked = {a.name: a for a in steps.step_named(SITE, step).asks}[ask]
+    assert asking.read(asked, text) is None
+
+
 def test_the_freezer_is_refused_and_nothing_more_is_asked(call) -> None:
     code, out, err = call(typed="electronic\nyes\nno\n")
     assert (code, err) == (1, [])
@@ -194,8 +218,10 @@ def test_ice_point_and_flow_follow_the_arithmetic() -> None:
     by_hand = 2.0 * math.sqrt(0.05**2 + scatter**2 + 0.0625**2 / 12.0)
     assert found["left_k"] == pytest.approx(by_hand)
     # The board showed a tenth too much: a tenth more pulses a litre make it right.
-    found = judging.judge(SITE, *values("flow", board_l_min=1.1 * FLOW_L_MIN)).results
+    measured = values("flow", board_l_min=1.1 * FLOW_L_MIN)
+    found = judging.judge(SITE, *measured).results
     assert found["pulses_l"] == pytest.approx(495, abs=1)
+    assert any('"flow_pulses_l": 495 ± ' in text for text in judging.judge(SITE, *measured).notes)
     assert found["share"] == pytest.approx(2.0 * math.hypot(0.02, 0.5 / 60.0, 0.01))
 
 
@@ -355,6 +381,20 @@ def test_a_record_is_read_as_it_was_written(answers: dict, spoilt: object) -> No
     }
     with pytest.raises(KnownError):
         record.parse(json.dumps({**head, "answers": answers, "more": spoilt}), "r.json")
+
+
+def test_the_oldest_ice_point_counts() -> None:
+    good = {"wrong": [], "values": {}, "results": {"offset_k": 0.05}}
+    days = {"store_low": "2026-05-31", "room": "2026-05-30", "coil_in": "2026-06-01"}
+    answers = {
+        f"ice_point_{probe}": record.Answer.model_validate({"on": day, **good})
+        for probe, day in days.items()
+    }
+    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), answers)
+    found = results.changes(book)
+    assert found["commissioned.ice_point_on"] == "2026-05-30"
+    assert found["settings.room_offset_k"] == 0.05
+    assert found["sensors.ice_point_checked"] == ["store_low", "store_high", "room", "coil_in"]
 
 
 def test_results_are_only_what_differs() -> None:

@@ -37,6 +37,7 @@ class MadeUp:
         self.lat = 0
         self.stuck_out = 0  # outputs that no mode takes away
         self.dead = 0
+        self.dry = False
         self.flow = 1200
         self.commands: list[dict] = []
         self.each_second: Change = lambda board: None
@@ -46,6 +47,7 @@ class MadeUp:
     def lock(self) -> int:
         word = 0 if self.inputs & 2 else C.LOCK_TRAY
         word |= 0 if self.inputs & 1 else C.LOCK_MAINS
+        word |= C.LOCK_DRY if self.dry else 0
         return word | (C.LOCK_STORE | C.LOCK_ROOM if self.lat & L.FLOOD else 0)
 
     @property
@@ -163,6 +165,14 @@ def test_a_probe_in_anothers_place_is_told(take) -> None:
     assert "store_low moved" in answer.wrong[0]
 
 
+def test_a_store_that_is_stirred_tells_no_probe(take) -> None:
+    def act(board: MadeUp) -> None:
+        board.mc[0] += 60
+        board.mc[1] += 40
+
+    assert take("probe_store_low", put("each_second", act)).values == {"moved": "none"}
+
+
 def test_a_hand_that_warms_nothing_moves_none(take) -> None:
     assert take("probe_room", lambda board: None).values == {"moved": "none"}
 
@@ -243,7 +253,7 @@ def test_purge_ends_when_the_flow_is_steady(take, made: MadeUp) -> None:
     answer = take("purge", "", "yes")
     assert answer.good
     assert made.up >= begun + 130
-    made.each_second = lambda board: setattr(board, "flow", 100 + board.up % 9 * 100)
+    made.each_second = lambda board: setattr(board, "flow", 900 + board.up % 9 * 60)
     assert take("purge", "", "yes").values["steady"] == "no"
 
 
@@ -253,6 +263,20 @@ def test_bucket_and_stopwatch_under_way_in_purge(take, made: MadeUp) -> None:
     assert answer.values["board_l_min"] == pytest.approx(1.2)
     assert answer.results["pulses_l"] == round(450 * 1.2 / bucket)
     assert made.mode == W.AUTOMATIC
+
+
+def test_dry_run_stop(take, made: MadeUp) -> None:
+    def runs_dry(board: MadeUp) -> None:
+        ran = board.mode == W.PURGE and board.up > begun + 14
+        board.dry, board.dead = ran, O.PUMP if ran else 0
+
+    begun = made.up
+    made.each_second = runs_dry
+    assert take("dry_run", "", "").good
+    assert made.commands[-1] == {"cmd": "ack"}
+    made.each_second = lambda board: None
+    made.dry, made.dead = False, 0
+    assert take("dry_run", "", "").values == {"stopped": "no"}
 
 
 def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
@@ -351,3 +375,15 @@ def test_records_from_while_the_person_was_waited_for_do_not_count(made: MadeUp)
     assert board.record().line.up == 100, "at once: they are new"
     now[0] += 600.0
     assert board.record().line.up > 700
+
+
+def test_a_command_over_the_boards_ration_is_tried_once_more(made: MadeUp) -> None:
+    slept: list[float] = []
+    board = Board(made, clock=lambda: 0.0, sleep=slept.append)
+    real, made.wait = made.wait, lambda _wanted, _timeout_s: None  # type: ignore[method-assign]
+    with pytest.raises(KnownError, match="no answer to ack"):
+        board.acknowledge()
+    assert len(made.commands) == 2
+    made.wait = real  # type: ignore[method-assign]
+    board.acknowledge()
+    assert slept == [57.0]

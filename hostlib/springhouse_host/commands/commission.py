@@ -107,7 +107,7 @@ def _work(book: "Book", port: str | None, only: str | None, out: Path | None, to
     person = Person(sys.stdin, typer.echo, ended)
     before = dict(book.answers)
     with ExitStack() as stack:
-        board = _board(port, stack)
+        board = _board(port, stack, book.site)
         try:
             session.go(book, chosen, person, board, today)
         except session.RefusedError:
@@ -121,7 +121,7 @@ def _work(book: "Book", port: str | None, only: str | None, out: Path | None, to
     return EXIT_NOT_KEPT if left else 0
 
 
-def _board(port: str | None, stack: ExitStack) -> "Board | None":
+def _board(port: str | None, stack: ExitStack, site: "Site") -> "Board | None":
     if port is None:
         return None
     from ..commissioning.board import Board
@@ -129,6 +129,12 @@ def _board(port: str | None, stack: ExitStack) -> "Board | None":
 
     board = Board(stack.enter_context(Line(port)))
     board.record()  # refuses now rather than in the middle of a step
+    runs, wanted = board.settings(), site.settings_sha256[:16]
+    if runs != wanted:
+        typer.echo(
+            f"board: its settings {runs} are not those of {site.path} ({wanted}): what is judged "
+            f"by the site may not fit; springhouse flash {site.path}"
+        )
     return board
 
 

@@ -127,6 +127,7 @@ def _ice_point(_site: Site, step: Step, values: Values, found: Judgement) -> Non
     scatter = statistics.stdev(readings) / math.sqrt(len(readings))
     left = COVERAGE * math.hypot(BATH_K, scatter, STEP_K / math.sqrt(12.0))
     found.results.update(offset_k=round(-mean, 3), left_k=left, spread_k=spread)
+    found.notes.append(f"offset {-mean:+.3f} K, remaining error {left:.2f} K (about 95 %)")
     if spread > SPREAD_K:
         found.wrong.append(f"spread {spread:.2f} K: over {SPREAD_K:g}: stir, wait, again")
     if abs(mean) > RAW_K:
@@ -156,7 +157,12 @@ def _flow(site: Site, _step: Step, values: Values, found: Judgement) -> None:
         found.wrong.append("the flow sensor reads nothing: its least flow, its wire, its arrow")
         return
     share = COVERAGE * math.hypot(BUCKET_SHARE, STOPWATCH_S / seconds, METER_SHARE)
-    found.results.update(pulses_l=float(round(pulses * shown / bucket)), share=share)
+    right = round(pulses * shown / bucket)
+    found.results.update(pulses_l=float(right), share=share)
+    found.notes.append(
+        f'"flow_pulses_l": {right} ± {share * right:.0f} into wiring.json, then flash; the flow '
+        f"itself by springhouse measure SITE flow --litres {litres:g} --seconds {seconds:g}"
+    )
 
 
 def _first_charge(site: Site, _step: Step, values: Values, found: Judgement) -> None:

@@ -155,3 +155,7 @@ def table_text(site: Site, table: prediction.Hourly) -> str:
         row = "  ".join(f"{prediction.at_hour(table, v, hour):9.1f}" for v in VARIANTS)
         lines.append(f"{hour:4d}  {row}    ________")
     return "\n".join(lines) + "\n"
+
+
+if __name__ == "__main__":
+    print(hand_sheet(), end="")
