@@ -8,6 +8,8 @@ from datetime import timedelta
 from functools import lru_cache
 from typing import Any
 
+from springhouse import reading as R
+from springhouse import setting as S
 from springhouse_sim import sense as E
 from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.trace import Trace
@@ -62,13 +64,19 @@ def site_of(site_name: str, changed: str = "{}") -> Site:
 
 
 def sensors(site: Site, scenario: Scenario) -> E.Sensors:
-    """Return the sensors of an installation as a scenario has them."""
-    offset = scenario.store_offset_mk
+    """Return the sensors of an installation as a scenario has them.
+
+    A calibrated probe errs by what its offset takes back.
+    """
+    settings = site.settings()
+    errs = [-settings[S.STORE_LOW_OFFSET_MK + i] for i in range(R.PROBES)]
+    for i in (0, 1):
+        errs[i] += scenario.store_offset_mk
     protected = site.file.protection.independent_freeze_cutout
     store = site.plant(scenario.variant).store
     depth_mm = store.water_l / (store.inner_length_m * store.inner_width_m)  # L/m2 = mm
     return E.Sensors(
-        offset_mk=(offset, offset, 0, 0, 0),
+        offset_mk=(errs[0], errs[1], errs[2], errs[3], errs[4]),
         level_low_mm=round(depth_mm * LEVEL_LOW_SHARE),
         cut_out_opens_mc=CUT_OUT_OPENS_MC if protected else E.NO_CUT_OUT,
         cut_out_closes_mc=CUT_OUT_CLOSES_MC if protected else E.NO_CUT_OUT,

@@ -6,6 +6,7 @@ an error whose text is complete ("from 5 to 2000 L").
 
 import re
 from dataclasses import dataclass
+from datetime import date
 from typing import Any, Literal, cast
 
 from pydantic import GetCoreSchemaHandler
@@ -256,6 +257,24 @@ def window(text: str) -> Window | None:
     if start_min == end_min:
         return None
     return Window(start_min, end_min % 1440, mask)
+
+
+class Day(_Kind):
+    """A date, as ISO 8601 text."""
+
+    @property
+    def allowed(self) -> str:
+        """What may stand here."""
+        return 'a date such as "2026-05-31"'
+
+    def parse(self, value: Any) -> str:
+        """Return the text."""
+        try:
+            if not isinstance(value, str) or date.fromisoformat(value).isoformat() != value:
+                raise ValueError
+        except ValueError:
+            raise self.refuse() from None
+        return value
 
 
 class Windows(_Kind):

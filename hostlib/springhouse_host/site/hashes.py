@@ -32,13 +32,16 @@ def _plain(value: Any) -> Any:
 def canonical(file: SiteFile) -> str:
     """Return the parsed site as canonical JSON: keys sorted, no spaces, defaults filled in.
 
-    Without [worth]: what parts cost changes nothing that is proven.
+    Without [worth]: what parts cost changes nothing that is proven. Without [commissioned] while
+    it is empty.
     """
     tables = {}
     for field in fields(file):
         if field.name == "worth":
             continue
         table = getattr(file, field.name)
+        if field.name == "commissioned" and table == type(table)():
+            continue
         tables[field.name] = _plain({key: getattr(table, key) for key in type(table).model_fields})
     return json.dumps(
         tables, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False

@@ -21,6 +21,7 @@ from .owner_settings import SettingsTable
 from .tables import (
     BatteryTable,
     CoilTable,
+    CommissionedTable,
     FreezerTable,
     LoopTable,
     PlaceTable,
@@ -57,6 +58,7 @@ class SiteFile:
     battery: BatteryTable
     sensors: SensorsTable
     protection: ProtectionTable
+    commissioned: CommissionedTable
     tariff: TariffTable
     weather: WeatherTable
     schedule: ScheduleTable

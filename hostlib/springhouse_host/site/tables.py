@@ -10,6 +10,7 @@ from pydantic import BaseModel, ConfigDict
 from springhouse_sim.world.windows import Window
 
 from .fields import (
+    Day,
     Given,
     Gradeable,
     Numbers,
@@ -219,6 +220,15 @@ class ProtectionTable(Table):
     independent_freeze_cutout: Flag
     siphon_break: Flag
     residual_current_device: Flag
+
+
+class CommissionedTable(Table):
+    """When what the proof takes for granted was last tested; `springhouse commission` fills it."""
+
+    ice_point_on: Annotated[str | None, Day()] = None
+    residual_current_on: Annotated[str | None, Day()] = None
+    siphon_on: Annotated[str | None, Day()] = None
+    cut_out_on: Annotated[str | None, Day()] = None
 
 
 class TariffTable(Table):

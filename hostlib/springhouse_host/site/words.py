@@ -25,6 +25,13 @@ DECLARED = {
     "residual_current_device": "a residual-current device (30 mA or less) feeding the freezer",
 }
 
+TESTED = {  # by what is declared: the key of [commissioned] that keeps its date
+    "independent_freeze_cutout": "cut_out_on",
+    "siphon_break": "siphon_on",
+    "residual_current_device": "residual_current_on",
+    "ice_point_checked": "ice_point_on",
+}
+
 
 def unguarded(file: SiteFile) -> list[str]:
     """Return what nothing watches: absent sensors, then protection that is not declared."""
@@ -54,10 +61,16 @@ def unguarded(file: SiteFile) -> list[str]:
     return found + [text for key, text in UNDECLARED.items() if not declared[key]]
 
 
+def _tested(file: SiteFile, key: str) -> str:
+    """Return when something that is taken for granted was last tested, if that is known."""
+    day = getattr(file.commissioned, TESTED[key])
+    return f" (last on {day})" if day else ""
+
+
 def assumes(file: SiteFile) -> list[str]:
     """Return what the owner declares and no simulation can show."""
     declared = file.protection.model_dump()
-    found = [text for key, text in DECLARED.items() if declared[key]]
+    found = [text + _tested(file, key) for key, text in DECLARED.items() if declared[key]]
     found.append(
         "the other parts of wiring/required_hardware.md and its proof tests, such as floats lifted "
         "by hand every month"
@@ -67,7 +80,10 @@ def assumes(file: SiteFile) -> list[str]:
     checked = file.sensors.ice_point_checked
     if checked:
         names = ", ".join(checked)
-        found.append(f"ice-point checks of {names}, good to 0.2 K and repeated every year")
+        found.append(
+            f"ice-point checks of {names}, good to 0.2 K and repeated every year"
+            + _tested(file, "ice_point_checked")
+        )
     found.append("plain water in the store, without salt or antifreeze")
     found.append(f"a climate class {file.freezer.climate_class} freezer kept within its class")
     return found

@@ -1,0 +1,1 @@
+"""Commissioning: steps as data, answers judged, a record that can be left and taken up again."""

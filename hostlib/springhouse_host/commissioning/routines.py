@@ -1,0 +1,336 @@
+"""What a running board answers by itself: one routine a `Step.watch`.
+
+Each returns values by the name of the step's asks; what it leaves out is asked of the person.
+Nothing here writes an output: outputs are moved by owner's modes, under the interlock.
+"""
+
+import statistics
+from collections.abc import Callable
+from dataclasses import dataclass
+from itertools import pairwise
+
+from springhouse import condition as C
+from springhouse import latch as L
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import setting as S
+
+from ..errors import KnownError
+from ..site import Site
+from ..site.tables import PROBES
+from ..watching.record import Record, room_words, store_words
+from .asking import Person
+from .board import Board
+from .record import Values
+from .steps import ICE_READINGS, Ask, Step
+
+MOTORS = O.COMPRESSOR | O.PUMP | O.FAN | O.FAN_FULL
+DELIVERY = O.PUMP | O.FAN | O.FAN_FULL
+MOVED_K = 2.0
+WARMING_S = 240.0
+FRAME_S = 3  # a probe is read every 1 to 3 s: readings so far apart are different ones
+ICE_S = 180.0
+FORCED_S = 180.0  # for a person to reach a float
+ALARM_S = 3.0  # 2 s, and one record a second
+SPELL_MIN = 30
+SETTLE_S = 30.0
+STEADY_SHARE = 0.1
+PURGE_S = 900.0
+HOUR_S = 3600.0
+FLOW_LEAST_ML_MIN = 50
+TELL_S = 60
+
+
+@dataclass(frozen=True)
+class Bench:
+    """Who takes part."""
+
+    board: Board
+    person: Person
+    site: Site
+
+
+def _yes(is_so: bool) -> str:
+    return "yes" if is_so else "no"
+
+
+def _moved_k(first: Record, now: Record, probe: int) -> float:
+    before, after = first.probe_c(probe), now.probe_c(probe)
+    return 0.0 if before is None or after is None else abs(after - before)
+
+
+def probe(bench: Bench, step: Step) -> Values:
+    """Which reading moves while one probe is held in the hand."""
+    bench.person.wait(f"leave every probe alone for a minute, then take {step.probe} into the hand")
+    first = bench.board.record()
+    for now in bench.board.records(WARMING_S):
+        moved = sorted((_moved_k(first, now, i), i) for i in range(len(PROBES)))
+        (second_k, _), (most_k, which) = moved[-2:]
+        if most_k >= MOVED_K and most_k >= 2.0 * second_k:
+            bench.person.say(f"   {PROBES[which]} moved {most_k:.1f} K")
+            return {"moved": PROBES[which]}
+    return {"moved": "none"}
+
+
+def ice_point(bench: Bench, step: Step) -> Values:
+    """Ten raw readings of one probe; those that came with a fault do not count."""
+    bench.person.wait(f"{step.probe} into crushed ice and water; stir, wait ten minutes")
+    which = PROBES.index(step.probe)
+    readings: list[float] = []
+    last = -FRAME_S
+    for now in bench.board.records(ICE_S):
+        reading = now.probe_c(which)
+        if reading is None or now.line.up - last < FRAME_S:
+            continue
+        last = now.line.up
+        readings.append(reading)
+        if len(readings) == ICE_READINGS:
+            break
+    bench.person.say("   " + " ".join(f"{reading:.2f}" for reading in readings) + " °C")
+    return {"readings": readings}
+
+
+@dataclass(frozen=True)
+class Contact:
+    """A two-valued input: its bit, what it bars, latches and takes away."""
+
+    bit: int
+    locks: int
+    latch: int
+    off: int
+
+
+CONTACTS = {
+    "mains": Contact(1, C.LOCK_MAINS, 0, O.COMPRESSOR),
+    "tray": Contact(2, C.LOCK_TRAY, 0, DELIVERY),
+    "level": Contact(4, C.LOCK_STORE | C.LOCK_ROOM, L.LEVEL, MOTORS),
+    "floor": Contact(8, C.LOCK_STORE | C.LOCK_ROOM, L.FLOOR, MOTORS),
+}
+
+
+def contact(bench: Bench, step: Step) -> Values:
+    """Whether an input opens, bars what it must and clears again."""
+    part, board = CONTACTS[step.name.removeprefix("alarm_")], bench.board
+    bench.person.say(f"   now: {step.do}")
+    if board.until(lambda r: not r.line.inputs & part.bit, FORCED_S) is None:
+        return {"seen": "no", "off": "no", "cleared": "no"}
+    barred = board.until(lambda r: _barred(r, part), ALARM_S)
+    bench.person.wait("   seen; put it back")
+    back = board.until(lambda r: bool(r.line.inputs & part.bit), FORCED_S)
+    board.acknowledge()
+    cleared = board.until(lambda r: not r.line.lat & part.latch, ALARM_S)
+    return {
+        "seen": "yes",
+        "off": _yes(barred is not None),
+        "cleared": _yes(back is not None and cleared is not None),
+    }
+
+
+def _barred(record: Record, part: Contact) -> bool:
+    line = record.line
+    latched = line.lat & part.latch == part.latch
+    return latched and line.w[2] & part.locks == part.locks and not line.out & part.off
+
+
+def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
+    """Return mode, output bit and how long it may take."""
+    if output == "pump":
+        return W.PURGE, O.PUMP, 120.0
+    if output == "fan":
+        return W.COOL_NOW, O.FAN, 600.0
+    return _charge_mode(bench), O.COMPRESSOR, _longest_wait_s(bench)
+
+
+def _charge_mode(bench: Bench) -> int:
+    store_c = bench.board.record().store_c()
+    warm_c = bench.site.settings()[S.WARM_FILL_MC] / 1000.0
+    return W.FIRST_PULL_DOWN if store_c is not None and store_c > warm_c else W.CHARGE_NOW
+
+
+def _longest_wait_s(bench: Bench) -> float:
+    settings = bench.site.settings()
+    return settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S] + 120.0
+
+
+def pulse(bench: Bench, step: Step) -> Values:
+    """Whether an output comes on in its mode and goes off in the mode *off*."""
+    bench.person.wait("   freezer unplugged from the relay, hands off what turns?")
+    output = step.name.removeprefix("pulse_")
+    mode, bit, longest_s = _wanted(bench, output)
+    board = bench.board
+    with board.mode(mode, SPELL_MIN):
+        if not _comes_on(bench, bit, longest_s):
+            return {"came_on": "no", "seen": "no", "went_off": "yes"}
+        seen = bench.person.ask(next(ask for ask in step.asks if ask.name == "seen"))
+        board.ask(W.OFF, 1)
+        off = board.until(lambda r: not r.on(bit), ALARM_S)
+    return {"came_on": "yes", "seen": seen, "went_off": _yes(off is not None)}
+
+
+def _comes_on(bench: Bench, bit: int, longest_s: float) -> bool:
+    """Wait for an output, telling now and then why it is not on yet."""
+    words = store_words if bit == O.COMPRESSOR else lambda record, _aim: room_words(record)
+    told = -TELL_S
+    for now in bench.board.records(longest_s):
+        if now.on(bit):
+            return True
+        if now.line.up - told >= TELL_S:
+            told = now.line.up
+            bench.person.say(f"   waiting: {words(now, None)}")
+    return False
+
+
+def _flows_ml_min(bench: Bench, seconds: float) -> list[int]:
+    return [record.line.ml for record in bench.board.records(seconds)]
+
+
+def purge(bench: Bench, step: Step) -> Values:
+    """Whether the flow becomes steady."""
+    least = bench.site.settings()[S.FLOW_LEAST_ML_MIN]
+    if not any(ask.name == "steady" for ask in step.asks):
+        return {}
+    bench.person.wait("   loop filled, return over the water?")
+    with bench.board.mode(W.PURGE, SPELL_MIN):
+        first = bench.board.record().line.up
+        while True:
+            flows = _flows_ml_min(bench, SETTLE_S)
+            mean = statistics.fmean(flows)
+            if min(flows) >= least and max(flows) - min(flows) <= STEADY_SHARE * mean:
+                bench.person.say(f"   {mean / 1000.0:.2f} L/min, steady")
+                return {"steady": "yes"}
+            if bench.board.record().line.up - first > PURGE_S:
+                return {"steady": "no"}
+
+
+def flow(bench: Bench, step: Step) -> Values:
+    """The board's flow while the person holds bucket and stopwatch."""
+    bench.person.wait("   return over a bucket?")
+    with bench.board.mode(W.PURGE, SPELL_MIN):
+        if not _comes_on(bench, O.PUMP, 120.0):
+            return _no_pump()
+        _flows_ml_min(bench, SETTLE_S / 3.0)
+        values: Values = {}
+        if any(ask.name == "board_l_min" for ask in step.asks):
+            shown = statistics.fmean(_flows_ml_min(bench, SETTLE_S)) / 1000.0
+            bench.person.say(f"   the board shows {shown:.3f} L/min; now bucket and stopwatch")
+            values["board_l_min"] = shown
+        return bench.person.ask_all(step.asks, values)
+
+
+def _no_pump() -> Values:
+    raise KnownError("board: the pump does not run in the mode purge: springhouse watch says why")
+
+
+def dry_run(bench: Bench, _step: Step) -> Values:
+    """Whether the dry-run stop comes when the pump is asked to run without its plug."""
+    bench.person.wait("   pump's plug pulled?")
+    longest_s = float(bench.site.settings()[S.PRIME_S] + 20)
+    with bench.board.mode(W.PURGE, 1):
+        if not _comes_on(bench, O.PUMP, 60.0):
+            _no_pump()
+        stop = bench.board.until(
+            lambda r: bool(r.line.w[2] & C.LOCK_DRY) and not r.on(O.PUMP), longest_s
+        )
+    bench.person.wait("   put the plug back")
+    bench.board.acknowledge()
+    return {"stopped": _yes(stop is not None)}
+
+
+def _quiet(bench: Bench, seconds: float) -> bool:
+    """Whether the float and the floor contact stay closed for so long."""
+    bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
+    return bench.board.until(lambda r: r.line.inputs & bits != bits, seconds) is None
+
+
+def leak_hour(bench: Bench, _step: Step) -> Values:
+    """Whether the contacts keep quiet for an hour."""
+    bench.person.wait("   level marked, paper under every joint?")
+    return {"quiet": _yes(_quiet(bench, HOUR_S))}
+
+
+def siphon(bench: Bench, step: Step) -> Values:
+    """Whether anything flows in an hour with the pump's plug pulled."""
+    bench.person.wait("   level marked?")
+    with bench.board.mode(W.PURGE, SPELL_MIN):
+        if not _comes_on(bench, O.PUMP, 120.0):
+            _no_pump()
+        _flows_ml_min(bench, SETTLE_S)
+        bench.person.wait("   pump full and running: pull its plug now")
+    _flows_ml_min(bench, SETTLE_S)
+    bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
+    moved = bench.board.until(
+        lambda r: r.line.ml >= FLOW_LEAST_ML_MIN or r.line.inputs & bits != bits, HOUR_S
+    )
+    bench.person.wait("   put the plug back")
+    return {"still": _yes(moved is None)}
+
+
+HOURS = Ask("hours", "hours to watch", "number", "h", low=0.5, high=72)
+
+
+def first_charge(bench: Bench, _step: Step) -> Values:
+    """Start and end of a watched charge, its compressor hours counted."""
+    bench.person.wait("   freezer plugged in, water stirred?")
+    hours = bench.person.ask(HOURS)
+    assert isinstance(hours, float)
+    mode = _charge_mode(bench)
+    minutes = min(W.LIMIT_MIN[mode], round(60.0 * hours) + 60)
+    with bench.board.mode(mode, minutes):
+        seen = list(_each_hour(bench, 3600.0 * hours))
+    temperatures = [c for c in (record.store_c() for record in seen) if c is not None]
+    ran_s = sum(b.line.up - a.line.up for a, b in pairwise(seen) if a.on(O.COMPRESSOR))
+    if not temperatures:
+        raise KnownError("board: no store probe answered during the charge")
+    bench.person.say(f"   compressor ran {ran_s / 3600.0:.2f} h")
+    return {"from_c": temperatures[0], "to_c": temperatures[-1], "hours": ran_s / 3600.0}
+
+
+def _each_hour(bench: Bench, seconds: float) -> "list[Record]":
+    """Return the records of a charge, thinned out to one a minute, telling each hour's."""
+    kept: list[Record] = []
+    was_on = False
+    hour = 0
+    for now in bench.board.records(seconds):
+        turned = now.on(O.COMPRESSOR) != was_on
+        if kept and not turned and now.line.up - kept[-1].line.up < TELL_S:
+            last = now
+            continue
+        was_on = now.on(O.COMPRESSOR)
+        kept.append(now)
+        if now.line.up - kept[0].line.up >= 3600 * hour:
+            bench.person.say(f"   hour {hour}: {store_words(now, None)}")
+            hour += 1
+        last = now
+    return [*kept, last]
+
+
+def outage(bench: Bench, step: Step) -> Values:
+    """Seconds from the return of mains to the compressor; left to the person without a sense."""
+    board = bench.board
+    if bench.site.file.sensors.mains != "fitted":
+        return {}
+    bit = CONTACTS["mains"].bit
+    bench.person.say(f"   now: {step.do}")
+    if board.until(lambda r: not r.line.inputs & bit, FORCED_S) is None:
+        return {}
+    back = board.until(lambda r: bool(r.line.inputs & bit), 10.0 * FORCED_S)
+    on = None if back is None else board.until(lambda r: r.on(O.COMPRESSOR), HOUR_S)
+    if back is None or on is None:
+        bench.person.say("   no compressor in an hour")
+        return {}
+    return {"waited_s": float(on.line.up - back.line.up)}
+
+
+ROUTINES: dict[str, Callable[[Bench, Step], Values]] = {
+    "probe": probe,
+    "ice_point": ice_point,
+    "contact": contact,
+    "pulse": pulse,
+    "purge": purge,
+    "flow": flow,
+    "dry_run": dry_run,
+    "leak_hour": leak_hour,
+    "siphon": siphon,
+    "first_charge": first_charge,
+    "outage": outage,
+}

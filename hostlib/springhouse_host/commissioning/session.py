@@ -1,0 +1,63 @@
+"""One step after the other: board and person answer, the answers are judged and kept."""
+
+from collections.abc import Iterable
+from datetime import date
+
+from .asking import LaterError, Person
+from .board import Board
+from .judging import judge
+from .record import Answer, Book, Values
+from .routines import ROUTINES, Bench
+from .sheet import figures, wrapped
+from .steps import CAUTIONS, Step
+
+
+class RefusedError(Exception):
+    """The freezer is not fit for this; nothing further is asked."""
+
+
+def go(book: Book, steps: Iterable[Step], person: Person, board: Board | None, today: date) -> None:
+    """Work through steps; each is saved as soon as it is answered.
+
+    Raises:
+        RefusedError: the freezer is not fit.
+        KnownError: the input ended, or the board was lost.
+    """
+    for step in steps:
+        try:
+            answer = take(book, step, person, board, today)
+        except LaterError:
+            person.say(f"{step.name}: left for later")
+            continue
+        book.put(step, answer)
+        for line in (*answer.notes, *(f"WRONG: {wrong}" for wrong in answer.wrong)):
+            person.say(f"  {line}")
+        if answer.refused:
+            raise RefusedError
+        person.say(f"{step.name}: {'good' if answer.good else 'stays open'}, saved")
+
+
+def take(book: Book, step: Step, person: Person, board: Board | None, today: date) -> Answer:
+    """Return the judged answer to one step."""
+    person.say("")
+    person.say(f"== {step.name}: {step.do}")
+    under = [f"expect: {step.expect}", f"judged: {step.judged}"]
+    under += [CAUTIONS[caution] for caution in step.cautions]
+    for text in under + figures(book.site, step):
+        for line in wrapped(text):
+            person.say(line)
+    values: Values = {}
+    by_board = board is not None and bool(step.watch)
+    if board is not None and step.watch:
+        values = ROUTINES[step.watch](Bench(board, person, book.site), step)
+    values = person.ask_all(step.asks, values)
+    found = judge(book.site, step, values)
+    return Answer(
+        on=today.isoformat(),
+        values=values,
+        wrong=found.wrong,
+        notes=found.notes,
+        refused=found.refused,
+        results=found.results,
+        by="board" if by_board else "hand",
+    )

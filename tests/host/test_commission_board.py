@@ -1,0 +1,389 @@
+"""Commissioning with a board: a made-up one whose records answer commands, one second a record."""
+
+import io
+import json
+from collections.abc import Callable, Iterator
+from datetime import date
+from pathlib import Path
+
+import pytest
+from springhouse import condition as C
+from springhouse import latch as L
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import setting as S
+from springhouse_host import load_site
+from springhouse_host.commissioning import record, session, steps
+from springhouse_host.commissioning.asking import Person
+from springhouse_host.commissioning.board import Board
+from springhouse_host.errors import KnownError
+from springhouse_host.watching.record import parse
+
+SITE = load_site("demo")
+BITS = {W.PURGE: O.PUMP, W.COOL_NOW: O.PUMP | O.FAN, W.CHARGE_NOW: O.COMPRESSOR}
+HEALTHY = 0b11111
+Change = Callable[["MadeUp"], None]
+
+
+class MadeUp:
+    """Writes records as the firmware's report.py does; what it does is set by the test."""
+
+    def __init__(self) -> None:
+        self.up = 100
+        self.mode = W.AUTOMATIC
+        self.inputs = HEALTHY
+        self.mc = [12000, 12250, 26000, 0, 0]
+        self.bad = [0, 0, 0, 1, 1]
+        self.lat = 0
+        self.stuck_out = 0  # outputs that no mode takes away
+        self.dead = 0
+        self.dry = False
+        self.flow = 1200
+        self.commands: list[dict] = []
+        self.each_second: Change = lambda board: None
+        self._answer: dict | None = None
+
+    @property
+    def lock(self) -> int:
+        word = 0 if self.inputs & 2 else C.LOCK_TRAY
+        word |= 0 if self.inputs & 1 else C.LOCK_MAINS
+        word |= C.LOCK_DRY if self.dry else 0
+        return word | (C.LOCK_STORE | C.LOCK_ROOM if self.lat & L.FLOOD else 0)
+
+    @property
+    def out(self) -> int:
+        out = BITS.get(self.mode, 0) & ~self.dead | self.stuck_out
+        return out | (O.ALARM if self.lat else 0)
+
+    def send(self, command: dict) -> None:
+        self.commands.append(command)
+        self._answer = {"done": command["cmd"]}
+        if command["cmd"] == "mode":
+            self.mode = command["mode"]
+        elif self.inputs & 12 == 12:
+            self.lat = 0
+
+    def wait(self, wanted: Callable[[dict], bool], _timeout_s: float) -> dict | None:
+        if self._answer is not None:
+            answer, self._answer = self._answer, None
+            assert wanted(answer)
+            return answer
+        self.up += 1
+        self.each_second(self)
+        self.lat |= 0 if self.inputs & 4 else L.LEVEL
+        self.lat |= 0 if self.inputs & 8 else L.FLOOR
+        message = json.loads(self.line())
+        return message if wanted(message) else None
+
+    def line(self) -> str:
+        flow = self.flow if self.out & O.PUMP else 0
+        state = {
+            "up": self.up, "utc": -1, "st": [0, 0], "out": self.out, "mc": self.mc,
+            "bad": self.bad, "ml": flow, "mv": 12800, "in": self.inputs,
+            "w": [0, 0, self.lock], "lat": self.lat, "md": [self.mode, 0],
+        }  # fmt: skip
+        return json.dumps(state)
+
+
+class Hands(io.StringIO):
+    """Types answers; one that is a function is a deed, done before Enter is pressed."""
+
+    def __init__(self, board: MadeUp, *answers: str | Change) -> None:
+        super().__init__()
+        self._board = board
+        self._answers: Iterator[str | Change] = iter(answers)
+
+    def readline(self, _limit: int = -1, /) -> str:
+        answer = next(self._answers, None)
+        if callable(answer):
+            answer(self._board)
+            return "\n"
+        return "" if answer is None else f"{answer}\n"
+
+
+@pytest.fixture
+def made() -> MadeUp:
+    return MadeUp()
+
+
+@pytest.fixture
+def take(tmp_path: Path, made: MadeUp):
+    """Work through one step with the made-up board; returns its answer."""
+    book = record.open_book(SITE, tmp_path / "r.json")
+
+    def run(name: str, *answers: str | Change) -> record.Answer:
+        said: list[str] = []
+        person = Person(Hands(made, *answers), said.append, "saved")
+        board = Board(made, clock=lambda: float(made.up), sleep=lambda _s: None)
+        step = steps.step_named(SITE, name)
+        session.go(book, [step], person, board, date(2026, 5, 31))
+        return record.open_book(SITE, book.path).answers[name]
+
+    return run
+
+
+def at(second: int, change: Change) -> Change:
+    """Make a change so many seconds after it is asked for."""
+
+    def set_it(board: MadeUp) -> None:
+        begun = board.up
+
+        def act(now: MadeUp) -> None:
+            if now.up == begun + second:
+                change(now)
+
+        board.each_second = act
+
+    return set_it
+
+
+def put(name: str, value: object) -> Change:
+    return lambda board: setattr(board, name, value)
+
+
+def test_records_are_those_of_the_link(made: MadeUp) -> None:
+    assert parse(made.line(), 0.0) is not None
+
+
+def warm(which: int) -> Change:
+    def act(board: MadeUp) -> None:
+        board.mc[which] += 60
+        board.mc[1] += 5  # a hand in the store disturbs its neighbour
+
+    return put("each_second", act)
+
+
+def test_the_warm_hand_finds_the_probe(take) -> None:
+    answer = take("probe_room", warm(2))
+    assert answer.good
+    assert (answer.by, answer.values) == ("board", {"moved": "room"})
+
+
+def test_a_probe_in_anothers_place_is_told(take) -> None:
+    answer = take("probe_room", warm(0))
+    assert answer.values == {"moved": "store_low"}
+    assert "store_low moved" in answer.wrong[0]
+
+
+def test_a_store_that_is_stirred_tells_no_probe(take) -> None:
+    def act(board: MadeUp) -> None:
+        board.mc[0] += 60
+        board.mc[1] += 40
+
+    assert take("probe_store_low", put("each_second", act)).values == {"moved": "none"}
+
+
+def test_a_hand_that_warms_nothing_moves_none(take) -> None:
+    assert take("probe_room", lambda board: None).values == {"moved": "none"}
+
+
+def test_ice_point_takes_ten_different_good_readings(take, made: MadeUp) -> None:
+    seen = []
+
+    def ice(board: MadeUp) -> None:
+        board.mc[0] = -125 if board.up % 2 else -62
+        board.bad[0] = int(board.up % 5 == 0)
+        seen.append(board.up)
+
+    made.each_second = ice
+    answer = take("ice_point_store_low", lambda board: None)
+    assert answer.good
+    assert len(answer.values["readings"]) == 10
+    assert set(answer.values["readings"]) == {-0.125, -0.062}, "no bad frame among them"
+    assert seen[-1] - seen[0] >= 27, "three seconds apart"
+    made.bad[0] = 1
+    made.each_second = lambda board: None
+    assert "0 good readings" in take("ice_point_store_low", lambda board: None).wrong[0]
+
+
+OPENED = {"tray": 0b11101, "level": 0b11011, "floor": 0b10111, "mains": 0b11110}
+
+
+@pytest.mark.parametrize("name", OPENED)
+def test_a_contact_is_forced_once(take, made: MadeUp, name: str) -> None:
+    at(5, put("inputs", OPENED[name]))(made)
+    answer = take(f"alarm_{name}", put("inputs", HEALTHY))
+    assert answer.values == {"seen": "yes", "off": "yes", "cleared": "yes"}
+    assert made.commands == [{"cmd": "ack"}]
+
+
+def test_a_contact_that_is_not_seen_or_takes_nothing_away(take, made: MadeUp) -> None:
+    assert take("alarm_floor").values["seen"] == "no"
+    made.stuck_out = O.PUMP
+    at(5, put("inputs", OPENED["floor"]))(made)
+    answer = take("alarm_floor", put("inputs", HEALTHY))
+    assert answer.values == {"seen": "yes", "off": "no", "cleared": "yes"}
+    assert "do not use it" in answer.wrong[0]
+
+
+@pytest.mark.parametrize(
+    ("output", "mode"),
+    [("compressor", W.CHARGE_NOW), ("pump", W.PURGE), ("fan", W.COOL_NOW)],
+)
+def test_outputs_are_pulsed_by_modes_alone(take, made: MadeUp, output: str, mode: int) -> None:
+    answer = take(f"pulse_{output}", "", "yes")
+    assert answer.values == {"came_on": "yes", "seen": "yes", "went_off": "yes"}
+    assert [c["cmd"] for c in made.commands] == ["mode"] * 3
+    assert [c["mode"] for c in made.commands] == [mode, W.OFF, W.AUTOMATIC]
+
+
+def test_an_output_that_stays_on_or_off(take, made: MadeUp) -> None:
+    made.stuck_out = O.PUMP
+    answer = take("pulse_pump", "", "yes")
+    assert answer.values["went_off"] == "no"
+    assert not answer.good
+    made.stuck_out, made.dead = 0, O.PUMP
+    assert take("pulse_pump", "").values["came_on"] == "no"
+    assert made.mode == W.AUTOMATIC
+
+
+def test_a_warm_fill_is_charged_by_the_first_pull_down(take, made: MadeUp) -> None:
+    made.mc[0] = made.mc[1] = 25000
+    take("pulse_compressor", "")
+    assert made.commands[0]["mode"] == W.FIRST_PULL_DOWN
+
+
+def test_purge_ends_when_the_flow_is_steady(take, made: MadeUp) -> None:
+    begun = made.up
+
+    def bubbles(board: MadeUp) -> None:
+        board.flow = 1200 if board.up > begun + 100 or board.up % 3 else 300
+
+    made.each_second = bubbles
+    answer = take("purge", "", "yes")
+    assert answer.good
+    assert made.up >= begun + 130
+    made.each_second = lambda board: setattr(board, "flow", 900 + board.up % 9 * 60)
+    assert take("purge", "", "yes").values["steady"] == "no"
+
+
+def test_bucket_and_stopwatch_under_way_in_purge(take, made: MadeUp) -> None:
+    bucket = 1.25
+    answer = take("flow", "", "450", str(bucket), "60")
+    assert answer.values["board_l_min"] == pytest.approx(1.2)
+    assert answer.results["pulses_l"] == round(450 * 1.2 / bucket)
+    assert made.mode == W.AUTOMATIC
+
+
+def test_dry_run_stop(take, made: MadeUp) -> None:
+    def runs_dry(board: MadeUp) -> None:
+        ran = board.mode == W.PURGE and board.up > begun + 14
+        board.dry, board.dead = ran, O.PUMP if ran else 0
+
+    begun = made.up
+    made.each_second = runs_dry
+    assert take("dry_run", "", "").good
+    assert made.commands[-1] == {"cmd": "ack"}
+    made.each_second = lambda board: None
+    made.dry, made.dead = False, 0
+    assert take("dry_run", "", "").values == {"stopped": "no"}
+
+
+def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
+    begun = made.up
+    assert take("leak_hour", "", "0", "yes").good
+    assert made.up >= begun + 3600
+    answer = take("leak_hour", at(1800, put("inputs", OPENED["floor"])), "0", "yes")
+    assert answer.values["quiet"] == "no"
+
+
+def test_siphon_sees_flow_with_the_pump_off(take, made: MadeUp) -> None:
+    assert take("siphon", "", "", "", "0").good
+    real = made.line
+
+    def runs_on() -> str:
+        line = json.loads(real())
+        return json.dumps({**line, "ml": 900})
+
+    made.line = runs_on  # type: ignore[method-assign]
+    assert take("siphon", "", "", "", "0").values["still"] == "no"
+
+
+def test_outage_counts_from_the_return_of_power(take, made: MadeUp) -> None:
+    begun = made.up
+    wait_s = SITE.settings()[S.MIN_OFF_S] - 60
+
+    def life(board: MadeUp) -> None:
+        board.inputs = OPENED["mains"] if begun + 10 <= board.up < begun + 70 else HEALTHY
+        board.stuck_out = O.COMPRESSOR if board.up >= begun + 70 + wait_s else 0
+
+    made.each_second = life
+    answer = take("outage")
+    assert answer.values == {"waited_s": wait_s}
+    assert "the off-time is" in answer.wrong[0]
+
+
+def test_first_charge_counts_the_compressors_hours(take, made: MadeUp) -> None:
+    def chills(board: MadeUp) -> None:
+        if board.out & O.COMPRESSOR:
+            board.mc[0] -= board.up % 2
+            board.mc[1] = board.mc[0]
+        board.dead = O.COMPRESSOR if board.up - 100 > 2 * 3600 else 0
+
+    made.mc = [15000, 15000, 26000, 0, 0]
+    made.each_second = chills
+    answer = take("first_charge", "", "4", "24", "yes")
+    assert answer.values["hours"] == pytest.approx(2.0, abs=0.02)
+    assert answer.values["from_c"] == pytest.approx(15.0, abs=0.1)
+    assert answer.values["to_c"] == pytest.approx(11.4, abs=0.1)
+
+
+def test_a_board_that_falls_silent_or_restarts_is_one_line(take, made: MadeUp) -> None:
+    made.each_second = lambda board: setattr(board, "up", board.up if board.up < 150 else 1)
+    with pytest.raises(KnownError, match="restarted in the middle"):
+        take("leak_hour", "")
+    made.wait = lambda wanted, timeout_s: setattr(made, "up", made.up + 21)  # type: ignore[method-assign]
+    with pytest.raises(KnownError, match="no record for 20 s"):
+        take("leak_hour", "")
+
+
+def test_no_more_commands_than_the_board_takes_in_a_minute(made: MadeUp) -> None:
+    now, slept = [0.0], []
+
+    def sleep(seconds: float) -> None:
+        slept.append(seconds)
+        now[0] += seconds
+
+    board = Board(made, clock=lambda: now[0], sleep=sleep)
+    for _ in range(7):
+        board.acknowledge()
+    assert slept == [62.0]
+
+
+class Late:
+    """A port whose buffer filled up while nobody read."""
+
+    def __init__(self, made: MadeUp) -> None:
+        self.old = [json.loads(made.line()) for _ in range(16)]
+        self.made = made
+        made.up += 600
+
+    def send(self, command: dict) -> None:
+        self.old.append({"done": command["cmd"]})
+
+    def wait(self, wanted: Callable[[dict], bool], timeout_s: float) -> dict | None:
+        while self.old:
+            message = self.old.pop(0)
+            if wanted(message):
+                return message
+        return self.made.wait(wanted, timeout_s)
+
+
+def test_records_from_while_the_person_was_waited_for_do_not_count(made: MadeUp) -> None:
+    now = [0.0]
+    board = Board(Late(made), clock=lambda: now[0], sleep=lambda _s: None)
+    assert board.record().line.up == 100, "at once: they are new"
+    now[0] += 600.0
+    assert board.record().line.up > 700
+
+
+def test_a_command_over_the_boards_ration_is_tried_once_more(made: MadeUp) -> None:
+    slept: list[float] = []
+    board = Board(made, clock=lambda: 0.0, sleep=slept.append)
+    real, made.wait = made.wait, lambda _wanted, _timeout_s: None  # type: ignore[method-assign]
+    with pytest.raises(KnownError, match="no answer to ack"):
+        board.acknowledge()
+    assert len(made.commands) == 2
+    made.wait = real  # type: ignore[method-assign]
+    board.acknowledge()
+    assert slept == [57.0]
