@@ -4,13 +4,16 @@ Each module in ``commands`` adds its command by a function ``register(app)``; a 
 all it takes. Their heavy imports belong inside the functions, so that `--help` answers at once.
 """
 
+import inspect
 import os
+import re
 import sys
 from collections.abc import Sequence
 from importlib import import_module
 from pkgutil import iter_modules
 
 import typer
+from typer.core import TyperOption
 
 from . import commands
 from .errors import (
@@ -28,14 +31,25 @@ small coil into a room that is too warm. SITE is a site file (TOML), or one of t
 demo and demo-hard.
 
 First steps:  springhouse new my-store  |  springhouse size my-store/site.toml
+
+Completion by the Tab key:  springhouse --install-completion
 """
+
+# In the order of the work; a command named nowhere stands behind them.
+GROUPS = {
+    "Decide": ("new", "size", "compare", "worth", "sweep", "tune"),
+    "Build": ("wiring", "commission", "measure"),
+    "Prove": ("run", "prove", "flash"),
+    "Live with it": ("watch", "history", "set", "fit", "season"),
+}
+COMPLETION = ("install_completion", "show_completion")
 
 
 def build_app() -> typer.Typer:
     """Return the application with every command in ``commands``."""
     app = typer.Typer(
         name="springhouse",
-        help=ABOUT,
+        help=_paragraphs(ABOUT),
         no_args_is_help=True,
         pretty_exceptions_enable=False,
         rich_markup_mode="rich",
@@ -48,7 +62,21 @@ def build_app() -> typer.Typer:
 
     for module in iter_modules(commands.__path__):
         import_module(f"{commands.__name__}.{module.name}").register(app)
+    order = [name for names in GROUPS.values() for name in names]
+    groups = {name: group for group, names in GROUPS.items() for name in names}
+    for command in app.registered_commands:
+        command.help = _paragraphs(inspect.getdoc(command.callback) or "")
+        command.rich_help_panel = groups.get(str(command.name), "More")
+    app.registered_commands.sort(
+        key=lambda c: order.index(c.name) if c.name in groups else len(order)
+    )
     return app
+
+
+def _paragraphs(text: str) -> str:
+    """Return text for a terminal of any width: lines of a paragraph joined, examples apart."""
+    joined = re.sub(r"(?<!\n)\n(?!\n)(?!Example)", " ", text)
+    return re.sub(r"\n+(?=Example)", "\n\n", joined)
 
 
 def main(arguments: Sequence[str] | None = None) -> None:
@@ -63,7 +91,13 @@ def run(arguments: Sequence[str] | None = None) -> int:
     at a freezer can use a traceback; SPRINGHOUSE_TRACEBACK=1 lets it through.
     """
     try:
-        result = build_app()(
+        command = typer.main.get_command(build_app())
+        for option in command.params:
+            if (
+                isinstance(option, TyperOption) and option.name in COMPLETION
+            ):  # said in one line, not among the options
+                option.hidden = True
+        result = command.main(
             args=list(arguments) if arguments is not None else None,
             standalone_mode=False,
             prog_name="springhouse",

@@ -1,6 +1,8 @@
 """The site file to start from: the demo, with every key that it leaves out named in a comment."""
 
+from collections.abc import Mapping
 from importlib import resources
+from typing import Any
 
 from .site.fields import Gradeable
 from .site.owner_settings import SLOTS, default
@@ -40,26 +42,48 @@ def _comment(name: str, model: type[Table], key: str) -> str:
     return f"# {key} = {text}  # {kind.allowed}"
 
 
-def _left_out(name: str, used: set[str]) -> list[str]:
+def _toml(value: Any) -> str:
+    import tomlkit
+
+    if isinstance(value, dict):
+        table = tomlkit.inline_table()
+        table.update(value)
+        return str(table.as_string())
+    return str(tomlkit.item(value).as_string())
+
+
+def _line(name: str, line: str, values: Mapping[str, Any]) -> str | None:
+    """Return a line of the demo with its new value; None where the key is left out."""
+    key = line.split("=")[0].strip()
+    where = f"{name}.{key}"
+    if where not in values:
+        return line
+    return None if values[where] is None else f"{key} = {_toml(values[where])}"
+
+
+def _rest(name: str, used: set[str], values: Mapping[str, Any]) -> list[str]:
     model = MODELS[name]
-    return [_comment(name, model, key) for key in model.model_fields if key not in used]
+    lines = []
+    for key in model.model_fields:
+        value = values.get(f"{name}.{key}")
+        if key not in used:
+            lines.append(_comment(name, model, key) if value is None else f"{key} = {_toml(value)}")
+    return lines
 
 
-def starter_text(site_name: str) -> str:
-    """Return the text of a site file that is valid as it stands."""
+def starter_text(values: Mapping[str, Any]) -> str:
+    """Return the text of a site file: the demo with other values by "table.key"; None: left out."""
     demo = (resources.files("springhouse_host") / "sites" / "demo.toml").read_text("utf-8")
     tables = demo[demo.index("[site]") :].split("\n\n")
     blocks = [HEADER.rstrip()]
     for block in tables:
-        lines = block.rstrip().splitlines()
-        name = lines[0][1 : lines[0].index("]")]
-        used = {line.split("=")[0].strip() for line in lines[1:]}
-        lines += _left_out(name, used)
-        blocks.append("\n".join(lines))
+        head, *rest = block.rstrip().splitlines()
+        name = head[1 : head.index("]")]
+        lines = [line for old in rest if (line := _line(name, old, values)) is not None]
+        used = {line.split("=")[0].strip() for line in lines}
+        blocks.append("\n".join([head, *lines, *_rest(name, used, values)]))
     named = {block.partition("]")[0].removeprefix("[") for block in tables}
     for name in MODELS:
         if name not in named:
-            blocks.append("\n".join([f"[{name}]", *_left_out(name, set())]))
-    text = "\n\n".join(blocks) + "\n"
-    quoted = site_name.replace("\\", "\\\\").replace('"', '\\"')
-    return text.replace('name = "recording room"', f'name = "{quoted}"', 1)
+            blocks.append("\n".join([f"[{name}]", *_rest(name, set(), values)]))
+    return "\n\n".join(blocks) + "\n"

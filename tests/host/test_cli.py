@@ -115,14 +115,36 @@ def test_a_defect_of_ours_is_one_line_too(capsys, monkeypatch) -> None:
     assert "ZeroDivisionError: first second" in told
 
 
-@pytest.mark.parametrize("command", [module.name for module in iter_modules(commands.__path__)])
+COMMANDS = [module.name for module in iter_modules(commands.__path__)]
+
+
+@pytest.mark.parametrize("command", COMMANDS)
 def test_help_of_every_command_has_an_example(capsys, command: str) -> None:
-    assert cli.run(["--help"]) == 0
-    assert f" {command} " in capsys.readouterr().out
     assert cli.run([command, "--help"]) == 0
     shown = capsys.readouterr().out
-    assert "Example" in shown
-    assert f"springhouse {command} " in shown
+    assert f"Example:  springhouse {command} " in shown
+
+
+def test_help_groups_the_commands_and_hides_completion(capsys) -> None:
+    assert cli.run(["--help"]) == 0
+    shown = capsys.readouterr().out
+    place = -1
+    for group, names in cli.GROUPS.items():
+        assert shown.index(f" {group} ") > place
+        for name in (name for name in names if name in COMMANDS):
+            assert shown.index(f"\u2502 {name} ") > shown.index(f" {group} ")
+            place = shown.index(f"\u2502 {name} ")
+    assert set(COMMANDS) <= {name for names in cli.GROUPS.values() for name in names}
+    assert shown.count("-completion") == 1  # the line that says how
+
+
+def test_completion_knows_the_commands(tmp_path, monkeypatch) -> None:
+    """What the script of `--show-completion` asks when Tab is pressed."""
+    monkeypatch.setenv("_SPRINGHOUSE_COMPLETE", "complete_bash")
+    monkeypatch.setenv("COMP_WORDS", "springhouse s")
+    monkeypatch.setenv("COMP_CWORD", "1")
+    found = springhouse(cwd=tmp_path).stdout.split()
+    assert sorted(found) == [name for name in COMMANDS if name.startswith("s")]
 
 
 def test_help_answers_at_once(tmp_path) -> None:

@@ -49,8 +49,9 @@ def prove(
 ) -> int:
     """Prove that an installation keeps its promises, or say what breaks them.
 
-    Runs typical, hottest and all summer days of the weather, corners, faults, every state with
-    every pattern of conditions, and random inputs; prints the margin to each bound and what set it.
+    Runs typical, hottest and all summer days of the weather, corners, faults; checks every state
+    with every pattern of conditions, the controller from power-up under every input, and random
+    inputs; prints the margin to each bound and what set it.
     Leaves with 0 if all is kept, 1 if not, 2 on bad input.
 
     Example:  springhouse prove demo --json verdict.json

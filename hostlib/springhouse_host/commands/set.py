@@ -31,7 +31,7 @@ def set_(
     are stored in one step, or none is; nothing is flashed and the proof stays good. Leaves with 2
     if nothing was changed, with 3 if that is not certain.
 
-    Example:  springhouse set my-store.toml room_target_c=25.5 "wanted=mon-fri 13:00-17:00"
+    Example:  springhouse set my-store/site.toml room_target_c=25.5 "wanted=mon-fri 13:00-17:00"
     """
     from ..flashing.adjust import adjust, look
     from ..flashing.flash import EXIT_BOARD, BoardFailure

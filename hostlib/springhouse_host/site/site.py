@@ -258,7 +258,8 @@ def load_site(site: str | Path, changes: Mapping[str, Any] | None = None) -> Sit
 
     Args:
         site: path, or built-in word.
-        changes: values by "table.key" that take the place of those in the file.
+        changes: values by "table.key" that take the place of those in the file; None leaves a key
+            out.
 
     Raises:
         SiteError: carrying a line for every fault of the file.
@@ -278,7 +279,11 @@ def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     for where, value in changes.items():
         table, _, key = where.partition(".")
         part = raw.setdefault(table, {})
-        if isinstance(part, dict):  # what is no table is refused below
+        if not isinstance(part, dict):  # what is no table is refused below
+            continue
+        if value is None:
+            part.pop(key, None)
+        else:
             part[key] = value
     faults: list[Fault] = []
     tables, values = read_tables(raw, faults)
