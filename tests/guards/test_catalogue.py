@@ -138,7 +138,9 @@ def test_judging_a_response(
 def test_a_deaf_controller_is_noticed() -> None:
     """The same case with the sensor held well: the fault is there and nothing answers it."""
     site = load_site("demo")
-    case = next(s for s in scenarios.standard(site) if s.name.startswith("floor_wet, delivering"))
+    case = next(
+        s for s in scenarios.standard(site) if s.name.startswith("water on the floor, delivering")
+    )
     deaf = replace(case, faults=(fault_from("floor_dry@0:00", 1),))
     assert all(r.kept for r in running.run_one(site.path, case).responses)
     assert not any(r.kept for r in running.run_one(site.path, deaf).responses)

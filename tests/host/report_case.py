@@ -21,7 +21,7 @@ NAMES = (
     "7 hottest days from 08 July",
     "compressor 20 % weaker",
     "mains away 10 min in the charge",
-    "floor_wet, delivering",
+    "water on the floor, delivering",
 )
 # What the sizing sheet would say; its own numbers are tested elsewhere.
 LIMITS = (Limit("cold of one charge", 0.81, "more water"), Limit("tray", 2.5, "a larger tray"))

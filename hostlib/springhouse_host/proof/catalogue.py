@@ -129,15 +129,15 @@ def _compressor(site: Site) -> Iterator[Case]:
 
 
 def _floods(at_s: int) -> Iterator[Case]:
-    for row, kind, latch, needs in (
-        (26, "level_float_open", L.LEVEL, F.LEVEL),
-        (59, "floor_wet", L.FLOOR, F.FLOOR),
+    for row, kind, words, latch, needs in (
+        (26, "level_float_open", "store level low", L.LEVEL, F.LEVEL),
+        (59, "floor_wet", "water on the floor", L.FLOOR, F.FLOOR),
     ):
         off = Expect(at_s, FLOAT_S, off=DELIVERY, stay_s=HOUR_S)
         night = replace(off, onset_s=CHARGE_S, off=C)
         latched = Expect(at_s, FLOAT_S, latch=latch)
-        yield Case(row, f"{kind}, delivering", (off, latched), (Fault(kind, at_s),), needs=needs)
-        yield Case(row, f"{kind}, charging", (night,), (Fault(kind, CHARGE_S),), needs=needs)
+        yield Case(row, f"{words}, delivering", (off, latched), (Fault(kind, at_s),), needs=needs)
+        yield Case(row, f"{words}, charging", (night,), (Fault(kind, CHARGE_S),), needs=needs)
     # 50 mL on the floor, at 0.01 L/s.
     yield Case(
         25,
@@ -187,7 +187,7 @@ def _delivery(site: Site, at_s: int) -> Iterator[Case]:
     off = Expect(at_s, FLOAT_S, off=DELIVERY)
     yield Case(
         32,
-        "tray float opens for 15 min",
+        "tray float opens for 15 min, early in the delivery",
         (replace(off, stay_s=back_s),),
         (Fault("tray_float_open", at_s, 900),),
         needs=F.TRAY,
@@ -204,10 +204,10 @@ def _delivery(site: Site, at_s: int) -> Iterator[Case]:
                 needs=F.TRAY,
             )
     still_s = settings[S.FAN_STILL_S] + 1
-    for kind in ("fan_stalled", "tach_dead"):
+    for kind, words in (("fan_stalled", "fans stalled"), ("tach_dead", "fan tachometer dead")):
         yield Case(
             28,
-            f"{kind}, delivering",
+            f"{words}, delivering",
             (Expect(at_s, still_s, off=P, stay_s=still_s + settings[S.COIL_WAIT_S]),),
             (Fault(kind, at_s),),
             needs=F.FAN_TACH,

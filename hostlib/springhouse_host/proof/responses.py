@@ -1,5 +1,6 @@
 """What must follow a fault, and how soon it did, read from the events of a run."""
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -8,8 +9,6 @@ from springhouse import words
 from springhouse_sim import gauge as G
 from springhouse_sim import ticks as K
 from springhouse_sim.trace import Trace
-
-from .table_check import bit_names
 
 
 @dataclass(frozen=True)
@@ -37,12 +36,17 @@ class Expect:
         if self.ice_at_most_kg is not None:
             return "ice bounded by the cut-out"
         if self.latch:
-            return f"latched: {bit_names(self.latch, words.LATCHES)}"
+            return f"latched: {_named(self.latch, words.LATCHES)}"
         if self.go_on:
-            return f"goes on: {bit_names(self.go_on, words.OUTPUTS)}"
+            return f"goes on: {_named(self.go_on, words.OUTPUTS)}"
         stay = f" for {self.stay_s} s" if self.stay_s else ""
         never = "not on" if self.idle else "off"
-        return f"{never}: {bit_names(self.off, words.OUTPUTS)}{stay}"
+        return f"{never}: {_named(self.off, words.OUTPUTS)}{stay}"
+
+
+def _named(bits: int, names: Sequence[str]) -> str:
+    """Return the names of the bits set, as a person would list them."""
+    return " and ".join(name for n, name in enumerate(names) if bits >> n & 1)
 
 
 @dataclass(frozen=True)
