@@ -4,12 +4,14 @@ import io
 import json
 import math
 import shutil
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from springhouse import mode
 from springhouse import setting as S
 from springhouse_host import cli, load_site
 from springhouse_host.commissioning import (
@@ -23,6 +25,8 @@ from springhouse_host.commissioning import (
 )
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
+from springhouse_sim.bench import Bench
+from springhouse_sim.world.owner import AskMode
 
 SITE = load_site("demo")
 WIRING = Path(__file__).parents[2] / "wiring"
@@ -241,6 +245,25 @@ def test_first_charge_by_the_hour() -> None:
     assert fall[3] == pytest.approx(fall[2] * (60 - rest) / 60.0, rel=0.1)  # run is 180 min
 
 
+def test_first_charge_agrees_with_the_plant_under_its_controller() -> None:
+    """Against the whole simulation: layers, start transients, the place as it warms, the rests."""
+    asked = AskMode(60, mode.FIRST_PULL_DOWN, 1440)
+    scenario = replace(
+        scenarios.single(SITE, datetime(2001, 7, 9), 1), variant="mid", store_start_c=25.0
+    )
+
+    def kind(plant, record, world, **more):
+        return Bench(plant, record, replace(world, actors=(*world.actors, asked)), **more)
+
+    trace = running.bench(SITE, scenario, kind=kind).run(0.5).minutes()
+    off_min = SITE.settings()[S.MIN_OFF_S] // 60  # after power-up
+    seen = trace["store_mean_c"].to_numpy()[off_min::60]
+    table = prediction.hourly(SITE, 25.0, float(trace["place_c"].iloc[:660].mean()))
+    expected = table.store_c["mid"][:12]
+    assert expected[11] < 10.0
+    assert list(seen[:12]) == pytest.approx(expected, abs=0.5)
+
+
 def test_table_is_plain_text(call, tmp_path: Path) -> None:
     assert call("--table", "t.txt")[0] == 0
     lines = (tmp_path / "t.txt").read_text("utf-8").splitlines()
@@ -359,7 +382,7 @@ ANSWERS = st.fixed_dictionaries(
 )
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.text(max_size=60) | JSON.map(json.dumps))
 def test_any_text_is_a_record_or_one_line(text: str) -> None:
     try:
@@ -368,7 +391,7 @@ def test_any_text_is_a_record_or_one_line(text: str) -> None:
         assert str(error).startswith("r.json: no record")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=40, deadline=None)
 @given(st.dictionaries(st.sampled_from(["type", "fill", "probe_room"]), ANSWERS), JSON)
 def test_a_record_is_read_as_it_was_written(answers: dict, spoilt: object) -> None:
     head = {"schema": 1, "site": SITE.name, "site_sha256": "0", "written": ""}

@@ -289,6 +289,7 @@ def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
 
 def test_siphon_sees_flow_with_the_pump_off(take, made: MadeUp) -> None:
     assert take("siphon", "", "", "", "0").good
+    assert [c["mode"] for c in made.commands] == [W.PURGE, W.OFF, W.AUTOMATIC]
     real = made.line
 
     def runs_on() -> str:
@@ -334,7 +335,7 @@ def test_a_board_that_falls_silent_or_restarts_is_one_line(take, made: MadeUp) -
         take("leak_hour", "")
     made.wait = lambda wanted, timeout_s: setattr(made, "up", made.up + 21)  # type: ignore[method-assign]
     with pytest.raises(KnownError, match="no record for 20 s"):
-        take("leak_hour", "")
+        take("outage")
 
 
 def test_no_more_commands_than_the_board_takes_in_a_minute(made: MadeUp) -> None:

@@ -37,6 +37,7 @@ SETTLE_S = 30.0
 STEADY_SHARE = 0.1
 PURGE_S = 900.0
 HOUR_S = 3600.0
+QUIET_MIN = 90
 FLOW_LEAST_ML_MIN = 50
 TELL_S = 60
 
@@ -236,33 +237,38 @@ def dry_run(bench: Bench, _step: Step) -> Values:
     return {"stopped": _yes(stop is not None)}
 
 
-def _quiet(bench: Bench, seconds: float) -> bool:
-    """Whether the float and the floor contact stay closed for so long."""
+def _stirs(bench: Bench, seconds: float, least_ml_min: int | None = None) -> Record | None:
+    """Return the first record with an open float or floor contact, or with so much flow."""
     bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
-    return bench.board.until(lambda r: r.line.inputs & bits != bits, seconds) is None
+
+    def stirs(record: Record) -> bool:
+        flows = least_ml_min is not None and record.line.ml >= least_ml_min
+        return flows or record.line.inputs & bits != bits
+
+    return bench.board.until(stirs, seconds)
 
 
 def leak_hour(bench: Bench, _step: Step) -> Values:
     """Whether the contacts keep quiet for an hour."""
     bench.person.wait("   level marked, paper under every joint?")
-    return {"quiet": _yes(_quiet(bench, HOUR_S))}
+    with bench.board.mode(W.OFF, QUIET_MIN):
+        return {"quiet": _yes(_stirs(bench, HOUR_S) is None)}
 
 
 def siphon(bench: Bench, step: Step) -> Values:
     """Whether anything flows in an hour with the pump's plug pulled."""
     bench.person.wait("   level marked?")
-    with bench.board.mode(W.PURGE, SPELL_MIN):
+    board = bench.board
+    with board.mode(W.PURGE, SPELL_MIN):
         if not _comes_on(bench, O.PUMP, 120.0):
             _no_pump()
         _flows_ml_min(bench, SETTLE_S)
         bench.person.wait("   pump full and running: pull its plug now")
-    _flows_ml_min(bench, SETTLE_S)
-    bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
-    moved = bench.board.until(
-        lambda r: r.line.ml >= FLOW_LEAST_ML_MIN or r.line.inputs & bits != bits, HOUR_S
-    )
-    bench.person.wait("   put the plug back")
-    return {"still": _yes(moved is None)}
+        board.ask(W.OFF, QUIET_MIN)  # else it would try to cool, and find itself dry
+        _flows_ml_min(bench, SETTLE_S)
+        stirred = _stirs(bench, HOUR_S, FLOW_LEAST_ML_MIN)
+        bench.person.wait("   put the plug back")
+    return {"still": _yes(stirred is None)}
 
 
 HOURS = Ask("hours", "hours to watch", "number", "h", low=0.5, high=72)
