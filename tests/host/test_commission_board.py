@@ -265,6 +265,21 @@ def test_bucket_and_stopwatch_under_way_in_purge(take, made: MadeUp) -> None:
     assert made.mode == W.AUTOMATIC
 
 
+def test_the_pump_may_wait_as_long_as_the_tray_has_it_wait(take, made: MadeUp) -> None:
+    begun, wait_s = made.up, SITE.settings()[S.TRAY_RETURN_S]
+
+    def waits(board: MadeUp) -> None:
+        board.dead = O.PUMP if board.up < begun + wait_s else 0
+
+    made.each_second = waits
+    assert take("pulse_pump", "", "yes").good
+    begun = made.up
+    assert take("flow", "", "450", "1.2", "60").values["board_l_min"] == pytest.approx(1.2)
+    made.each_second = put("dead", O.PUMP)
+    with pytest.raises(KnownError, match="the pump does not run"):
+        take("siphon", "")
+
+
 def test_dry_run_stop(take, made: MadeUp) -> None:
     def runs_dry(board: MadeUp) -> None:
         ran = board.mode == W.PURGE and board.up > begun + 14

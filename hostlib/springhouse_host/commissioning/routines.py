@@ -35,7 +35,7 @@ ALARM_S = 3.0  # 2 s, and one record a second
 SPELL_MIN = 30
 SETTLE_S = 30.0
 STEADY_SHARE = 0.1
-PURGE_S = 900.0
+PURGE_S = 1500.0
 HOUR_S = 3600.0
 QUIET_MIN = 90
 FLOW_LEAST_ML_MIN = 50
@@ -136,10 +136,15 @@ def _barred(record: Record, part: Contact) -> bool:
 def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
     """Return mode, output bit and how long it may take."""
     if output == "pump":
-        return W.PURGE, O.PUMP, 120.0
+        return W.PURGE, O.PUMP, _pump_wait_s(bench)
     if output == "fan":
-        return W.COOL_NOW, O.FAN, 600.0
+        return W.COOL_NOW, O.FAN, 600.0 + _pump_wait_s(bench)
     return _charge_mode(bench), O.COMPRESSOR, _longest_wait_s(bench)
+
+
+def _pump_wait_s(bench: Bench) -> float:
+    """Return how long the pump may wait: after power-up and the tray float, delivery is barred."""
+    return min(60.0 * SPELL_MIN, bench.site.settings()[S.TRAY_RETURN_S] + 120.0)
 
 
 def _charge_mode(bench: Bench) -> int:
@@ -207,8 +212,7 @@ def flow(bench: Bench, step: Step) -> Values:
     """The board's flow while the person holds bucket and stopwatch."""
     bench.person.wait("   return over a bucket?")
     with bench.board.mode(W.PURGE, SPELL_MIN):
-        if not _comes_on(bench, O.PUMP, 120.0):
-            return _no_pump()
+        _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S / 3.0)
         values: Values = {}
         if any(ask.name == "board_l_min" for ask in step.asks):
@@ -218,17 +222,19 @@ def flow(bench: Bench, step: Step) -> Values:
         return bench.person.ask_all(step.asks, values)
 
 
-def _no_pump() -> Values:
-    raise KnownError("board: the pump does not run in the mode purge: springhouse watch says why")
+def _await_pump(bench: Bench) -> None:
+    if not _comes_on(bench, O.PUMP, _pump_wait_s(bench)):
+        raise KnownError(
+            "board: the pump does not run in the mode purge: springhouse watch says why"
+        )
 
 
 def dry_run(bench: Bench, _step: Step) -> Values:
     """Whether the dry-run stop comes when the pump is asked to run without its plug."""
     bench.person.wait("   pump's plug pulled?")
     longest_s = float(bench.site.settings()[S.PRIME_S] + 20)
-    with bench.board.mode(W.PURGE, 1):
-        if not _comes_on(bench, O.PUMP, 60.0):
-            _no_pump()
+    with bench.board.mode(W.PURGE, SPELL_MIN):
+        _await_pump(bench)
         stop = bench.board.until(
             lambda r: bool(r.line.w[2] & C.LOCK_DRY) and not r.on(O.PUMP), longest_s
         )
@@ -260,8 +266,7 @@ def siphon(bench: Bench, step: Step) -> Values:
     bench.person.wait("   level marked?")
     board = bench.board
     with board.mode(W.PURGE, SPELL_MIN):
-        if not _comes_on(bench, O.PUMP, 120.0):
-            _no_pump()
+        _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S)
         bench.person.wait("   pump full and running: pull its plug now")
         board.ask(W.OFF, QUIET_MIN)  # else it would try to cool, and find itself dry
