@@ -21,8 +21,8 @@ from ..site.tables import PROBES
 from ..watching.record import Record, room_words, store_words
 from .asking import Person
 from .board import Board
+from .kinds import ICE_READINGS, Ask, Step
 from .record import Values
-from .steps import ICE_READINGS, Ask, Step
 
 MOTORS = O.COMPRESSOR | O.PUMP | O.FAN | O.FAN_FULL
 DELIVERY = O.PUMP | O.FAN | O.FAN_FULL
