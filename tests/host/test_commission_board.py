@@ -172,7 +172,7 @@ def test_purge_ends_when_the_flow_is_steady(take, made: MadeUp) -> None:
     answer = take("purge", "", "yes")
     assert answer.good
     assert made.up >= begun + 130
-    made.each_second = lambda board: setattr(board, "flow", 900 + board.up % 9 * 60)
+    made.each_second = lambda board: setattr(board, "flow", 1250 + board.up % 9 * 60)
     assert take("purge", "", "yes").values["steady"] == "no"
 
 
@@ -211,6 +211,9 @@ def test_dry_run_stop(take, made: MadeUp) -> None:
     made.each_second = lambda board: None
     made.dry, made.dead = False, 0
     assert take("dry_run", "", "").values == {"stopped": "no"}
+    begun = made.up
+    made.each_second = lambda board: setattr(board, "dead", O.PUMP if board.up > begun + 14 else 0)
+    assert take("dry_run", "", "").values == {"stopped": "no"}, "off, but not for want of water"
 
 
 def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
