@@ -4,17 +4,18 @@ import io
 import json
 import math
 import shutil
-from datetime import date
+from dataclasses import replace
+from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from springhouse import mode
 from springhouse import setting as S
 from springhouse_host import cli, load_site
 from springhouse_host.commissioning import (
     asking,
     judging,
+    kinds,
     prediction,
     record,
     results,
@@ -23,6 +24,8 @@ from springhouse_host.commissioning import (
 )
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
+from springhouse_sim.bench import Bench
+from springhouse_sim.world.owner import AskMode
 
 SITE = load_site("demo")
 WIRING = Path(__file__).parents[2] / "wiring"
@@ -51,7 +54,7 @@ GOOD = {
 }
 
 
-def reply(step: steps.Step, ask: steps.Ask) -> str:
+def reply(step: kinds.Step, ask: kinds.Ask) -> str:
     if ask.name == "moved":
         return step.probe
     if ask.name == "hours":
@@ -59,11 +62,11 @@ def reply(step: steps.Step, ask: steps.Ask) -> str:
     return GOOD.get(ask.name, ask.right or "yes")
 
 
-def replies(*wanted: steps.Step) -> str:
+def replies(*wanted: kinds.Step) -> str:
     return "".join(f"{reply(s, ask)}\n" for s in wanted or steps.steps(SITE) for ask in s.asks)
 
 
-def values(name: str, **other: record.Value) -> tuple[steps.Step, record.Values]:
+def values(name: str, **other: record.Value) -> tuple[kinds.Step, record.Values]:
     step = steps.step_named(SITE, name)
     made = {ask.name: asking.read(ask, reply(step, ask)) for ask in step.asks} | other
     assert None not in made.values()
@@ -241,6 +244,25 @@ def test_first_charge_by_the_hour() -> None:
     assert fall[3] == pytest.approx(fall[2] * (60 - rest) / 60.0, rel=0.1)  # run is 180 min
 
 
+def test_first_charge_agrees_with_the_plant_under_its_controller() -> None:
+    """Against the whole simulation: layers, start transients, the place as it warms, the rests."""
+    asked = AskMode(60, mode.FIRST_PULL_DOWN, 1440)
+    scenario = replace(
+        scenarios.single(SITE, datetime(2001, 7, 9), 1), variant="mid", store_start_c=25.0
+    )
+
+    def kind(plant, record, world, **more):
+        return Bench(plant, record, replace(world, actors=(*world.actors, asked)), **more)
+
+    trace = running.bench(SITE, scenario, kind=kind).run(0.5).minutes()
+    off_min = SITE.settings()[S.MIN_OFF_S] // 60  # after power-up
+    seen = trace["store_mean_c"].to_numpy()[off_min::60]
+    table = prediction.hourly(SITE, 25.0, float(trace["place_c"].iloc[:660].mean()))
+    expected = table.store_c["mid"][:12]
+    assert expected[11] < 10.0
+    assert list(seen[:12]) == pytest.approx(expected, abs=0.5)
+
+
 def test_table_is_plain_text(call, tmp_path: Path) -> None:
     assert call("--table", "t.txt")[0] == 0
     lines = (tmp_path / "t.txt").read_text("utf-8").splitlines()
@@ -339,48 +361,6 @@ def test_a_record_that_is_none_is_refused_in_one_line(call, tmp_path: Path, text
     assert err[0].startswith("r.json")
     assert says in err[0]
     assert path.read_bytes() == before
-
-
-JSON = st.recursive(
-    st.none() | st.booleans() | st.integers() | st.floats() | st.text(max_size=8),
-    lambda inner: st.lists(inner, max_size=3) | st.dictionaries(st.text(max_size=8), inner),
-    max_leaves=8,
-)
-ANSWERS = st.fixed_dictionaries(
-    {
-        "on": st.dates().map(str),
-        "values": st.dictionaries(
-            st.text(max_size=5),
-            st.text(max_size=5) | st.floats(allow_nan=False, allow_infinity=False),
-            max_size=3,
-        ),
-    },
-    optional={"wrong": st.lists(st.text(max_size=5), max_size=2), "refused": st.booleans()},
-)
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.text(max_size=60) | JSON.map(json.dumps))
-def test_any_text_is_a_record_or_one_line(text: str) -> None:
-    try:
-        record.parse(text, "r.json")
-    except KnownError as error:
-        assert str(error).startswith("r.json: no record")
-
-
-@settings(max_examples=60, deadline=None)
-@given(st.dictionaries(st.sampled_from(["type", "fill", "probe_room"]), ANSWERS), JSON)
-def test_a_record_is_read_as_it_was_written(answers: dict, spoilt: object) -> None:
-    head = {"schema": 1, "site": SITE.name, "site_sha256": "0", "written": ""}
-    read = record.parse(json.dumps({**head, "answers": answers}), "r.json")
-    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), dict(read.answers))
-    again = record.parse(json.dumps(book.as_json()), "r.json")
-    assert again.answers == read.answers
-    assert {name: a["values"] for name, a in book.as_json()["answers"].items()} == {
-        name: a["values"] for name, a in answers.items()
-    }
-    with pytest.raises(KnownError):
-        record.parse(json.dumps({**head, "answers": answers, "more": spoilt}), "r.json")
 
 
 def test_the_oldest_ice_point_counts() -> None:

@@ -1,14 +1,12 @@
 """Commissioning with a board: a made-up one whose records answer commands, one second a record."""
 
-import io
 import json
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import date
 from pathlib import Path
 
 import pytest
-from springhouse import condition as C
-from springhouse import latch as L
+from made_up_board import HEALTHY, Change, Hands, MadeUp
 from springhouse import mode as W
 from springhouse import output as O
 from springhouse import setting as S
@@ -20,85 +18,6 @@ from springhouse_host.errors import KnownError
 from springhouse_host.watching.record import parse
 
 SITE = load_site("demo")
-BITS = {W.PURGE: O.PUMP, W.COOL_NOW: O.PUMP | O.FAN, W.CHARGE_NOW: O.COMPRESSOR}
-HEALTHY = 0b11111
-Change = Callable[["MadeUp"], None]
-
-
-class MadeUp:
-    """Writes records as the firmware's report.py does; what it does is set by the test."""
-
-    def __init__(self) -> None:
-        self.up = 100
-        self.mode = W.AUTOMATIC
-        self.inputs = HEALTHY
-        self.mc = [12000, 12250, 26000, 0, 0]
-        self.bad = [0, 0, 0, 1, 1]
-        self.lat = 0
-        self.stuck_out = 0  # outputs that no mode takes away
-        self.dead = 0
-        self.dry = False
-        self.flow = 1200
-        self.commands: list[dict] = []
-        self.each_second: Change = lambda board: None
-        self._answer: dict | None = None
-
-    @property
-    def lock(self) -> int:
-        word = 0 if self.inputs & 2 else C.LOCK_TRAY
-        word |= 0 if self.inputs & 1 else C.LOCK_MAINS
-        word |= C.LOCK_DRY if self.dry else 0
-        return word | (C.LOCK_STORE | C.LOCK_ROOM if self.lat & L.FLOOD else 0)
-
-    @property
-    def out(self) -> int:
-        out = BITS.get(self.mode, 0) & ~self.dead | self.stuck_out
-        return out | (O.ALARM if self.lat else 0)
-
-    def send(self, command: dict) -> None:
-        self.commands.append(command)
-        self._answer = {"done": command["cmd"]}
-        if command["cmd"] == "mode":
-            self.mode = command["mode"]
-        elif self.inputs & 12 == 12:
-            self.lat = 0
-
-    def wait(self, wanted: Callable[[dict], bool], _timeout_s: float) -> dict | None:
-        if self._answer is not None:
-            answer, self._answer = self._answer, None
-            assert wanted(answer)
-            return answer
-        self.up += 1
-        self.each_second(self)
-        self.lat |= 0 if self.inputs & 4 else L.LEVEL
-        self.lat |= 0 if self.inputs & 8 else L.FLOOR
-        message = json.loads(self.line())
-        return message if wanted(message) else None
-
-    def line(self) -> str:
-        flow = self.flow if self.out & O.PUMP else 0
-        state = {
-            "up": self.up, "utc": -1, "st": [0, 0], "out": self.out, "mc": self.mc,
-            "bad": self.bad, "ml": flow, "mv": 12800, "in": self.inputs,
-            "w": [0, 0, self.lock], "lat": self.lat, "md": [self.mode, 0],
-        }  # fmt: skip
-        return json.dumps(state)
-
-
-class Hands(io.StringIO):
-    """Types answers; one that is a function is a deed, done before Enter is pressed."""
-
-    def __init__(self, board: MadeUp, *answers: str | Change) -> None:
-        super().__init__()
-        self._board = board
-        self._answers: Iterator[str | Change] = iter(answers)
-
-    def readline(self, _limit: int = -1, /) -> str:
-        answer = next(self._answers, None)
-        if callable(answer):
-            answer(self._board)
-            return "\n"
-        return "" if answer is None else f"{answer}\n"
 
 
 @pytest.fixture
@@ -253,7 +172,7 @@ def test_purge_ends_when_the_flow_is_steady(take, made: MadeUp) -> None:
     answer = take("purge", "", "yes")
     assert answer.good
     assert made.up >= begun + 130
-    made.each_second = lambda board: setattr(board, "flow", 900 + board.up % 9 * 60)
+    made.each_second = lambda board: setattr(board, "flow", 1250 + board.up % 9 * 60)
     assert take("purge", "", "yes").values["steady"] == "no"
 
 
@@ -263,6 +182,21 @@ def test_bucket_and_stopwatch_under_way_in_purge(take, made: MadeUp) -> None:
     assert answer.values["board_l_min"] == pytest.approx(1.2)
     assert answer.results["pulses_l"] == round(450 * 1.2 / bucket)
     assert made.mode == W.AUTOMATIC
+
+
+def test_the_pump_may_wait_as_long_as_the_tray_has_it_wait(take, made: MadeUp) -> None:
+    begun, wait_s = made.up, SITE.settings()[S.TRAY_RETURN_S]
+
+    def waits(board: MadeUp) -> None:
+        board.dead = O.PUMP if board.up < begun + wait_s else 0
+
+    made.each_second = waits
+    assert take("pulse_pump", "", "yes").good
+    begun = made.up
+    assert take("flow", "", "450", "1.2", "60").values["board_l_min"] == pytest.approx(1.2)
+    made.each_second = put("dead", O.PUMP)
+    with pytest.raises(KnownError, match="the pump does not run"):
+        take("siphon", "")
 
 
 def test_dry_run_stop(take, made: MadeUp) -> None:
@@ -277,6 +211,9 @@ def test_dry_run_stop(take, made: MadeUp) -> None:
     made.each_second = lambda board: None
     made.dry, made.dead = False, 0
     assert take("dry_run", "", "").values == {"stopped": "no"}
+    begun = made.up
+    made.each_second = lambda board: setattr(board, "dead", O.PUMP if board.up > begun + 14 else 0)
+    assert take("dry_run", "", "").values == {"stopped": "no"}, "off, but not for want of water"
 
 
 def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
@@ -289,6 +226,7 @@ def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
 
 def test_siphon_sees_flow_with_the_pump_off(take, made: MadeUp) -> None:
     assert take("siphon", "", "", "", "0").good
+    assert [c["mode"] for c in made.commands] == [W.PURGE, W.OFF, W.AUTOMATIC]
     real = made.line
 
     def runs_on() -> str:
@@ -334,7 +272,7 @@ def test_a_board_that_falls_silent_or_restarts_is_one_line(take, made: MadeUp) -
         take("leak_hour", "")
     made.wait = lambda wanted, timeout_s: setattr(made, "up", made.up + 21)  # type: ignore[method-assign]
     with pytest.raises(KnownError, match="no record for 20 s"):
-        take("leak_hour", "")
+        take("outage")
 
 
 def test_no_more_commands_than_the_board_takes_in_a_minute(made: MadeUp) -> None:

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from typing import TextIO
 
 from ..errors import KnownError
+from .kinds import ICE_READINGS, Ask
 from .record import Value, Values
-from .steps import ICE_READINGS, Ask
 
 LATER = "later"
 

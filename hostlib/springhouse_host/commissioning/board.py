@@ -59,7 +59,9 @@ class Board:
             found = None if message is None else parse(json.dumps(message), time.time())
             if found is not None:
                 return found
-        raise KnownError(f"board: no record for {SILENT_S:g} s: does its program run? report_s 1?")
+        raise KnownError(
+            f"board: no record for {SILENT_S:g} s: does its program run, with report_s 1?"
+        )
 
     def _wait(self, wanted: Callable[[Message], bool], timeout_s: float) -> Message | None:
         try:

@@ -13,7 +13,8 @@ from ..errors import KnownError
 from ..screen import write_json
 from ..seasons import add_months
 from ..site import Site
-from .steps import STEPS, UPKEEP, Step, steps
+from .kinds import Step
+from .steps import STEPS, UPKEEP, steps
 
 SCHEMA = 1
 LARGEST_BYTES = 1_000_000

@@ -21,8 +21,8 @@ from ..site.tables import PROBES
 from ..watching.record import Record, room_words, store_words
 from .asking import Person
 from .board import Board
+from .kinds import ICE_READINGS, Ask, Step
 from .record import Values
-from .steps import ICE_READINGS, Ask, Step
 
 MOTORS = O.COMPRESSOR | O.PUMP | O.FAN | O.FAN_FULL
 DELIVERY = O.PUMP | O.FAN | O.FAN_FULL
@@ -35,8 +35,9 @@ ALARM_S = 3.0  # 2 s, and one record a second
 SPELL_MIN = 30
 SETTLE_S = 30.0
 STEADY_SHARE = 0.1
-PURGE_S = 900.0
+PURGE_S = 1500.0
 HOUR_S = 3600.0
+QUIET_MIN = 90
 FLOW_LEAST_ML_MIN = 50
 TELL_S = 60
 
@@ -135,10 +136,15 @@ def _barred(record: Record, part: Contact) -> bool:
 def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
     """Return mode, output bit and how long it may take."""
     if output == "pump":
-        return W.PURGE, O.PUMP, 120.0
+        return W.PURGE, O.PUMP, _pump_wait_s(bench)
     if output == "fan":
-        return W.COOL_NOW, O.FAN, 600.0
+        return W.COOL_NOW, O.FAN, 600.0 + _pump_wait_s(bench)
     return _charge_mode(bench), O.COMPRESSOR, _longest_wait_s(bench)
+
+
+def _pump_wait_s(bench: Bench) -> float:
+    """Return how long the pump may wait: after power-up and the tray float, delivery is barred."""
+    return min(60.0 * SPELL_MIN, bench.site.settings()[S.TRAY_RETURN_S] + 120.0)
 
 
 def _charge_mode(bench: Bench) -> int:
@@ -206,8 +212,7 @@ def flow(bench: Bench, step: Step) -> Values:
     """The board's flow while the person holds bucket and stopwatch."""
     bench.person.wait("   return over a bucket?")
     with bench.board.mode(W.PURGE, SPELL_MIN):
-        if not _comes_on(bench, O.PUMP, 120.0):
-            return _no_pump()
+        _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S / 3.0)
         values: Values = {}
         if any(ask.name == "board_l_min" for ask in step.asks):
@@ -217,17 +222,19 @@ def flow(bench: Bench, step: Step) -> Values:
         return bench.person.ask_all(step.asks, values)
 
 
-def _no_pump() -> Values:
-    raise KnownError("board: the pump does not run in the mode purge: springhouse watch says why")
+def _await_pump(bench: Bench) -> None:
+    if not _comes_on(bench, O.PUMP, _pump_wait_s(bench)):
+        raise KnownError(
+            "board: the pump does not run in the mode purge: springhouse watch says why"
+        )
 
 
 def dry_run(bench: Bench, _step: Step) -> Values:
     """Whether the dry-run stop comes when the pump is asked to run without its plug."""
     bench.person.wait("   pump's plug pulled?")
     longest_s = float(bench.site.settings()[S.PRIME_S] + 20)
-    with bench.board.mode(W.PURGE, 1):
-        if not _comes_on(bench, O.PUMP, 60.0):
-            _no_pump()
+    with bench.board.mode(W.PURGE, SPELL_MIN):
+        _await_pump(bench)
         stop = bench.board.until(
             lambda r: bool(r.line.w[2] & C.LOCK_DRY) and not r.on(O.PUMP), longest_s
         )
@@ -236,33 +243,37 @@ def dry_run(bench: Bench, _step: Step) -> Values:
     return {"stopped": _yes(stop is not None)}
 
 
-def _quiet(bench: Bench, seconds: float) -> bool:
-    """Whether the float and the floor contact stay closed for so long."""
+def _stirs(bench: Bench, seconds: float, least_ml_min: int | None = None) -> Record | None:
+    """Return the first record with an open float or floor contact, or with so much flow."""
     bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
-    return bench.board.until(lambda r: r.line.inputs & bits != bits, seconds) is None
+
+    def stirs(record: Record) -> bool:
+        flows = least_ml_min is not None and record.line.ml >= least_ml_min
+        return flows or record.line.inputs & bits != bits
+
+    return bench.board.until(stirs, seconds)
 
 
 def leak_hour(bench: Bench, _step: Step) -> Values:
     """Whether the contacts keep quiet for an hour."""
     bench.person.wait("   level marked, paper under every joint?")
-    return {"quiet": _yes(_quiet(bench, HOUR_S))}
+    with bench.board.mode(W.OFF, QUIET_MIN):
+        return {"quiet": _yes(_stirs(bench, HOUR_S) is None)}
 
 
 def siphon(bench: Bench, step: Step) -> Values:
     """Whether anything flows in an hour with the pump's plug pulled."""
     bench.person.wait("   level marked?")
-    with bench.board.mode(W.PURGE, SPELL_MIN):
-        if not _comes_on(bench, O.PUMP, 120.0):
-            _no_pump()
+    board = bench.board
+    with board.mode(W.PURGE, SPELL_MIN):
+        _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S)
         bench.person.wait("   pump full and running: pull its plug now")
-    _flows_ml_min(bench, SETTLE_S)
-    bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
-    moved = bench.board.until(
-        lambda r: r.line.ml >= FLOW_LEAST_ML_MIN or r.line.inputs & bits != bits, HOUR_S
-    )
-    bench.person.wait("   put the plug back")
-    return {"still": _yes(moved is None)}
+        board.ask(W.OFF, QUIET_MIN)  # else it would try to cool, and find itself dry
+        _flows_ml_min(bench, SETTLE_S)
+        stirred = _stirs(bench, HOUR_S, FLOW_LEAST_ML_MIN)
+        bench.person.wait("   put the plug back")
+    return {"still": _yes(stirred is None)}
 
 
 HOURS = Ask("hours", "hours to watch", "number", "h", low=0.5, high=72)

@@ -6,10 +6,10 @@ from datetime import date
 from .asking import LaterError, Person
 from .board import Board
 from .judging import judge
+from .kinds import CAUTIONS, Step
 from .record import Answer, Book, Values
 from .routines import ROUTINES, Bench
 from .sheet import figures, wrapped
-from .steps import CAUTIONS, Step
 
 
 class RefusedError(Exception):

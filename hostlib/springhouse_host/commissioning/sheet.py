@@ -6,8 +6,9 @@ from datetime import date
 from ..site import VARIANTS, Site
 from ..site.tables import PROBES
 from . import prediction
+from .kinds import CAUTIONS, Step
 from .record import Answer, Book
-from .steps import CAUTIONS, STEPS, UPKEEP, Step
+from .steps import STEPS, UPKEEP
 
 WIDTH = 100
 OFTEN = {1: "monthly", 12: "yearly"}

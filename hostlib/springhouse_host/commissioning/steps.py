@@ -5,90 +5,12 @@ Limits without a source are common practice and say so in the text.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
-from typing import Literal
+from dataclasses import replace
 
 from ..errors import KnownError
 from ..site import Site
 from ..site.tables import PROBES
-
-Kind = Literal["yes", "number", "numbers", "choice"]
-ICE_READINGS = 10
-
-CAUTIONS = {
-    "mains": "Mains: pull the freezer's plug before hands go near wires or water. Wiring is work "
-    "for whom local codes allow it; a residual-current device of 30 mA or less stays in.",
-    "water": "Water: 1 kg a litre, and it runs to plugs. Sockets above every water line; on a wet "
-    "floor cut the power at the distribution board first. Not for drinking, no spray.",
-    "refrigerant": "Refrigerant burns: no drill, screw, blade or scraper at the freezer. If it "
-    "hisses or smells: no switches, doors open, leave, call who is licensed for it.",
-    "salt": "Salt water is for the bucket with the sensor only; none of it goes into the store.",
-}
-
-
-@dataclass(frozen=True)
-class Ask:
-    """One reading or answer.
-
-    ``right`` is the good answer of yes/no and choices, ``good`` the good range of a number; both
-    left out: `judging.py` decides. ``refuses``: a wrong answer rules the freezer out.
-    """
-
-    name: str
-    text: str
-    kind: Kind = "yes"
-    unit: str = ""
-    low: float = 0.0
-    high: float = 0.0
-    choices: tuple[str, ...] = ()
-    right: str = ""
-    good: tuple[float, float] | None = None
-    otherwise: str = ""
-    refuses: bool = False
-    needs: str = ""  # as of a step
-    board: bool = False  # a board that runs answers it
-
-
-@dataclass(frozen=True)
-class Step:
-    """One line of the sheet."""
-
-    name: str
-    do: str
-    expect: str
-    judged: str
-    asks: tuple[Ask, ...]
-    cautions: tuple[str, ...] = ()
-    needs: str = ""  # "sensors.tray", "protection.siphon_break": only where it is there
-    each_probe: bool = False  # once for every probe that is fitted
-    probe: str = ""  # which, once spread out
-    watch: str = ""  # routine of `routines.py` that a board answers with
-    repeats_months: int = 0  # a proof test: when it is due again
-    keeps: str = ""  # key of [commissioned] that keeps its date
-
-    @property
-    def kind(self) -> str:
-        """The name without the probe it was spread out for."""
-        return self.name.removesuffix(f"_{self.probe}") if self.probe else self.name
-
-
-def yes(
-    name: str, text: str, otherwise: str, *, refuses: bool = False, needs: str = "",
-    board: bool = False, right: str = "yes",
-) -> Ask:  # fmt: skip
-    """Return a question whose good answer is ``right``."""
-    return Ask(name, text, right=right, otherwise=otherwise, refuses=refuses, needs=needs,
-               board=board)  # fmt: skip
-
-
-def number(
-    name: str, text: str, unit: str, low: float, high: float,
-    good: tuple[float, float] | None = None, otherwise: str = "", *, needs: str = "",
-    board: bool = False,
-) -> Ask:  # fmt: skip
-    """Return a question for a number."""
-    return Ask(name, text, "number", unit, low, high, good=good, otherwise=otherwise, needs=needs,
-               board=board)  # fmt: skip
+from .kinds import ICE_READINGS, Ask, Step, number, yes
 
 
 def _contact(name: str, do: str, wants: str, expect: str) -> Step:
@@ -96,10 +18,10 @@ def _contact(name: str, do: str, wants: str, expect: str) -> Step:
         f"alarm_{name}", do, expect,
         "the input opens, what must be off is off, and it clears again",
         (
-            yes("seen", "the board saw it open", "look at wire, plug and pull-up", board=True),
-            yes("off", f"{wants} off within 2 s", "do not use it: find out why", board=True),
+            yes("seen", "the board saw it open", "look at wire, plug and pull-up"),
+            yes("off", f"{wants} off within 2 s", "do not use it: find out why"),
             yes("cleared", "put back and acknowledged, the alarm ended",
-                "does the contact close again?", board=True),
+                "does the contact close again?"),
         ),
         ("water",), f"sensors.{name}", watch="contact", repeats_months=1,
     )  # fmt: skip
@@ -110,10 +32,9 @@ def _pulse(name: str, do: str, expect: str, seen: str) -> Step:
         f"pulse_{name}", do, expect, "on when asked, off when told",
         (
             yes("came_on", "it was switched on by the board", "what holds it back? "
-                "springhouse watch says why", board=True),
+                "springhouse watch says why"),
             yes("seen", seen, "driver, fuse, plug, polarity"),
-            yes("went_off", "it went off when told", "do not use it: a driver stuck on",
-                board=True),
+            yes("went_off", "it went off when told", "do not use it: a driver stuck on"),
         ),
         ("mains", "water"), watch="pulse",
     )  # fmt: skip
@@ -221,7 +142,7 @@ STEPS: tuple[Step, ...] = (
         "{probe}: warmed in the hand, the others left alone",
         "the right one moves",
         "2 K or more, and more than any other",
-        (Ask("moved", "which reading moved", "choice", choices=(*PROBES, "none"), board=True),),
+        (Ask("moved", "which reading moved", "choice", choices=(*PROBES, "none")),),
         each_probe=True,
         watch="probe",
     ),
@@ -233,7 +154,7 @@ STEPS: tuple[Step, ...] = (
         "most; the offset goes into the site file",
         (
             Ask("readings", f"{ICE_READINGS} readings, raw, with blanks between", "numbers", "°C",
-                -20, 20, board=True),
+                -20, 20),
         ),
         each_probe=True,
         watch="ice_point",
@@ -257,7 +178,7 @@ STEPS: tuple[Step, ...] = (
         "30 s within a tenth, over the least flow of the settings",
         (
             yes("steady", "flow steady", "purge on: tap the coil, raise the return",
-                needs="sensors.flow", board=True),
+                needs="sensors.flow"),
             yes("clear", "no bubbles in the return", "purge on"),
         ),
         ("water",),
@@ -274,7 +195,7 @@ STEPS: tuple[Step, ...] = (
         "within a fifth of what the labels allow; pulses a litre follow with their error",
         (
             number("board_l_min", "flow that the board shows meanwhile", "L/min", 0, 60,
-                   needs="sensors.flow", board=True),
+                   needs="sensors.flow"),
             number("pulses_l", "flow_pulses_l in wiring.json now", "1/L", 1, 10000,
                    needs="sensors.flow"),
             number("litres", "water in the bucket, weighed", "L", 0.5, 200),
@@ -288,8 +209,7 @@ STEPS: tuple[Step, ...] = (
         "pump's plug pulled while it is asked to run (mode *purge*)",
         "dry-run stop within 10 s",
         "the board takes the pump away",
-        (yes("stopped", "dry-run stop seen", "does the flow sensor read with the pump off?",
-             board=True),),
+        (yes("stopped", "dry-run stop seen", "does the flow sensor read with the pump off?"),),
         ("water",),
         "sensors.flow",
         watch="dry_run",
@@ -301,8 +221,7 @@ STEPS: tuple[Step, ...] = (
         "level unchanged, paper dry",
         "1 mm at most, floor contact and level float quiet",
         (
-            yes("quiet", "floor contact and level float quiet all the hour", "find the water",
-                board=True),
+            yes("quiet", "floor contact and level float quiet all the hour", "find the water"),
             number("drop_mm", "fall of the level in the hour", "mm", 0, 500, (0, 1),
                    "find the leak first"),
             yes("dry", "paper dry under every joint", "that joint again"),
@@ -317,7 +236,7 @@ STEPS: tuple[Step, ...] = (
         "1 mm at most, and no flow seen",
         (
             yes("still", "no flow with the pump off, contacts quiet", "vent hole in the return "
-                "above the water line, outlet over the rim", board=True),
+                "above the water line, outlet over the rim"),
             number("drop_mm", "fall of the level in the hour", "mm", 0, 500, (0, 1),
                    "vent hole in the return above the water line, outlet over the rim"),
         ),
@@ -340,9 +259,9 @@ STEPS: tuple[Step, ...] = (
         "degrees by the hour as the table says; case not hot",
         "hours between the weakest and the strongest reading of the labels, a third either way",
         (
-            number("from_c", "water at the start, stirred", "°C", 2, 40, board=True),
-            number("to_c", "water at the end, stirred", "°C", 0.5, 39, board=True),
-            number("hours", "hours between", "h", 0.5, 200, board=True),
+            number("from_c", "water at the start, stirred", "°C", 2, 40),
+            number("to_c", "water at the end, stirred", "°C", 0.5, 39),
+            number("hours", "hours between", "h", 0.5, 200),
             number("place_c", "air beside the freezer, mean", "°C", -5, 45),
             yes("case", "case warm at most, no smell", "plug out: motor overheats"),
         ),
@@ -389,7 +308,7 @@ STEPS: tuple[Step, ...] = (
         "mains plug of all pulled during a charge, put back after a minute",
         "compressor waits its whole off-time",
         "at least the off-time of the settings",
-        (number("waited_s", "seconds from power to compressor", "s", 0, 7200, board=True),),
+        (number("waited_s", "seconds from power to compressor", "s", 0, 7200),),
         ("mains",),
         watch="outage",
     ),
