@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, R, S, fitted
+from drive import EVERY_SENSOR, Drive, K, M, R, S, fitted
 
 LOW_ONLY = fitted.STORE_LOW | fitted.ROOM
 
@@ -152,3 +152,28 @@ def test_calibration_is_added_and_range_is_judged_on_the_raw_value() -> None:
     d.seconds(2, STORE_LOW_MC=7500)
     assert not d.compressor
     assert d.settings[S.STORE_LOW_OFFSET_MK] == -3000
+
+
+@pytest.mark.parametrize(
+    ("i", "name", "lowest_mc", "highest_mc"),
+    [
+        (0, "STORE_LOW", -5000, 45000),
+        (1, "STORE_HIGH", -5000, 45000),
+        (2, "ROOM", -10000, 60000),
+        (3, "COIL_IN", -10000, 60000),
+        (4, "COIL_AIR", -10000, 60000),
+    ],
+)
+def test_the_range_of_each_probe_ends_where_it_should(
+    i: int, name: str, lowest_mc: int, highest_mc: int
+) -> None:
+    for mc, inside in (
+        (lowest_mc - 1, False),
+        (lowest_mc, True),
+        (highest_mc, True),
+        (highest_mc + 1, False),
+    ):
+        d = Drive(fit=EVERY_SENSOR)
+        d.set(**{f"{name}_MC": mc})
+        d.tick()
+        assert bool(d.memory[M.VALID] >> i & 1) is inside, mc
