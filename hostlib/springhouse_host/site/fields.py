@@ -5,6 +5,7 @@ an error whose text is complete ("from 5 to 2000 L").
 """
 
 import re
+from abc import ABC, abstractmethod
 from dataclasses import dataclass
 from datetime import date
 from typing import Any, Literal, cast
@@ -29,15 +30,17 @@ class Given:
     high: float | None = None
 
 
-class _Kind:
+class _Kind(ABC):
     """A value read by ``parse``; ``allowed`` completes the sentence of a refusal."""
 
     @property
+    @abstractmethod
     def allowed(self) -> str:
-        raise NotImplementedError
+        """What may stand here."""
 
+    @abstractmethod
     def parse(self, value: Any) -> Any:
-        raise NotImplementedError
+        """Return the value in the key's unit, or raise ``refuse``."""
 
     def refuse(self, allowed: str | None = None) -> PydanticCustomError:
         return PydanticCustomError("allowed", "{allowed}", {"allowed": allowed or self.allowed})
