@@ -109,11 +109,12 @@ def replay(
     """
     switch = compiled.load(True, DOORS).sim("plant.rates").switch
     taps = np.zeros(Y.SIZE)
-    wanted = {cut.ms for cut in bench.cuts}
+    ages_s = {cut.ms: cut.state[X.WEATHER_AGE_S] for cut in bench.cuts}
     x = bench.cuts[0].state.copy()
     found = []
     for begin, end, given in pieces(bench, trace):
-        if begin in wanted:
+        if begin in ages_s:
+            x[X.WEATHER_AGE_S] = ages_s[begin]
             found.append(x.copy())
         switch(x, given, params, taps)
         run = solve_ivp(

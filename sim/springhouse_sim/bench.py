@@ -34,11 +34,12 @@ from .plant.plant import Plant
 from .records import FloatRecord, IntRecord
 from .trace import Trace
 from .watch import observe, shadow
-from .world.stage import DAY_MS, TICK_MS, Actor, Calendar, Events, Stage
+from .world.stage import DAY_MS, MINUTE_MS, TICK_MS, Actor, Calendar, Events, Stage
 from .world.tariff import Meter, Prices
 
 EVENT_ROWS = 1024
-SAMPLE_ROWS = 4096
+SAMPLE_ROWS = 4096  # where they are handed on
+MOST_SAMPLE_ROWS = 300_000  # of a run that keeps them: 200 days in one piece, 100 MB
 LARGEST_SEED = 2**31 - 1
 LAST_TICK = 2**30 - 1
 SKIP_NOISE_MK = 2000  # with more, chance alone could make a probe jump out of its trust
@@ -84,43 +85,68 @@ class _Log:
     def __init__(self, code: compiled.Code) -> None:
         self.on_rows: OnRows | None = None
         self.events = code.longs(EVENT_ROWS * ticks.EVENT_SIZE)
-        self.samples = code.floats(np.zeros(SAMPLE_ROWS * ticks.COLUMNS))
+        self.samples = code.zeros(0)
         self.used = code.ints(ticks.USED)
         self.counts = code.longs(gauge.COUNTS)
         self.sizes = code.ints(ticks.USED)
         self.sizes[ticks.EVENTS_USED] = EVENT_ROWS
-        self.sizes[ticks.SAMPLES_USED] = SAMPLE_ROWS
-        self.peaks = code.floats([0.0] * gauge.PEAKS)
+        self.peaks = code.zeros(gauge.PEAKS)
         gauge.clear(self.counts, self.peaks)
         self.event_chunks = [np.zeros((0, ticks.EVENT_SIZE), np.int64)]
-        self.sample_chunks = [np.zeros((0, ticks.COLUMNS))]
+        self.sample_chunks: list[NDArray[np.float64]] = []
         self._kept = 0  # 1 once row 0 of the events repeats a row already taken away
+
+    def open(self, code: compiled.Code, minutes: int, on_rows: OnRows | None) -> None:
+        """Make room for a run of some minutes; no more than a little if its rows are handed on."""
+        self.on_rows = on_rows
+        rows = min(minutes + skip.ROOM_FOR_STEP + 1, MOST_SAMPLE_ROWS)
+        if on_rows is not None:
+            rows = SAMPLE_ROWS
+        self.samples = code.zeros(rows * ticks.COLUMNS)
+        self.sizes[ticks.SAMPLES_USED] = rows
 
     @property
     def records(self) -> ticks.Log:
         return (self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
 
-    def empty(self) -> None:
-        """Take all rows away; the last event stays as row 0, to be compared with."""
-        rows = self.used[ticks.EVENTS_USED]
-        flat = np.array(self.events[: rows * ticks.EVENT_SIZE], np.int64)
-        table = flat.reshape(-1, ticks.EVENT_SIZE)
-        new_events = table[self._kept :]
-        if rows:
-            self.events[: ticks.EVENT_SIZE] = self.events[
-                (rows - 1) * ticks.EVENT_SIZE : rows * ticks.EVENT_SIZE
-            ]
-            self._kept = 1
-        self.used[ticks.EVENTS_USED] = self._kept
+    def all_samples(self) -> NDArray[np.float64]:
+        """Return all rows that were kept, shape (minutes, ticks.COLUMNS)."""
+        if len(self.sample_chunks) == 1:
+            return self.sample_chunks[0]
+        return np.concatenate([np.zeros((0, ticks.COLUMNS)), *self.sample_chunks])
+
+    def empty(self, at_end: bool = False) -> None:
+        """Take rows away; the last event stays as row 0, to be compared with.
+
+        Samples that are kept stay where they are until there is no more room; ``at_end`` nothing
+        is written any more, so they need not be copied.
+        """
+        new_events = self._take_events()
         rows = self.used[ticks.SAMPLES_USED]
-        part = np.array(self.samples[: rows * ticks.COLUMNS], np.float64)
-        new_samples = part.reshape(-1, ticks.COLUMNS)
+        room = rows + skip.ROOM_FOR_STEP < self.sizes[ticks.SAMPLES_USED]
+        if self.on_rows is None and room and not at_end:
+            self.event_chunks.append(new_events)
+            return
+        part = np.asarray(self.samples[: rows * ticks.COLUMNS], np.float64)
+        new_samples = (part if at_end else part.copy()).reshape(-1, ticks.COLUMNS)
         self.used[ticks.SAMPLES_USED] = 0
         if self.on_rows is not None:
             self.on_rows(new_events, new_samples)
         else:
             self.event_chunks.append(new_events)
             self.sample_chunks.append(new_samples)
+
+    def _take_events(self) -> NDArray[np.int64]:
+        rows = self.used[ticks.EVENTS_USED]
+        flat = np.array(self.events[: rows * ticks.EVENT_SIZE], np.int64)
+        new_events = flat.reshape(-1, ticks.EVENT_SIZE)[self._kept :]
+        if rows:
+            self.events[: ticks.EVENT_SIZE] = self.events[
+                (rows - 1) * ticks.EVENT_SIZE : rows * ticks.EVENT_SIZE
+            ]
+            self._kept = 1
+        self.used[ticks.EVENTS_USED] = self._kept
+        return new_events
 
 
 class Bench:
@@ -181,8 +207,8 @@ class Bench:
             self.code.floats(state),
             self.code.floats(given_values),
             self.code.floats(parameters(plant)),
-            self.code.floats([0.0] * integrate.work_size()),
-            self.code.floats([0.0] * Y.SIZE),
+            self.code.zeros(integrate.work_size()),
+            self.code.zeros(Y.SIZE),
         )
         self.board = self._make_board(settings, with_controller)
         self.observer: ticks.Observer = (
@@ -214,17 +240,18 @@ class Bench:
 
     def _make_skip(self) -> tuple[skip_step.Pilot, skip.Skip]:
         code = self.code
-        states = [code.floats([0.0] * X.SIZE) for _ in range(8)]
-        taps = [code.floats([0.0] * Y.SIZE) for _ in range(3)]
+        states = [code.zeros(X.SIZE) for _ in range(14)]
+        taps = [code.zeros(Y.SIZE) for _ in range(3)]
         pilot: skip_step.Pilot = (
             (states[0], states[1], states[2], states[3]),
             (states[4], states[5], states[6], taps[2]),
             taps[0],
             taps[1],
-            code.floats([0.0] * (skip_step.MODES * X.SIZE)),
-            code.floats([0.0] * skip_dense.SIZE),
-            code.floats([0.0] * skip_step.NUMBERS),
+            code.zeros(skip_step.MODES * X.SIZE),
+            code.zeros(skip_dense.SIZE),
+            code.zeros(skip_step.NUMBERS),
             code.longs(skip_step.MARKS),
+            (states[8], states[9], states[10], states[11], states[12], states[13]),
         )
         own: skip.Skip = (
             code.longs(skip.OWN),
@@ -257,10 +284,10 @@ class Bench:
         if self._ran:
             raise RuntimeError("a bench runs once; make another")
         self._ran = True
-        self._log.on_rows = on_rows
         x, u = self.tank[0], self.tank[1]
         begun = np.array(x, np.float64)
         end_ms = round(days * DAY_MS / TICK_MS) * TICK_MS
+        self._log.open(self.code, end_ms // MINUTE_MS, on_rows)
         env = simpy.Environment()
         stage = Stage(env, u, self.sense, x, self.world.calendar)
         meter = Meter(self.world.tariff)
@@ -268,7 +295,7 @@ class Bench:
             env.process(actor.act(stage))
         env.run(env.process(self._conduct(env, end_ms, on_progress)))
         meter.close(float(x[X.MAINS_J]), end_ms / DAY_MS)
-        self._log.empty()
+        self._log.empty(at_end=True)
         return self._trace(end_ms, begun, x, meter)
 
     def _conduct(
@@ -306,7 +333,7 @@ class Bench:
             seed=self.seed,
             settings=array("i", (int(v) for v in self.board[1])),
             events=np.concatenate(log.event_chunks),
-            samples=np.concatenate(log.sample_chunks),
+            samples=log.all_samples(),
             counts=np.array(log.counts, np.int64),
             peaks=np.array(log.peaks, np.float64),
             begun=begun,

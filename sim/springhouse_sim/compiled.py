@@ -77,6 +77,12 @@ class Code:
             return np.zeros(size, np.int64)  # type: ignore[return-value]
         return array("q", bytes(8 * size))
 
+    def zeros(self, size: int) -> FloatRecord:
+        """Return a zeroed record of floats."""
+        if self.compiled:
+            return np.zeros(size)
+        return [0.0] * size  # type: ignore[return-value]
+
     def floats(self, values: Iterable[float]) -> FloatRecord:
         """Return a record of floats with these values."""
         if self.compiled:

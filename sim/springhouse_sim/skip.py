@@ -30,7 +30,6 @@ from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.ticks import SAMPLE_TICKS, TICK_MS, Board, Log, Observer, Tank
 from springhouse_sim.watch import observe as V
 
-RESTART_S = 2.0  # first step after something was switched
 ROOM_FOR_STEP = H.LONGEST_MS // TICK_MS + 2  # rows that one step may write
 
 # Slots of the skip's own record: the tick up to which each thing is done, the next one to step
@@ -110,8 +109,9 @@ def sample_to(
         for slot in ticks.TAP_COLUMNS:
             samples[k] = skip_dense.tap(cubic, slot, share)
             k += 1
+        age_s = skip_dense.value(cubic, X.WEATHER_AGE_S, share)
         for slot in ticks.GIVEN_COLUMNS:
-            samples[k] = tank[1][slot]
+            samples[k] = U.now(tank[1], slot, age_s)
             k += 1
         for slot in ticks.MEMORY_COLUMNS:
             samples[k] = float(board[0][slot])
@@ -392,5 +392,5 @@ def run(
             go_on(tank, pilot)
             afresh = False
             continue
-        pilot[6][H.H_S] = min(pilot[6][H.H_S], RESTART_S)
+        H.restart(pilot)
     return now

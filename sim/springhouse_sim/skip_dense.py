@@ -1,8 +1,9 @@
-"""Between the two ends of a step: a cubic through both values and both slopes (Hermite).
+"""Between the two ends of a step: a curve through both values and both slopes.
 
-All of a step lies in one flat record, so that what reads it takes one argument. Times inside a step
-are shares of it, 0 to 1. A cubic lies within the hull of its four Bernstein points, so a bound over
-the whole step costs no search.
+A cubic (Hermite), or where the value amid the step is known too, a quartic. All of a step lies in
+one flat record, so that what reads it takes one argument. Times inside a step are shares of it, 0
+to 1. A curve lies within the hull of its five Bernstein points, so a bound over the whole step
+costs no search.
 """
 
 from springhouse_sim.plant import state as X
@@ -11,10 +12,10 @@ from springhouse_sim.records import FloatRecord
 
 TICK_MS = 1000
 
-# The cubic record: coefficients of share**0 to share**3 and the value at the end, a row each; taps
-# at begin and end; begin and length of the step [ms].
-BEGIN, LINEAR, SQUARE, CUBE, END = (n * X.SIZE for n in range(5))
-TAPS_BEGIN = 5 * X.SIZE
+# The record of the curve: coefficients of share**0 to share**4 and the value at the end, a row
+# each; taps at begin and end; begin and length of the step [ms].
+BEGIN, LINEAR, SQUARE, CUBE, FOURTH, END = (n * X.SIZE for n in range(6))
+TAPS_BEGIN = 6 * X.SIZE
 TAPS_END = TAPS_BEGIN + Y.SIZE
 BEGIN_MS = TAPS_END + Y.SIZE
 LENGTH_MS = BEGIN_MS + 1
@@ -40,9 +41,22 @@ def fit(
         cubic[LINEAR + slot] = s0
         cubic[SQUARE + slot] = 3.0 * d - 2.0 * s0 - s1
         cubic[CUBE + slot] = s0 + s1 - 2.0 * d
+        cubic[FOURTH + slot] = 0.0
         cubic[END + slot] = x1[slot]
     cubic[BEGIN_MS] = begin_ms
     cubic[LENGTH_MS] = end_ms - begin_ms
+
+
+def bend(cubic: FloatRecord, amid: FloatRecord) -> None:
+    """Bend the curve just filled so that it goes through the state amid the step.
+
+    To the cubic is added what vanishes with its slope at both ends: share**2 (1 - share)**2.
+    """
+    for slot in range(X.SIZE):
+        fourth = 16.0 * (amid[slot] - value(cubic, slot, 0.5))
+        cubic[SQUARE + slot] += fourth
+        cubic[CUBE + slot] -= 2.0 * fourth
+        cubic[FOURTH + slot] = fourth
 
 
 def stand(cubic: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> None:
@@ -52,6 +66,7 @@ def stand(cubic: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> No
         cubic[LINEAR + slot] = 0.0
         cubic[SQUARE + slot] = 0.0
         cubic[CUBE + slot] = 0.0
+        cubic[FOURTH + slot] = 0.0
         cubic[END + slot] = x[slot]
     for slot in range(Y.SIZE):
         cubic[TAPS_BEGIN + slot] = t[slot]
@@ -69,7 +84,7 @@ def value(cubic: FloatRecord, slot: int, share: float) -> float:
     """Return one slot of the state."""
     if share == 1.0:
         return float(cubic[END + slot])
-    rest = cubic[SQUARE + slot] + share * cubic[CUBE + slot]
+    rest = cubic[SQUARE + slot] + share * (cubic[CUBE + slot] + share * cubic[FOURTH + slot])
     return float(cubic[BEGIN + slot] + share * (cubic[LINEAR + slot] + share * rest))
 
 
@@ -84,22 +99,26 @@ def tap(cubic: FloatRecord, slot: int, share: float) -> float:
     return float(cubic[TAPS_BEGIN + slot] * (1.0 - share) + cubic[TAPS_END + slot] * share)
 
 
-def inner(cubic: FloatRecord, slot: int) -> tuple[float, float]:
-    """Return the two inner Bernstein points; the outer two are the values at the ends."""
-    third = cubic[LINEAR + slot] / 3.0
-    begin = cubic[BEGIN + slot]
-    return begin + third, begin + 2.0 * third + cubic[SQUARE + slot] / 3.0
+def inner(cubic: FloatRecord, slot: int) -> tuple[float, float, float]:
+    """Return the three inner Bernstein points; the outer two are the values at the ends."""
+    begin, linear = cubic[BEGIN + slot], cubic[LINEAR + slot]
+    square, cube = cubic[SQUARE + slot], cubic[CUBE + slot]
+    first = begin + 0.25 * linear
+    second = begin + 0.5 * linear + square / 6.0
+    third = begin + 0.75 * linear + 0.5 * square + 0.25 * cube
+    return first, second, third
 
 
 def hull(cubic: FloatRecord, slot: int) -> tuple[float, float]:
     """Return bounds of one slot over the step."""
-    a, d = cubic[BEGIN + slot], cubic[END + slot]
-    b, c = inner(cubic, slot)
-    return min(min(a, b), min(c, d)), max(max(a, b), max(c, d))
+    a, e = cubic[BEGIN + slot], cubic[END + slot]
+    b, c, d = inner(cubic, slot)
+    low = min(min(a, b), min(c, min(d, e)))
+    return low, max(max(a, b), max(c, max(d, e)))
 
 
 def monotone(cubic: FloatRecord, slot: int) -> bool:
     """Whether one slot surely only rises or only falls over the step."""
-    a, d = cubic[BEGIN + slot], cubic[END + slot]
-    b, c = inner(cubic, slot)
-    return bool(a <= b <= c <= d or a >= b >= c >= d)
+    a, e = cubic[BEGIN + slot], cubic[END + slot]
+    b, c, d = inner(cubic, slot)
+    return bool(a <= b <= c <= d <= e or a >= b >= c >= d >= e)

@@ -1,5 +1,7 @@
 """Adaptive integration of the plant: a stabilised explicit method, its error and its stages.
 
+While something just switched dies away, the steps are those of ``skip_quick``: few, of high order.
+From where long ones pay, which each step's own error tells, they are of another kind:
 Runge-Kutta-Chebyshev of second order (Sommeijer, Shampine and Verwer 1997, RKC: an explicit solver
 for parabolic PDEs, J. Comput. Appl. Math. 88, 315-326; formulas from memory, so tests check order,
 stability and error against another solver). The plant's fast nodes (flow 3 s, coil 3 to 10 s,
@@ -14,6 +16,7 @@ import math
 from typing import TypeAlias
 
 from springhouse_sim import skip_dense
+from springhouse_sim import skip_quick as Q
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import param
 from springhouse_sim.plant import state as X
@@ -25,8 +28,10 @@ from springhouse_sim.skip_dense import TICK_MS
 LONGEST_MS = 600_000
 DAMPING = 2.0 / 13.0
 MOST_STAGES = 40
-TOLERANCE = 0.003
+TOLERANCE = 0.0007
 LEAST_FACTOR, SAFETY, MOST_FACTOR = 0.2, 0.8, 5.0
+LONG_PAYS = 1.3  # time an evaluation of long steps must get over, against quick ones
+RESTART_S = 3.0  # first step after something was switched
 MODES = 8  # compressor, pump and fans on or off; each has its spectral radius
 ESTIMATE_EVERY = 25  # steps for which a spectral radius is believed
 POWER_ROUNDS = 8
@@ -39,22 +44,24 @@ STILL_L_MIN = 1e-6  # with the pump off, less flow than this is none
 # The error allowed a step is TOLERANCE times the scale of the slot, in its unit. Tight for what
 # lasts and is promised (room, store probe), loose for nodes that forget within a minute.
 _SCALES = {
+    **dict.fromkeys(range(X.WATER_C, X.WATER_C + X.LAYERS), 0.4),
     **dict.fromkeys(range(X.ICE_KG, X.ICE_KG + X.LAYERS), 0.2),
     X.STORE_KG: 10.0,
+    X.STORE_LOW_PROBE_C: 0.4,
     X.STORE_HIGH_PROBE_C: 0.4,
     X.EVAPORATOR_C: 2.0,
     X.CONDENSER_C: 3.0,
-    X.WINDING_C: 5.0,
-    X.SHELL_C: 5.0,
-    X.SUPPLY_C: 3.0,
-    X.RETURN_C: 3.0,
-    X.COIL_C: 3.0,
+    X.WINDING_C: 8.0,
+    X.SHELL_C: 8.0,
+    X.SUPPLY_C: 2.0,
+    X.RETURN_C: 2.0,
+    X.COIL_C: 2.0,
     X.COIL_IN_PROBE_C: 6.0,
     X.COIL_AIR_PROBE_C: 6.0,
     X.FLOW_L_MIN: 3.0,
     X.FROST_KG: 0.1,
-    X.ROOM_AIR_C: 0.15,
-    X.ROOM_PROBE_C: 0.15,
+    X.ROOM_AIR_C: 0.2,
+    X.ROOM_PROBE_C: 0.2,
     X.ROOM_HUMIDITY_RATIO: 3e-4,
     X.BATTERY_WH: 10.0,
     X.BATTERY_LOW_LOAD_S: 100.0,
@@ -62,17 +69,26 @@ _SCALES = {
 SCALES = tuple(_SCALES.get(slot, 1.0) for slot in range(X.TOTALS))
 
 # The pilot: state and rates at both ends, three scratch states and scratch taps, taps at both ends,
-# the direction of the fastest node a mode, the cubic, numbers (float) and marks (int) below.
+# the direction of the fastest node a mode, the curve, numbers (float) and marks (int) below, the
+# inner stages of a quick step.
 Ends: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
 Scratch: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
 Pilot: TypeAlias = tuple[
-    Ends, Scratch, FloatRecord, FloatRecord, FloatRecord, FloatRecord, FloatRecord, IntRecord
+    Ends,
+    Scratch,
+    FloatRecord,
+    FloatRecord,
+    FloatRecord,
+    FloatRecord,
+    FloatRecord,
+    IntRecord,
+    Q.Stages,
 ]
 # numbers
 H_S, ERROR, ALLOWED, RADIUS_0 = range(4)
 NUMBERS = RADIUS_0 + MODES
 # marks
-STEPS, REJECTED, EVALUATIONS, AGE_0 = range(4)
+STEPS, REJECTED, EVALUATIONS, QUICK, AGE_0 = range(5)  # QUICK: 1 while quick steps are taken
 MARKS = AGE_0 + MODES
 
 
@@ -83,6 +99,7 @@ def prepare(pilot: Pilot) -> None:
         directions[slot] = 1.0
     numbers[H_S] = 1.0
     numbers[ERROR] = 1.0
+    marks[QUICK] = 1
     numbers[ALLOWED] = TOLERANCE
     for mode in range(MODES):
         marks[AGE_0 + mode] = ESTIMATE_EVERY
@@ -180,55 +197,118 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
         d2z_before, d2z_last = d2z_last, d2z
     for slot in range(X.SIZE):
         x1[slot] = last[slot]
+    arrive(pilot, u, p)
+    pilot[7][EVALUATIONS] += count
+    return float(long_error(pilot, h_s) / pilot[6][ALLOWED])
+
+
+def arrive(pilot: Pilot, u: FloatRecord, p: FloatRecord) -> None:
+    """Fill rates and taps at the end of the step."""
+    _, _, x1, f1 = pilot[0]
     if u[U.PUMP_DUTY] == 0.0 and abs(x1[X.FLOW_L_MIN]) < STILL_L_MIN:
         x1[X.FLOW_L_MIN] = 0.0
     rates(x1, u, p, f1, pilot[3])
-    pilot[7][EVALUATIONS] += count
+
+
+def long_error(pilot: Pilot, h_s: float) -> float:
+    """Return the error over the scales that a long step between these ends makes."""
+    x0, f0, x1, f1 = pilot[0]
     worst = 0.0
     for slot in range(X.TOTALS):
         e = 0.8 * (x0[slot] - x1[slot]) + 0.4 * h_s * (f0[slot] + f1[slot])
         worst = max(worst, abs(e) / SCALES[slot])
-    return float(worst / pilot[6][ALLOWED])
+    return float(worst)
+
+
+def attempt_quick(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float) -> float:
+    """Fill the end of a quick step; return its error over the error allowed."""
+    x0, f0, x1, f1 = pilot[0]
+    amid, _, _, taps = pilot[1]
+    Q.attempt(x0, f0, x1, u, p, pilot[8], taps, h_s)
+    arrive(pilot, u, p)
+    pilot[7][EVALUATIONS] += Q.STAGES
+    return float(Q.finish(x0, f0, f1, pilot[8], amid, SCALES, h_s) / pilot[6][ALLOWED])
+
+
+def radius_of(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
+    """Return the fastest rate [1/s] to be reckoned with in the step that begins."""
+    radius = pilot[6][RADIUS_0 + mode]
+    if pilot[0][0][X.FLOW_L_MIN] != 0.0:
+        # Flow that dies away: the estimate may be from a time without any.
+        radius = max(radius, FLOW_MARGIN / p[param.FLOW_LAG_S])
+    return float(radius)
+
+
+def renew_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int, oldest: int) -> None:
+    """Estimate the radius of a mode anew if more than ``oldest`` steps were taken with it."""
+    if pilot[7][AGE_0 + mode] > oldest:
+        pilot[6][RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
+        pilot[7][AGE_0 + mode] = 0
+
+
+def restart(pilot: Pilot) -> None:
+    """Reckon with something quick, for something was just switched."""
+    pilot[6][H_S] = min(pilot[6][H_S], RESTART_S)
+    pilot[7][QUICK] = 1
 
 
 def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) -> int:
     """Step from ``now_ms``, where x and its rates stand; return the end, ``to_ms`` at most."""
-    numbers, marks = pilot[6], pilot[7]
+    numbers, marks, curve = pilot[6], pilot[7], pilot[5]
     x0, f0, x1, f1 = pilot[0]
     mode = mode_of(u)
-    if marks[AGE_0 + mode] >= ESTIMATE_EVERY:
-        numbers[RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
-        marks[AGE_0 + mode] = 0
+    renew_radius(pilot, u, p, mode, ESTIMATE_EVERY - 1)
+    least = now_ms - now_ms % TICK_MS + TICK_MS
     while True:
-        end = now_ms + min(LONGEST_MS, int(numbers[H_S] * 1000.0))
+        radius = radius_of(pilot, u, p, mode)
+        longest_s = LONGEST_MS * 0.001
+        if marks[QUICK]:
+            longest_s = Q.MOST_H_RADIUS / radius
+        end = now_ms + int(min(longest_s, numbers[H_S]) * 1000.0)
         end -= end % TICK_MS
-        least = now_ms - now_ms % TICK_MS + TICK_MS
         end = min(to_ms, max(end, least))
         h_s = (end - now_ms) * 0.001
-        radius = numbers[RADIUS_0 + mode]
-        if x0[X.FLOW_L_MIN] != 0.0:
-            # Flow that dies away: the estimate may be from a time without any.
-            radius = max(radius, FLOW_MARGIN / p[param.FLOW_LAG_S])
-        error = attempt(pilot, u, p, h_s, stages(h_s, radius))
-        error = max(error, 1e-6)
-        factor = SAFETY * error ** (-1.0 / 3.0)
+        if marks[QUICK]:
+            error = max(1e-6, attempt_quick(pilot, u, p, h_s))
+            factor = SAFETY * error ** (-1.0 / 5.0)
+        else:
+            error = max(1e-6, attempt(pilot, u, p, h_s, stages(h_s, radius)))
+            factor = SAFETY * error ** (-1.0 / 3.0)
         if error <= 1.0 or end <= least:
-            # A proportional and integral part: less hunting than with the last error alone.
-            factor *= (numbers[ERROR] / error) ** 0.1
-            grown = h_s * min(MOST_FACTOR, max(LEAST_FACTOR, factor))
-            # A step cut short by an event says nothing against the longer one meant before.
-            if end < to_ms or grown > numbers[H_S] or error > 0.5:
-                numbers[H_S] = max(1.0, grown)
-            numbers[ERROR] = min(1.0, error)
-            marks[STEPS] += 1
-            marks[AGE_0 + mode] += 1
-            skip_dense.fit(pilot[5], x0, f0, x1, f1, now_ms, end)
-            for slot in range(Y.SIZE):
-                pilot[5][skip_dense.TAPS_BEGIN + slot] = pilot[2][slot]
-                pilot[5][skip_dense.TAPS_END + slot] = pilot[3][slot]
-            return end
+            break
         marks[REJECTED] += 1
         numbers[H_S] = max(1.0, h_s * min(0.7, max(0.1, factor)))
-        if marks[AGE_0 + mode] > 0:
-            numbers[RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
-            marks[AGE_0 + mode] = 0
+        renew_radius(pilot, u, p, mode, 0)
+    skip_dense.fit(curve, x0, f0, x1, f1, now_ms, end)
+    if marks[QUICK]:
+        skip_dense.bend(curve, pilot[1][0])
+    for slot in range(Y.SIZE):
+        curve[skip_dense.TAPS_BEGIN + slot] = pilot[2][slot]
+        curve[skip_dense.TAPS_END + slot] = pilot[3][slot]
+    marks[STEPS] += 1
+    marks[AGE_0 + mode] += 1
+    plan(pilot, h_s, radius, error, factor, end < to_ms)
+    return end
+
+
+def plan(
+    pilot: Pilot, h_s: float, radius_1_s: float, error: float, factor: float, whole: bool
+) -> None:
+    """Choose length and kind of the next step; ``whole``: no event has cut this one short."""
+    numbers, marks = pilot[6], pilot[7]
+    # A proportional and integral part: less hunting than with the last error alone.
+    factor *= (numbers[ERROR] / error) ** 0.1
+    grown = max(1.0, h_s * min(MOST_FACTOR, max(LEAST_FACTOR, factor)))
+    numbers[ERROR] = min(1.0, error)
+    # A step cut short by an event says nothing against the longer one meant before.
+    if whole or grown > numbers[H_S] or error > 0.5:
+        numbers[H_S] = grown
+    if not marks[QUICK] or not whole:
+        return
+    rough = max(1e-6, long_error(pilot, h_s) / numbers[ALLOWED])
+    long_s = h_s * min(MOST_FACTOR, SAFETY * rough ** (-1.0 / 3.0))
+    quick_s = min(grown, Q.MOST_H_RADIUS / radius_1_s)
+    if math.floor(long_s) * Q.STAGES > LONG_PAYS * quick_s * stages(long_s, radius_1_s):
+        marks[QUICK] = 0
+        numbers[H_S] = max(1.0, long_s)
+        numbers[ERROR] = 1.0

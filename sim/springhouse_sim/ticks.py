@@ -37,6 +37,7 @@ STATE_COLUMNS = (
     X.ROOM_AIR_C,
     X.ROOM_MASS_C,
     X.ROOM_PROBE_C,
+    X.ROOM_HUMIDITY_RATIO,
     X.TRAY_L,
     X.BATTERY_WH,
     X.MAINS_J,
@@ -54,14 +55,13 @@ TAP_COLUMNS = (
     Y.AIR_OFF_C,
     Y.COIL_SENSIBLE_W,
     Y.COIL_LATENT_W,
-    Y.ROOM_RELATIVE_HUMIDITY,
-    Y.ROOM_DEW_POINT_C,
     Y.MAINS_W,
 )
 # ... of the given record ...
 GIVEN_COLUMNS = (
     U.MAINS,
     U.OUTDOOR_C,
+    U.PRESSURE_PA,
     U.SUN_W,
     U.PEOPLE_SENSIBLE_W,
     U.EQUIPMENT_W,
@@ -186,7 +186,7 @@ def note_sample(
         samples[k] = t[slot]
         k += 1
     for slot in GIVEN_COLUMNS:
-        samples[k] = u[slot]
+        samples[k] = U.now(u, slot, x[X.WEATHER_AGE_S])
         k += 1
     for slot in MEMORY_COLUMNS:
         samples[k] = float(memory[slot])

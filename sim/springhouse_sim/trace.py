@@ -12,7 +12,7 @@ from springhouse import week as N
 
 from . import gauge as G
 from . import ticks as K
-from .plant import given, state, tap
+from .plant import given, moist_air, state, tap
 from .plant import state as X
 from .records import IntRecord
 from .world.stage import MINUTE_MS, WEEK_MIN, Calendar
@@ -128,12 +128,19 @@ class Trace:
         return np.asarray(self.samples[:, column_names().index(name)])
 
     def minutes(self) -> "pd.DataFrame":
-        """Return the samples, one row a minute, indexed by local time."""
+        """Return the samples, one row a minute, indexed by local time.
+
+        ``room_relative_humidity`` (0 to 1) follows from three of the columns and is put beside.
+        """
         import pandas as pd
 
         begin = pd.Timestamp(self.calendar.local(0))
         index = begin + pd.to_timedelta(self.samples[:, 0], unit="s")
-        return pd.DataFrame(self.samples, index=index, columns=list(column_names()))
+        frame = pd.DataFrame(self.samples, index=index, columns=list(column_names()))
+        frame["room_relative_humidity"] = np.vectorize(moist_air.relative_humidity, otypes="d")(
+            frame["room_air_c"], frame["room_humidity_ratio"], frame["pressure_pa"]
+        )
+        return frame
 
     def transitions(self) -> "pd.DataFrame":
         """Return the events: when a state, output, latch, mode or the supply changed; the words."""

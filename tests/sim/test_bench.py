@@ -234,7 +234,7 @@ def test_a_full_log_is_emptied_and_nothing_is_lost(monkeypatch: pytest.MonkeyPat
     """Logs of a few rows give the same trace as long ones."""
     whole = bench(start=AFTERNOON, compile_ticks=True).run(0.5)
     monkeypatch.setattr(bench_module, "EVENT_ROWS", 3)
-    monkeypatch.setattr(bench_module, "SAMPLE_ROWS", 7)
+    monkeypatch.setattr(bench_module, "MOST_SAMPLE_ROWS", 7)
     pieces = bench(start=AFTERNOON, compile_ticks=True).run(0.5)
     np.testing.assert_array_equal(whole.events, pieces.events)
     np.testing.assert_array_equal(whole.samples, pieces.samples)

@@ -24,7 +24,7 @@ from springhouse_sim.world.stage import Events, Stage
 Array = NDArray[np.float64]
 SIM = "springhouse_sim.plant"
 DOORS = ((f"{SIM}.integrate", "advance"), (f"{SIM}.rates", "rates"), (f"{SIM}.rates", "switch"))
-WORLD_S = 600  # world processes write every ten minutes, half a second before
+WORLD_S = 600  # world processes write at most every ten minutes, half a second before
 TEMPERATURES = [
     *range(X.WATER_C, X.WATER_C + X.LAYERS),
     X.EVAPORATOR_C,
@@ -45,12 +45,30 @@ class Recorder:
     """Copies what the world has written, half a minute after it wrote."""
 
     rows: list[Array] = field(default_factory=list)
+    ages_s: list[float] = field(default_factory=list)  # of the weather when the world wrote
 
     def act(self, stage: Stage) -> Events:
         """Copy every ten minutes."""
         while True:
             yield stage.until(len(self.rows) * WORLD_S * 1000 + 30_000)
+            late_s = stage.env.now / 1000.0 - wrote_s(len(self.rows))
             self.rows.append(np.array(stage.given, np.float64))
+            self.ages_s.append(float(stage.state[X.WEATHER_AGE_S]) - late_s)
+
+
+def wrote_s(row: int) -> float:
+    """Return when the world wrote what a row holds."""
+    return max(0.0, row * WORLD_S - 0.5)
+
+
+@dataclass(frozen=True)
+class Piece:
+    """A stretch during which nothing outside changed but along straight lines."""
+
+    begin_s: float
+    end_s: float
+    given: Array
+    weather_age_s: float  # at its begin
 
 
 @dataclass(frozen=True)
@@ -60,22 +78,21 @@ class Record:
     begun: Array
     ended: Array
     p: Array
-    pieces: tuple[tuple[float, float, Array], ...]  # from s, to s, given record
+    pieces: tuple[Piece, ...]
 
 
-def pieces(
-    rows: list[Array], events: Array, settings: list[int], end_s: float
-) -> Iterator[tuple[float, float, Array]]:
+def pieces(recorder: Recorder, events: Array, settings: list[int], end_s: float) -> Iterator[Piece]:
     """Yield the stretches during which nothing outside changed, with what acted then."""
-    world = [max(0.0, n * WORLD_S - 0.5) for n in range(len(rows))]
+    world = [wrote_s(row) for row in range(len(recorder.rows))]
     driven = [float(ms) / 1000.0 for ms in events[:, ticks.AT_MS]]
     edges = sorted({*world, *driven, end_s})
     sense = rig.bench().sense  # an intact relay
     for begin, end in itertools.pairwise(edges):
-        u = rows[max(i for i, t in enumerate(world) if t <= begin)].copy()
+        last = max(i for i, t in enumerate(world) if t <= begin)
+        u = recorder.rows[last].copy()
         row = int(np.searchsorted(driven, begin, side="right")) - 1
         ticks.drive(u, settings, sense, int(events[row, ticks.OUT]))  # type: ignore[arg-type]
-        yield begin, end, u
+        yield Piece(begin, end, u, recorder.ages_s[last] + begin - world[last])
 
 
 @cache
@@ -90,7 +107,7 @@ def record(days: float, ice_kg: float, store_c: float) -> Record:
     )
     trace = bench.run(days)
     settings = [int(v) for v in trace.settings]
-    found = tuple(pieces(recorder.rows, trace.events, settings, days * 86400.0))
+    found = tuple(pieces(recorder, trace.events, settings, days * 86400.0))
     return Record(trace.begun, trace.ended, np.array(bench.tank[2]), found)
 
 
@@ -99,8 +116,9 @@ def play(r: Record, step_s: float, look: Callable[[float, Array], None]) -> Arra
     code = compiled.load(True, DOORS)
     x, t = r.begun.copy(), np.zeros(T.SIZE)
     work = np.zeros(integrate.work_size())
-    for begin, end, u in r.pieces:
-        now = begin
+    for piece in r.pieces:
+        now, end, u = piece.begin_s, piece.end_s, piece.given
+        x[X.WEATHER_AGE_S] = piece.weather_age_s
         while now < end - 1e-9:
             # As the bench does: up to the next whole second first, then whole steps.
             to_tick = min(end, np.floor(now + 1e-9) + 1.0) - now
@@ -118,6 +136,7 @@ def test_the_record_reproduces_the_run() -> None:
     """Driven by its own record at its own step, the plant ends where the run ended."""
     r = record(3.0, 0.0, 6.0)
     ended = play(r, 1.0, lambda _, x: None)
+    ended[X.WEATHER_AGE_S] = r.ended[X.WEATHER_AGE_S]  # the world wrote once more at the end
     assert np.abs(ended - r.ended)[: X.TOTALS].max() < 1e-5
     # The run was no idle one: it charged and delivered on each of its days.
     assert ended[X.COMPRESSOR_STARTS] >= 3.0
@@ -144,14 +163,16 @@ def test_against_an_independent_integrator() -> None:
     rates, switch = code.sim("plant.rates").rates, code.sim("plant.rates").switch
     x, dx, t = r.begun.copy(), np.zeros(X.SIZE), np.zeros(T.SIZE)
     worst_k = worst_ice = most_ice_kg = 0.0
-    for begin, end, u in r.pieces:
-        switch(x, u, r.p, t)
+    for piece in r.pieces:
+        end = piece.end_s
+        x[X.WEATHER_AGE_S] = piece.weather_age_s
+        switch(x, piece.given, r.p, t)
 
-        def slope(_: float, y: Array, u: Array = u) -> Array:
+        def slope(_: float, y: Array, u: Array = piece.given) -> Array:
             rates(y, u, r.p, dx, t)
             return dx.copy()
 
-        solved = solve_ivp(slope, (begin, end), x, method="DOP853", rtol=1e-9, atol=1e-8)
+        solved = solve_ivp(slope, (piece.begin_s, end), x, method="DOP853", rtol=1e-9, atol=1e-8)
         assert solved.success
         x = solved.y[:, -1].copy()
         mine = ours[end]
@@ -185,7 +206,7 @@ def test_balances_of_the_recorded_run() -> None:
 def test_setting_of_the_rig_is_what_the_record_drives_with() -> None:
     """Guard of the method: fans at full duty in the record are the settings' full duty."""
     r = record(3.0, 0.0, 6.0)
-    duties = {float(u[given.FAN_DUTY]) for _, _, u in r.pieces}
+    duties = {float(piece.given[given.FAN_DUTY]) for piece in r.pieces}
     full = rig.settings()[S.FAN_FULL_PM] / 1000.0
     assert full in duties
     assert 0.0 in duties

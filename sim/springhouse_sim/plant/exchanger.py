@@ -27,7 +27,8 @@ def cross_unmixed(ntu: float, c: float) -> float:
     """
     if c < 1e-6 or ntu <= 0.0:
         return 1.0 - math.exp(-max(0.0, ntu))
-    return float(1.0 - math.exp(ntu**0.22 / c * (math.exp(-c * ntu**0.78) - 1.0)))
+    root = ntu**0.22
+    return float(1.0 - math.exp(root / c * (math.exp(-c * ntu / root) - 1.0)))
 
 
 def cross_max_mixed(ntu: float, c: float) -> float:

@@ -14,10 +14,13 @@ from numpy.typing import NDArray
     FAN_DUTY,  # 0..1
     # world
     MAINS,  # 0 or 1
-    OUTDOOR_C,
-    OUTDOOR_HUMIDITY_RATIO,  # kg/kg dry air
+    OUTDOOR_C,  # when it was written; see ``now``
+    OUTDOOR_HUMIDITY_RATIO,  # kg/kg dry air, likewise
+    SUN_W,  # through the window, already in the room, likewise
+    OUTDOOR_K_S,  # how fast these three have changed since, each a second
+    OUTDOOR_HUMIDITY_RATIO_1_S,
+    SUN_W_S,
     PRESSURE_PA,
-    SUN_W,  # through the window, already in the room
     PEOPLE_SENSIBLE_W,
     PEOPLE_MOISTURE_KG_S,
     EQUIPMENT_W,
@@ -33,7 +36,16 @@ from numpy.typing import NDArray
     CABINET_FACTOR,  # heat gain through the cabinet, 1
     CHECK_VALVE_OPEN,  # 0 or 1: the check valve no longer shuts
     SIZE,
-) = range(22)
+) = range(25)
+WEATHER = OUTDOOR_C  # first of three slots that run along a straight line
+SLOPES = OUTDOOR_K_S - OUTDOOR_C
+
+
+def now(u: NDArray[np.float64], slot: int, age_s: float) -> float:
+    """Return what a slot gives ``age_s`` after the weather was written (state.WEATHER_AGE_S)."""
+    if WEATHER <= slot < WEATHER + SLOPES:
+        return float(u[slot] + age_s * u[slot + SLOPES])
+    return float(u[slot])
 
 
 def neutral_given() -> NDArray[np.float64]:

@@ -19,12 +19,12 @@ PARTIAL_ICE_KG_M2 = 0.1  # thinner melting ice covers only part of the wall
 LOOSE_K = 0.5  # evaporator so far above 0 °C: the bond of the ice to the wall has melted
 MIX_CAP_S = 32.0  # heat capacity of a layer over its greatest conductance to a neighbour
 RENEW_S = 10.0  # shortest time in which the loop or the jet may renew a layer
-PLUME_SPAN_KG_M3 = 0.01  # density difference over which the plume fades out
+PLUMES_M3_KG = 100.0  # the inverse of the density difference over which the plume fades out
 PROBE_FILM_M = 0.008  # thickness of the cold boundary layer a probe near the wall feels
 
 
 def measure(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float64]) -> None:
-    """Write level, volume, ice and the mean and least liquid temperature into ``t``."""
+    """Write densities, level, volume, ice, mean and least liquid temperature into ``t``."""
     layer_kg = x[X.STORE_KG] / X.LAYERS
     volume_m3 = 0.0
     ice_kg = 0.0
@@ -33,7 +33,8 @@ def measure(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float6
     for i in range(X.LAYERS):
         water_c = x[X.WATER_C + i]
         wall_kg = x[X.ICE_KG + i]
-        volume_m3 += (layer_kg - wall_kg) / water.density_kg_m3(water_c) + wall_kg / water.ICE_KG_M3
+        t[T.DENSITY_KG_M3 + i] = water.density_kg_m3(water_c)
+        volume_m3 += (layer_kg - wall_kg) / t[T.DENSITY_KG_M3 + i] + wall_kg / water.ICE_KG_M3
         ice_kg += wall_kg
         heat += (layer_kg - wall_kg) * water_c
         lowest_c = min(lowest_c, water_c)
@@ -117,20 +118,19 @@ def exchange(
     cap_w_k = layer_kg * water.CP_0 / MIX_CAP_S
     jet_kg_s = min(0.5 * p[P.JET_ENTRAINMENT] * flow_kg_s, layer_kg / RENEW_S / 4.0)
     entry = store.layer_at(p[P.RETURN_M], t[T.LEVEL_M])
-    lower_kg_m3 = water.density_kg_m3(x[X.WATER_C])
     for i in range(X.LAYERS - 1):
         lower_c = x[X.WATER_C + i]
         upper_c = x[X.WATER_C + i + 1]
-        upper_kg_m3 = water.density_kg_m3(upper_c)
         still_w_k = (water.conductivity_w_m_k(lower_c) * area_m2 + p[P.LINER_W_M_K]) / layer_m
-        mixed_w_k = store.mixing_w_k(lower_kg_m3, upper_kg_m3, area_m2, layer_m)
+        mixed_w_k = store.mixing_w_k(
+            t[T.DENSITY_KG_M3 + i], t[T.DENSITY_KG_M3 + i + 1], area_m2, layer_m
+        )
         w_k = min(cap_w_k, still_w_k + mixed_w_k)
         if i == entry or i + 1 == entry:
             w_k += jet_kg_s * water.CP_0
         heat_w = w_k * (lower_c - upper_c)
         dx[X.WATER_C + i] -= heat_w
         dx[X.WATER_C + i + 1] += heat_w
-        lower_kg_m3 = upper_kg_m3
 
 
 def circulate(
@@ -199,23 +199,29 @@ def wall_flows(
     return wall_w + melted_w, wall_w, -melted_w / water.LATENT_FUSION_J_KG, held
 
 
-def plume_share(film_c: float, water_c: float, below_c: float, above_c: float) -> float:
+def plume_share(
+    film_kg_m3: float, here_kg_m3: float, below_kg_m3: float, above_kg_m3: float
+) -> float:
     """Return the share of a wall's cooling that its plume carries on, negative downward.
 
     Water in the film at the wall sinks (or, near freezing, rises) into the next layer as long as
     it is denser (lighter) than what it meets there.
     """
-    film_kg_m3 = water.density_kg_m3(film_c)
-    here = film_kg_m3 - water.density_kg_m3(water_c)
-    if here > 0.0:
-        drive = min(here, film_kg_m3 - water.density_kg_m3(below_c))
-        return -min(1.0, max(0.0, drive / PLUME_SPAN_KG_M3))
-    drive = min(-here, water.density_kg_m3(above_c) - film_kg_m3)
-    return min(1.0, max(0.0, drive / PLUME_SPAN_KG_M3))
+    heavier = film_kg_m3 - here_kg_m3
+    if heavier > 0.0:
+        drive = min(heavier, film_kg_m3 - below_kg_m3)
+        return -min(1.0, max(0.0, drive * PLUMES_M3_KG))
+    drive = min(-heavier, above_kg_m3 - film_kg_m3)
+    return min(1.0, max(0.0, drive * PLUMES_M3_KG))
 
 
 def add_cooling(
-    x: NDArray[np.float64], dx: NDArray[np.float64], i: int, taken_w: float, facing_c: float
+    x: NDArray[np.float64],
+    dx: NDArray[np.float64],
+    t: NDArray[np.float64],
+    i: int,
+    taken_w: float,
+    facing_c: float,
 ) -> None:
     """Take the wall's heat [W] out of layer ``i`` and the neighbour its plume reaches.
 
@@ -228,8 +234,14 @@ def add_cooling(
     below = max(0, i - 1)
     above = min(X.LAYERS - 1, i + 1)
     share = plume_share(
-        0.5 * (facing_c + water_c), water_c, x[X.WATER_C + below], x[X.WATER_C + above]
+        water.density_kg_m3(0.5 * (facing_c + water_c)),
+        t[T.DENSITY_KG_M3 + i],
+        t[T.DENSITY_KG_M3 + below],
+        t[T.DENSITY_KG_M3 + above],
     )
+    if share == 0.0:
+        dx[X.WATER_C + i] -= taken_w
+        return
     other = above if share > 0.0 else below
     carried = abs(share)
     returned_w_k = carried * X.LAYERS * taken_w / max(0.2, water_c - facing_c)
@@ -269,7 +281,7 @@ def walls(
         dx[X.ICE_KG + i] = growth
         surface_c = evaporator_c + wall_w / (area_m2 * p[P.EVAPORATOR_WALL_W_M2_K])
         facing_c = (1.0 - cover) * surface_c + cover * water.FREEZING_C
-        add_cooling(x, dx, i, taken_w, facing_c)
+        add_cooling(x, dx, t, i, taken_w, facing_c)
         dx[X.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
         total_w += wall_w
         coldest_c = min(coldest_c, surface_c)

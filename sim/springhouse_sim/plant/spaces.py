@@ -49,12 +49,15 @@ def room_air(
     mass_c = x[X.ROOM_MASS_C]
     humidity = x[X.ROOM_HUMIDITY_RATIO]
     pressure = u[U.PRESSURE_PA]
-    outdoor_c = u[U.OUTDOOR_C]
+    age_s = x[X.WEATHER_AGE_S]
+    outdoor_c = U.now(u, U.OUTDOOR_C, age_s)
+    outdoor_humidity = U.now(u, U.OUTDOOR_HUMIDITY_RATIO, age_s)
+    sun_w = U.now(u, U.SUN_W, age_s)
     fresh_kg_s = p[P.INFILTRATION_M3_S] / moist_air.specific_volume_m3_kg(
-        outdoor_c, u[U.OUTDOOR_HUMIDITY_RATIO], pressure
+        outdoor_c, outdoor_humidity, pressure
     )
     fresh_w = fresh_kg_s * moist_air.CP_MOIST_J_KG_K * (outdoor_c - air_c)
-    fresh_vapour_kg_s = fresh_kg_s * (u[U.OUTDOOR_HUMIDITY_RATIO] - humidity)
+    fresh_vapour_kg_s = fresh_kg_s * (outdoor_humidity - humidity)
     glass_w = p[P.ENVELOPE_AIR_UA_W_K] * (outdoor_c - air_c)
     wall_w = p[P.ENVELOPE_MASS_UA_W_K] * (outdoor_c - mass_c)
     inner_w = p[P.AIR_MASS_UA_W_K] * (mass_c - air_c)
@@ -62,29 +65,28 @@ def room_air(
     place_w = p[P.PLACE_TO_ROOM_UA_W_K] * (x[X.PLACE_C] - air_c)
     vapour_kg_s = dx[X.TRAY_EVAPORATED_KG]
     air_w = glass_w + fresh_w + inner_w + place_w + t[T.FAN_W]
-    air_w += p[P.SUN_AIR_FRACTION] * u[U.SUN_W] + p[P.GAIN_AIR_FRACTION] * gains_w
+    air_w += p[P.SUN_AIR_FRACTION] * sun_w + p[P.GAIN_AIR_FRACTION] * gains_w
     air_w -= t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] + moist_air.LATENT_J_KG * vapour_kg_s
     mass_w = wall_w - inner_w
-    mass_w += (1.0 - p[P.SUN_AIR_FRACTION]) * u[U.SUN_W]
+    mass_w += (1.0 - p[P.SUN_AIR_FRACTION]) * sun_w
     mass_w += (1.0 - p[P.GAIN_AIR_FRACTION]) * gains_w
     dx[X.ROOM_AIR_C] = air_w / p[P.ROOM_AIR_J_K]
     dx[X.ROOM_MASS_C] = mass_w / p[P.ROOM_MASS_J_K]
     dx[X.ROOM_HUMIDITY_RATIO] += (u[U.PEOPLE_MOISTURE_KG_S] + fresh_vapour_kg_s + vapour_kg_s) / p[
         P.MOISTURE_KG
     ]
+    dx[X.WEATHER_AGE_S] = 1.0
     dx[X.ROOM_PROBE_C] = (air_c - x[X.ROOM_PROBE_C]) / p[P.ROOM_PROBE_S]
     dx[X.OUTDOOR_TO_ROOM_J] = glass_w + wall_w
     dx[X.INFILTRATION_SENSIBLE_J] = fresh_w
     dx[X.INFILTRATION_LATENT_J] = moist_air.LATENT_J_KG * fresh_vapour_kg_s
     dx[X.INFILTRATION_MOISTURE_KG] = fresh_vapour_kg_s
-    dx[X.SUN_J] = u[U.SUN_W]
+    dx[X.SUN_J] = sun_w
     dx[X.PEOPLE_SENSIBLE_J] = u[U.PEOPLE_SENSIBLE_W]
     dx[X.PEOPLE_LATENT_J] = moist_air.LATENT_J_KG * u[U.PEOPLE_MOISTURE_KG_S]
     dx[X.PEOPLE_MOISTURE_KG] = u[U.PEOPLE_MOISTURE_KG_S]
     dx[X.EQUIPMENT_J] = u[U.EQUIPMENT_W]
     dx[X.PLACE_TO_ROOM_J] = place_w
-    t[T.ROOM_RELATIVE_HUMIDITY] = moist_air.relative_humidity(air_c, humidity, pressure)
-    t[T.ROOM_DEW_POINT_C] = moist_air.dew_point_c(humidity, pressure)
 
 
 def place(
@@ -94,7 +96,8 @@ def place(
     dx: NDArray[np.float64],
 ) -> None:
     """Heat of the place of the freezer: everything the other parts reject (called last)."""
-    outdoor_w = p[P.PLACE_UA_W_K] * (u[U.OUTDOOR_C] - x[X.PLACE_C])
+    outdoor_c = U.now(u, U.OUTDOOR_C, x[X.WEATHER_AGE_S])
+    outdoor_w = p[P.PLACE_UA_W_K] * (outdoor_c - x[X.PLACE_C])
     dx[X.OUTDOOR_TO_PLACE_J] = outdoor_w
     dx[X.PLACE_GAIN_J] = u[U.PLACE_GAIN_W]
     into_w = outdoor_w + u[U.PLACE_GAIN_W]

@@ -47,6 +47,7 @@ MOTOR_STALLED = 2.0
     ROOM_MASS_C,
     ROOM_HUMIDITY_RATIO,  # kg of vapour per kg of dry air
     ROOM_PROBE_C,
+    WEATHER_AGE_S,  # since the weather was written; it runs along straight lines meanwhile
     # tray
     TRAY_L,
     # battery
@@ -100,6 +101,6 @@ MOTOR_STALLED = 2.0
     COMPRESSOR_RUN_S,
     OUTSIDE_RATED_S,  # of these, outside the rated envelope of the compressor's data
     SIZE,
-) = range(_AFTER_ICE, _AFTER_ICE + 71)
+) = range(_AFTER_ICE, _AFTER_ICE + 72)
 
 TOTALS = MAINS_J

@@ -1,7 +1,11 @@
 """Slots of the tap record ``t``: algebraic results of the last ``rates`` call, units in names.
 
-For sensors, logs and balances; nothing in the plant reads it back.
+For sensors, logs and balances; within one call later parts read what earlier ones left here.
 """
+
+from .state import LAYERS
+
+DENSITY_KG_M3 = 0  # of the liquid, first of LAYERS slots
 
 (
     # store
@@ -33,9 +37,6 @@ For sensors, logs and balances; nothing in the plant reads it back.
     COIL_TO_WATER_W,
     CONDENSATE_KG_S,  # leaving the coil for the tray
     FAN_W,
-    # room
-    ROOM_RELATIVE_HUMIDITY,  # 0..1
-    ROOM_DEW_POINT_C,
     # tray
     FLOAT_OPEN,  # 0 or 1
     SPILL_L_S,
@@ -44,4 +45,4 @@ For sensors, logs and balances; nothing in the plant reads it back.
     MAINS_W,
     BATTERY_V,
     SIZE,
-) = range(33)
+) = range(LAYERS, LAYERS + 31)

@@ -49,4 +49,5 @@ class NightAir:
         if not any(window.contains(minute) for window in self.hours):
             return False
         room_c = stage.state[X.ROOM_AIR_C]
-        return bool(stage.given[U.OUTDOOR_C] <= room_c - COOLER_K and room_c > COLDEST_C)
+        outdoor_c = U.now(stage.given, U.OUTDOOR_C, stage.state[X.WEATHER_AGE_S])
+        return bool(outdoor_c <= room_c - COOLER_K and room_c > COLDEST_C)

@@ -7,61 +7,74 @@ from numpy.typing import NDArray
 
 from ..plant import given as U
 from ..plant import moist_air
-from .stage import MINUTE_MS, Events, Stage
+from ..plant import state as X
+from .stage import Events, Stage
 from .sun import Glazing, through_window_w
 from .weather import HOUR_S, Weather
 
-STEP_MS = 10 * MINUTE_MS
+KNOT_S = HOUR_S // 2  # hourly values lie at whole hours, hourly means in between
+
+Line = tuple[float, ...]  # as the given record has them: values, slopes, pressure
 
 
 @dataclass(eq=False)
 class Outdoors:
-    """Writes temperature, moisture, pressure and sun every ten minutes.
+    """Writes temperature, moisture, sun, their slopes and the pressure every half hour.
 
-    What is written is the value in the middle of the ten minutes on the straight line between
-    hourly values, so every hour keeps its mean. Irradiance means belong to the middle of their
-    hour. ``glazing`` are all windows of the room.
+    The first three run along the straight lines between hourly values; irradiance means belong to
+    the middle of their hour. Pressure holds for the half hour. ``glazing`` are all windows of the
+    room.
     """
 
     weather: Weather
     glazing: tuple[Glazing, ...] = ()
     hourly_sun_w: NDArray[np.float64] = field(init=False, repr=False)  # by row of the weather
-    # What was written by second of the series: scenarios of one site go over the same days.
-    _written: dict[int, tuple[float, float, float, float]] = field(init=False, repr=False)
+    # What is written from a knot on [s of the series]: scenarios of one site see the same days.
+    _lines: dict[int, Line] = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         self.hourly_sun_w = np.zeros(self.weather.hours)
         for pane in self.glazing:
             self.hourly_sun_w += through_window_w(self.weather, pane)
-        self._written = {}
+        self._lines = {}
 
     def act(self, stage: Stage) -> Events:
         """Follow the weather."""
         while True:
-            self.write(stage)
-            yield stage.until((stage.now_ms // STEP_MS + 1) * STEP_MS)
+            yield stage.until(stage.now_ms + self.write(stage) * 1000)
 
-    def write(self, stage: Stage) -> None:
-        """Write the weather of the ten minutes that begin now."""
+    def write(self, stage: Stage) -> int:
+        """Write the weather from now on; return for how long [s]."""
         w = self.weather
-        begins_ms = stage.now_ms // STEP_MS * STEP_MS
-        second = round(w.hour_of(stage.calendar.standard(begins_ms + STEP_MS // 2)) * HOUR_S)
+        second = round(w.hour_of(stage.calendar.standard(stage.now_ms)) * HOUR_S)
+        into = second % KNOT_S
+        line = self._line(second - into)
+        for n, value in enumerate(line):
+            stage.given[U.WEATHER + n] = value
+        # Processes act half a tick early, but for the first time.
+        early_ms = stage.now_ms - int(stage.env.now)
+        stage.state[X.WEATHER_AGE_S] = into - early_ms / 1000.0
+        return KNOT_S - into
+
+    def _line(self, second: int) -> Line:
+        """Return the straight lines that begin at a knot, and the pressure amid them."""
+        w = self.weather
         if w.cyclic:
             second %= w.hours * HOUR_S
-        values = self._written.get(second)
-        if values is None:
-            values = self._written[second] = self._at(second / HOUR_S)
-        given = stage.given
-        given[U.OUTDOOR_C], given[U.PRESSURE_PA] = values[:2]
-        given[U.OUTDOOR_HUMIDITY_RATIO], given[U.SUN_W] = values[2:]
+        found = self._lines.get(second)
+        if found is None:
+            begin, end = self._at(second / HOUR_S), self._at((second + KNOT_S) / HOUR_S)
+            pressure_pa = w.between_rows(w.pressure_pa, (second + KNOT_S / 2) / HOUR_S)
+            slopes = ((b - a) / KNOT_S for a, b in zip(begin, end, strict=True))
+            found = self._lines[second] = (*begin, *slopes, pressure_pa)
+        return found
 
-    def _at(self, hour: float) -> tuple[float, float, float, float]:
-        """Return temperature, pressure, humidity ratio and sun at a place in the series."""
+    def _at(self, hour: float) -> tuple[float, float, float]:
+        """Return temperature, humidity ratio and sun at a place in the series."""
         w = self.weather
-        pressure_pa = w.between_rows(w.pressure_pa, hour)
         humidity = moist_air.saturated_humidity_ratio(
-            w.between_rows(w.dew_point_c, hour), pressure_pa
+            w.between_rows(w.dew_point_c, hour), w.between_rows(w.pressure_pa, hour)
         )
         # Row i is the mean of hour i - 1 to i: its middle is half an hour before its stamp.
         sun_w = w.between_rows(self.hourly_sun_w, hour + 0.5)
-        return w.between_rows(w.temp_air_c, hour), pressure_pa, humidity, sun_w
+        return w.between_rows(w.temp_air_c, hour), humidity, sun_w

@@ -51,7 +51,8 @@ class Calendar:
 class Stage:
     """The records of a run. A process may write ``given`` and ``sense``; ``state`` it only reads.
 
-    What leaves the plant by a person's hand goes through the given record too.
+    But for the age of the weather, which belongs to whoever writes the weather. What leaves the
+    plant by a person's hand goes through the given record too.
     """
 
     env: simpy.Environment
