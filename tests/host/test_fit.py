@@ -213,7 +213,8 @@ def test_ten_random_sites(tmp_path: Path) -> None:
         found = fit(SITE, logs.csv_log(tmp_path / f"{seed}.csv", true, rng, 4))
         table = recovered(found, true)
         inside += int(table["inside"].sum())
-        print(seed, f"\n{table[['before', 'true', 'value', 'low', 'high', 'inside']].round(3)}")
+        shown = table[["before", "true", "value", "low", "high", "inside"]].round(3)
+        print(f"site {seed}\n{shown.to_string()}", flush=True)
         for channel in ("store_low_c", "room_c", "freezer_w"):
             row = found.rms.loc[channel]
             assert row["held_out_after"] < row["held_out_before"]
