@@ -5,6 +5,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from pathlib import Path
 from typing import Any
 
 from pydantic_core import PydanticCustomError
@@ -15,13 +16,16 @@ from .site.derive import inner_box_m
 from .site.fields import Quantity, Windows, Word, window
 from .site.read import MODELS, kind_of
 
-NONE = "none"  # one price all day
+NONE = "none"  # one price all day, no hours
 FULL_SHARE = 0.75  # of the label's litres, common practice: baskets' room and headroom stay free
 PROBE_UNDER_M, RETURN_UNDER_M = 0.076, 0.036  # below the surface, as in the demo
 
 CABINET, WATER = "freezer.cabinet_litres", "store.water_litres"
 INNER = tuple(f"freezer.inner_{side}_m" for side in ("length", "width", "depth"))
 WALL, GLASS, SIDE = "room.outside_wall_m2", "room.window_area_m2", "room.window_side"
+WANTED, QUIET, WEATHER = "schedule.wanted", "schedule.no_start", "weather.source"
+TARGET, BELOW = "settings.room_target_c", "promises.room_below_c"
+ABOVE_TARGET = {BELOW: 2.0, "settings.room_limit_c": 3.0}  # K, as in the demo
 CHEAP, CHEAP_HOURS = "tariff.cheap_price_per_kwh", "tariff.cheap_hours"
 
 
@@ -64,6 +68,16 @@ QUESTIONS = {
         Question(CHEAP, f"price of a kWh in the cheap hours ({NONE}: one price all day)"),
         Question(CHEAP_HOURS, "cheap hours"),
     ),
+    "When it must be cool, and how cool": (
+        Question(WANTED, "hours in which the room must be cool"),
+        Question(TARGET, "temperature to keep in them, °C"),
+        Question(BELOW, "promise: in them never above, °C"),
+        Question("promises.room_share_percent", "promise: in so much of them, %"),
+        Question(QUIET, f"hours in which no compressor may start, for quiet ({NONE}: any time)"),
+    ),
+    "The weather": (
+        Question(WEATHER, "typical year, or an hourly file of yours: TMY3 .csv, .tm2 or .epw"),
+    ),
 }
 
 
@@ -102,7 +116,7 @@ def read(key: str, text: str) -> Any:
     """Return what a person typed as the value of a key: a number, a word or a list of hours."""
     table, _, name = key.partition(".")
     if isinstance(kind_of(MODELS[table], name), Windows):
-        return [part.strip() for part in text.split(";")]
+        return [] if text.strip() == NONE else [part.strip() for part in text.split(";")]
     try:
         return int(text)
     except ValueError:
@@ -138,7 +152,24 @@ def resolve(answers: Mapping[str, Any]) -> dict[str, Any]:
         found |= {CHEAP: None, CHEAP_HOURS: None}
     elif CHEAP_HOURS in answers:
         _charging(answers[CHEAP_HOURS], follows)
+    _room_use(answers, follows)
+    source = answers.get(WEATHER)
+    if isinstance(source, str) and source not in words(WEATHER):
+        found |= {WEATHER: None, "weather.file": str(Path(source).expanduser().resolve())}
     return found
+
+
+def _room_use(answers: Mapping[str, Any], follows: Any) -> None:
+    """People and equipment are there in the wanted hours; quiet is asked for by itself."""
+    hours = answers.get(WANTED)
+    if isinstance(hours, list) and all(isinstance(h, str) and window(h) for h in hours):
+        for key in ("room.people_hours", "room.equipment_hours"):
+            follows(key, hours)
+        follows(QUIET, [])
+    target_c = _number(TARGET, answers) if TARGET in answers else None
+    if target_c is not None:
+        for key, above_k in ABOVE_TARGET.items():
+            follows(key, round(target_c + above_k, 1))
 
 
 def _heights(found: Mapping[str, Any], follows: Any) -> None:

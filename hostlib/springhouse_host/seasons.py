@@ -6,8 +6,8 @@ again. Limits without a source are common practice and say so.
 
 import calendar
 import json
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Iterator, Mapping
+from dataclasses import dataclass, replace
 from datetime import date
 from pathlib import Path
 from typing import Any, Literal
@@ -84,43 +84,33 @@ def _closing(site: Site) -> list[Step]:
     return found
 
 
+def _proof_tests(site: Site) -> Iterator[Step]:
+    """Yield what commissioning lists as coming back, `commissioning/steps.py`.
+
+    Of an ice point the mean is asked, and held against the error the proof allows this probe.
+    """
+    from .commissioning.steps import steps as commissioning
+
+    for test in commissioning(site):
+        if not test.repeats_months:
+            continue
+        step = Step(test.name, f"{test.do}: {test.expect}", repeats_months=test.repeats_months)
+        if test.kind == "ice_point":
+            wrong = "recalibrate or replace it, and prove with the wider error"
+            judge = _within(site.probe_errors_k[test.probe], "K", wrong)
+            do = f"{test.do}; their mean as the board shows it, with its offset"
+            step = replace(step, do=do, unit="°C", low=-20.0, high=20.0, judge=judge)
+        yield step
+
+
 def _opening(site: Site, last_h_per_k: float | None) -> list[Step]:
-    sensors = site.file.sensors
     found = [
         Step("look", "cord, seals, hoses, drain plug and tray looked at; nothing gnawed, rusted or "
              "cracked"),
-        Step("rcd", "residual-current device trips by its button", repeats_months=1),
         Step("fill", "rinsed, filled with cold tap water to the line, watched for 24 h: level "
              "unchanged"),
+        *_proof_tests(site),
     ]  # fmt: skip
-    for probe, budget_k in site.probe_errors_k.items():
-        if getattr(sensors, probe) == "fitted" and probe in ("store_low", "store_high", "room"):
-            wrong = "recalibrate or replace it, and prove with the wider error"
-            found.append(
-                Step(
-                    f"ice_point_{probe}",
-                    f"{probe} in crushed ice and water, mean of ten readings",
-                    "°C",
-                    -20.0,
-                    20.0,
-                    12,
-                    _within(budget_k, "K", wrong),
-                )
-            )
-    words = {
-        "tray": "tray float lifted by hand: alarm, pump and fans stop",
-        "level": "level float let fall by hand: alarm",
-        "floor": "floor contact wetted: alarm",
-    }
-    for name, do in words.items():
-        if getattr(sensors, name) == "fitted":
-            found.append(Step(f"{name}_alarm", do, repeats_months=1))
-    if site.file.protection.independent_freeze_cutout:
-        found.append(Step("cut_out", "sensor of the freeze cut-out in ice water with salt: the "
-                          "freezer stops", repeats_months=12))  # fmt: skip
-    if site.file.protection.siphon_break:
-        found.append(Step("siphon", "pump full, its plug pulled: level stands for an hour",
-                          repeats_months=12))  # fmt: skip
     found += [
         Step("relay_life", "relay operations so far, share of its rated number", "%", 0.0, 1000.0,
              judge=lambda v: "" if v < 100.0 * RELAY_SHARE else "replace the relay"),

@@ -266,6 +266,59 @@ def test_first_charge_counts_the_compressors_hours(take, made: MadeUp) -> None:
     assert answer.values["to_c"] == pytest.approx(11.4, abs=0.1)
 
 
+def test_a_first_charge_that_broke_off_goes_on(take, made: MadeUp, tmp_path: Path) -> None:
+    """Killed after an hour, ten minutes unseen, the last line torn: 2 h in all, from the start."""
+
+    def chills(board: MadeUp) -> None:
+        board.mc[0] = board.mc[1] = 15000 - board.up // 2
+        if board.up == 100 + 3600 and not kept:
+            raise Killed
+
+    class Killed(BaseException):
+        pass
+
+    kept: list[str] = []
+    made.mc = [15000, 15000, 26000, 0, 0]
+    made.each_second = chills
+    with pytest.raises(Killed):
+        take("first_charge", "", "2")
+    path = tmp_path / "r.charge"
+    kept += path.read_text().splitlines()
+    assert len(kept) == pytest.approx(60, abs=2)
+    path.write_text("\n".join([*kept, kept[-1][:5]]) + "\n")
+    made.up += 600
+    made.mode = W.CHARGE_NOW  # a killed program takes no mode back
+    answer = take("first_charge", str((7200 - 4200) / 3600), "24", "yes")
+    assert answer.values["hours"] == pytest.approx(2.0, abs=0.02)
+    assert answer.values["from_c"] == pytest.approx(15.0, abs=0.1)
+    assert not path.exists(), "answered: nothing to take up"
+    path.write_text("\n".join(kept))
+    made.up = 50  # the board has restarted since: another charge
+    answer = take("first_charge", "", "0.5", "24", "yes")
+    assert answer.values["hours"] == pytest.approx(0.5, abs=0.02)
+
+
+def test_a_probe_that_is_unplugged_is_told_and_stops_what_rests_on_it(take, made: MadeUp) -> None:
+    """Without the room probe no pump; a store probe of two takes nothing away."""
+    made.mode = W.COOL_NOW
+
+    def pulled(board: MadeUp) -> None:
+        board.bad[2], board.dead = 1, O.PUMP | O.FAN
+
+    def back(board: MadeUp) -> None:
+        board.bad = [0, 0, 0, 1, 1]
+
+    at(5, pulled)(made)
+    assert take("alarm_probe_room", back).values == {"seen": "yes", "cleared": "yes"}
+    made.dead = 0
+    at(5, lambda board: board.bad.__setitem__(2, 1))(made)
+    assert take("alarm_probe_room", back).values == {"seen": "no", "cleared": "yes"}
+    at(5, lambda board: board.bad.__setitem__(0, 1))(made)
+    assert take("alarm_probe_store_low", back).good
+    made.each_second = lambda board: None
+    assert take("alarm_probe_room").values == {"seen": "no", "cleared": "no"}
+
+
 def test_a_board_that_falls_silent_or_restarts_is_one_line(take, made: MadeUp) -> None:
     made.each_second = lambda board: setattr(board, "up", board.up if board.up < 150 else 1)
     with pytest.raises(KnownError, match="restarted in the middle"):

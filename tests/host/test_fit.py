@@ -205,7 +205,7 @@ def test_an_unknown_hold_and_an_old_file_are_refused(tmp_path: Path, capsys) -> 
 
 @pytest.mark.slow
 def test_ten_random_sites(tmp_path: Path) -> None:
-    """Prints the table; of seventy 95 % intervals at least 60 must hold the truth."""
+    """Prints the table; of seventy 95 % intervals at least 66 must hold the truth."""
     inside = 0
     for seed in range(1, 11):
         rng = np.random.default_rng(seed)
@@ -213,9 +213,10 @@ def test_ten_random_sites(tmp_path: Path) -> None:
         found = fit(SITE, logs.csv_log(tmp_path / f"{seed}.csv", true, rng, 4))
         table = recovered(found, true)
         inside += int(table["inside"].sum())
-        print(seed, f"\n{table[['before', 'true', 'value', 'low', 'high', 'inside']].round(3)}")
+        shown = table[["before", "true", "value", "low", "high", "inside"]].round(3)
+        print(f"site {seed}\n{shown.to_string()}", flush=True)
         for channel in ("store_low_c", "room_c", "freezer_w"):
             row = found.rms.loc[channel]
             assert row["held_out_after"] < row["held_out_before"]
     print(f"{inside} of 70 inside")
-    assert inside >= 60
+    assert inside >= 66

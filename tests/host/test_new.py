@@ -37,6 +37,12 @@ TYPED = {
     "site.currency": ["USD"],
     "tariff.price_per_kwh": ["0.3"],
     "tariff.cheap_price_per_kwh": ["none"],
+    "schedule.wanted": ["evenings", "18:00-22:00; sat,sun 10:00-12:00"],
+    "settings.room_target_c": ["25"],
+    "promises.room_below_c": [""],
+    "promises.room_share_percent": ["95"],
+    "schedule.no_start": [""],
+    "weather.source": ["nowhere.epw", "miami-tmy2"],
 }
 REFUSED = {
     "freezer.cabinet_litres: 3: from 20 to 2000 L",
@@ -44,6 +50,8 @@ REFUSED = {
     "freezer.climate_class: \"X\": one of ",
     "store.water_litres: 400: at most ",
     "coil.fans: 1.5: a whole number from 1 to 12",
+    "schedule.wanted: [\"evenings\"]: a list of hours such as ",
+    "weather.file: \"",
     "room.window_area_m2: 2: within outside_wall_m2, 1 m2",
 }  # fmt: skip
 
@@ -83,6 +91,11 @@ def test_asks_on_a_terminal_until_each_answer_is_good(tmp_path) -> None:
     assert (site.store.water_litres, site.coil.fans, site.room.length_m) == (120, 1, 5)
     assert (site.room.window_area_m2, site.room.window_side) == (0, "none")
     assert (site.tariff.price_per_kwh, site.tariff.cheap_hours) == (0.3, ())
+    assert [hours.start_min for hours in site.schedule.wanted] == [18 * 60, 10 * 60]
+    assert site.room.people_hours == site.schedule.wanted
+    assert site.schedule.no_start == ()
+    assert (site.promises.room_below_c, site.promises.room_share_percent) == (27, 95)  # 25 + 2 K
+    assert site.weather.source == "miami-tmy2"
     assert (site.freezer.label_kwh_year, site.site.name) == (230, "mine")  # the demo's, the folder
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 from springhouse_host import cli, load_site, seasons
+from springhouse_host.commissioning import steps as commissioning
 
 SITE = load_site("demo")
 REQUIRED = Path(__file__).parents[2] / "wiring" / "required_hardware.md"
@@ -16,13 +17,25 @@ def names(season: seasons.Season, changes: dict[str, object] | None = None) -> l
 
 
 def test_only_what_is_fitted_is_asked() -> None:
-    assert "level_alarm" in names("open")
+    assert "alarm_level" in names("open")
     assert "battery" in names("close")
     changes = {"sensors.level": "absent", "battery.kind": "none", "sensors.battery": "absent"}
     fewer = names("open", changes)
-    assert not {"level_alarm", "battery"} & set(fewer)
+    assert not {"alarm_level", "battery"} & set(fewer)
     assert "battery" not in names("close", changes)
     assert "ice_point_store_high" in fewer
+
+
+def test_the_proof_tests_are_those_of_commissioning() -> None:
+    """One list: each test that comes back, by the same name and as often."""
+    wanted = {s.name: s.repeats_months for s in commissioning.steps(SITE) if s.repeats_months}
+    opened = {step.name: step.repeats_months for step in seasons.steps("open", SITE)}
+    assert len(wanted) > 10
+    assert wanted.items() <= opened.items()
+    assert set(opened) - set(wanted) == {
+        "look", "fill", "relay_life", "clock_battery", "clock", "battery", "prove",
+        "first_charge_h", "first_charge_k", "compared",
+    }  # fmt: skip
 
 
 def test_months_end_where_the_month_does() -> None:
@@ -41,26 +54,31 @@ def test_intervals_agree_with_the_wiring_folder() -> None:
     assert "yearly" in rows["siphon through a stopped pump"]
     assert months["siphon"] == 12
     assert "monthly" in rows["water meets mains"]
-    assert months["rcd"] == 1
+    assert months["residual_current"] == 1
     assert "monthly" in rows["float that sticks closed"]
-    assert months["tray_alarm"] == 1
+    assert months["alarm_tray"] == 1
 
 
 def test_a_record_is_taken_up_where_it_was_left(tmp_path: Path, capsys) -> None:
     record = tmp_path / "open.json"
     call = ["season", "open", "demo", "--record", str(record), "--on"]
-    assert cli.run([*call, "2026-05-31", "--done", "rcd", "--done", "ice_point_store_low=0.1"]) == 1
+    assert (
+        cli.run(
+            [*call, "2026-05-31", "--done", "residual_current", "--done", "ice_point_store_low=0.1"]
+        )
+        == 1
+    )
     shown = capsys.readouterr().out
-    assert "[x] residual-current device" in shown
-    assert "2026-06-30: residual-current device" in shown  # May has 31 days
-    assert "2027-05-31: store_low in crushed ice" in shown
+    assert "[x] button of the residual-current device" in shown
+    assert "2026-06-30: button of the residual-current device" in shown  # May has 31 days
+    assert "2027-05-31: store_low: in crushed ice" in shown
     assert cli.run([*call, "2026-06-02", "--done", "ice_point_store_high=0.5"]) == 1
     shown = capsys.readouterr().out
     assert "[!] store_high" in shown
     assert "recalibrate" in shown
     answers = json.loads(record.read_text())["answers"]
-    assert set(answers) == {"rcd", "ice_point_store_low", "ice_point_store_high"}
-    assert answers["rcd"]["on"] == "2026-05-31"
+    assert set(answers) == {"residual_current", "ice_point_store_low", "ice_point_store_high"}
+    assert answers["residual_current"]["on"] == "2026-05-31"
     assert json.loads(record.read_text())["done"] is False
 
 
@@ -114,8 +132,8 @@ def test_only_a_proof_of_this_site_counts(tmp_path: Path, capsys) -> None:
 @pytest.mark.parametrize(
     ("arguments", "says"),
     [
-        (["--done", "icepoint=1"], "no step 'icepoint'; steps: look, rcd"),
-        (["--done", "rcd", "--done", "clock_battery"], "a reading in V is needed"),
+        (["--done", "icepoint=1"], "no step 'icepoint'; steps: look, fill, residual_current"),
+        (["--done", "look", "--done", "clock_battery"], "a reading in V is needed"),
         (["--done", "clock_battery=full"], "'full': a number from 0 to 4 V"),
         (["--done", "clock_battery=nan"], "'nan': a number from 0 to 4 V"),
         (["--done", "prove"], "given by --proof FILE"),
@@ -133,7 +151,7 @@ def test_bad_input_is_one_line_and_nothing_is_saved(tmp_path: Path, capsys, monk
 
 def test_a_damaged_record_is_refused_and_kept(tmp_path: Path, capsys) -> None:
     path = tmp_path / "r.json"
-    for text in ("{", '{"schema": 1, "answers": {"rcd": {"on": "May"}}}', "[]"):
+    for text in ("{", '{"schema": 1, "answers": {"look": {"on": "May"}}}', "[]"):
         path.write_text(text)
         assert cli.run(["season", "open", "demo", "--record", str(path)]) == 2
         assert "no record of a season" in capsys.readouterr().err

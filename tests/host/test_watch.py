@@ -18,16 +18,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse import output as O
+from springhouse import setting as S
 from springhouse import words
 from springhouse_host.cli import run
 from springhouse_host.errors import KnownError
-from springhouse_host.site import load_site
+from springhouse_host.site import Site, load_site
 from springhouse_host.watching import sources
 from springhouse_host.watching.base import Base
+from springhouse_host.watching.calibration import RAW
 from springhouse_host.watching.outlook import Outlook, Trend
 from springhouse_host.watching.page import Page
 from springhouse_host.watching.record import Record, alarms, parse, room_words, store_words
-from springhouse_host.watching.view import facts
+from springhouse_host.watching.view import Facts, facts
 from springhouse_host.watching.watch import watch
 
 KILLS = int(os.environ.get("WATCH_KILLS", "6"))
@@ -105,6 +107,50 @@ def test_every_latch_has_advice() -> None:
 def test_bad_probes_are_no_temperatures() -> None:
     assert record(bad=[1, 0, 0, 0, 0]).store_c() == 4.5
     assert record(bad=[1, 1, 0, 0, 0]).store_c() is None
+
+
+def seen_by(site: Site | None, *texts: str) -> Facts:
+    """What the screen shows after these lines."""
+    shown: list[Facts] = []
+    with Base(Path(":memory:")) as base:
+        watch(iter([(1000.0, text) for text in texts]), base, site, shown.append)
+    return shown[-1]
+
+
+def test_the_screen_shows_what_the_controller_believes() -> None:
+    """Readings 4.0, 4.5 and 25.0 °C; the controller adds the offsets, so does the screen."""
+    site = load_site("demo", {"settings.store_low_offset_k": 0.3, "settings.room_offset_k": -0.5})
+    raw, believed = seen_by(None, line()), seen_by(site, line())
+    assert (raw.store_c, raw.room_c, raw.readings) == (4.25, 25.0, RAW)
+    assert believed.store_c == pytest.approx(4.4)
+    assert believed.room_c == pytest.approx(24.5)
+    assert "24.5 °C" in believed.room
+    assert believed.readings == "with the offsets of the site file"
+    assert seen_by(load_site("demo"), line()).readings == ""
+    own = seen_by(site, settings_told(S.ROOM_OFFSET_MK, 700), line())
+    assert own.room_c == pytest.approx(25.7)
+    assert own.readings == "with the offsets of the board"
+
+
+def settings_told(slot: int, value: int) -> str:
+    """Part of the settings as a board tells them: nothing but one slot is not zero."""
+    told = [0] * S.SIZE
+    told[slot] = value
+    return json.dumps({"settings": told, "from": 0})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        '{"settings":[1,2],"from":"x"}',
+        '{"settings":5,"from":0}',
+        '{"settings":null}',
+        '"settings"',
+        settings_told(S.ROOM_OFFSET_MK, 4000),  # outside what the board takes
+    ],
+)
+def test_odd_settings_on_the_wire_change_nothing(text: str) -> None:
+    assert seen_by(None, text, line()).readings == RAW
 
 
 def test_time_left_of_cold_is_the_straight_line() -> None:
@@ -252,7 +298,7 @@ def get(page: Page, path: str, **headers: str) -> Any:
 def test_page_shows_and_only_shows() -> None:
     page = Page(0)
     try:
-        shown = facts(record(lat=1), Outlook(None, None), None, False)
+        shown = facts(record(lat=1), Outlook(None, None), None, False, "")
         page.show(shown)
         text = get(page, "/").read().decode()
         assert "http://" not in text

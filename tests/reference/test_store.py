@@ -246,13 +246,25 @@ def test_e12_two_days_near_zero_need_the_ice() -> None:
 
 def test_bottom_stays_at_four_degrees_while_ice_grows_above() -> None:
     """W1, W2: with the wall held at -6 °C the water below the evaporator keeps its 4 °C."""
-    bath = Bath(small_store(initial_c=7.0), 22.0)
+    bath = Bath(small_store(initial_c=7.0, probe_low_m=0.04), 22.0)
     bath.run(6.0, evaporator_c=-6.0)
     assert bath.t[T.ICE_KG] > 0.3
     assert bath.x[X.WATER_C] == pytest.approx(4.0, abs=0.7)
     assert bath.x[X.WATER_C + 4] < 1.0
     assert bath.x[X.STORE_LOW_PROBE_C] > 3.3
     assert bath.x[X.STORE_HIGH_PROBE_C] < 1.0
+
+
+@pytest.mark.parametrize(
+    "height_m", [0.0, 0.03, 0.05, 0.083, 0.0834, 0.3, 0.4199, 0.42, 0.46, 0.5, 0.6]
+)
+def test_a_probe_reads_between_the_middles_of_layers(height_m: float) -> None:
+    """Against numpy's own linear interpolation; no jump at a border between two layers."""
+    x = np.zeros(X.SIZE)
+    x[X.WATER_C : X.WATER_C + X.LAYERS] = [4.0, 3.0, 2.5, 2.0, 5.0, 9.0]
+    middles = (np.arange(X.LAYERS) + 0.5) * 0.5 / X.LAYERS
+    known_c = np.interp(height_m, middles, x[X.WATER_C : X.WATER_C + X.LAYERS])
+    assert layers.water_at_c(x, height_m, 0.5) == pytest.approx(known_c)
 
 
 def test_high_probe_inside_the_ice_reads_below_zero() -> None:

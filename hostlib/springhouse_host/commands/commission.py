@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from ..commissioning.board import Board
-    from ..commissioning.record import Book
+    from ..commissioning.record import Book, Values
     from ..site import Site
 
 
@@ -50,6 +50,10 @@ def commission(
         Path | None,
         typer.Option("--out", metavar="FILE.toml", help="Write the results so far there."),
     ] = None,
+    wiring: Annotated[
+        Path | None,
+        typer.Option("--wiring", metavar="FILE.json", help="Put the measured flow pulses there."),
+    ] = None,
     on: Annotated[
         datetime | None,
         typer.Option("--on", formats=["%Y-%m-%d"], help="Day it was done; default: today."),
@@ -78,7 +82,7 @@ def commission(
         _print(book, list_, today)
     if list_ or show or table is not None:
         return 0
-    return _work(book, port, only, out, today)
+    return _work(book, port, only, out, wiring, today)
 
 
 def _print(book: "Book", as_list: bool, today: "date") -> None:
@@ -98,27 +102,48 @@ def _write_table(site: "Site", path: Path, fill_c: float, place_c: float) -> Non
     typer.echo(f"wrote {path}")
 
 
-def _work(book: "Book", port: str | None, only: str | None, out: Path | None, today: "date") -> int:
-    from ..commissioning import session, steps
+def _work(
+    book: "Book",
+    port: str | None,
+    only: str | None,
+    out: Path | None,
+    wiring: Path | None,
+    today: "date",
+) -> int:
+    from ..commissioning import session, steps, wired
     from ..commissioning.asking import Person
 
     chosen = book.open_steps if only is None else [steps.step_named(book.site, only)]
     ended = f"saved up to there in {book.path}; the same command goes on"
     person = Person(sys.stdin, typer.echo, ended)
     before = dict(book.answers)
+    given: Values = {} if wiring is None else {"pulses_l": float(wired.pulses_l(wiring))}
     with ExitStack() as stack:
         board = _board(port, stack, book.site)
         try:
-            session.go(book, chosen, person, board, today)
+            session.go(book, chosen, person, board, today, given)
         except session.RefusedError:
             typer.echo("NOT FIT: this freezer cannot be used; see the lines above")
             return EXIT_NOT_KEPT
+    if wiring is not None:
+        _write_wiring(book, wiring)
     left = book.open_steps
     _write_site(book, out, asked=out is not None or (not left and book.answers != before))
     typer.echo(f"open: {', '.join(step.name for step in left)}" if left else "all steps good")
     for day, what in book.due():
         typer.echo(f"due {day.isoformat()}: {what}")
     return EXIT_NOT_KEPT if left else 0
+
+
+def _write_wiring(book: "Book", path: Path) -> None:
+    from ..commissioning import wired
+
+    put = wired.put_pulses(book, path)
+    if put is not None:
+        typer.echo(
+            f"wrote {path}: {wired.KEY} {put}; flash it, and before the step flow is done again: "
+            "the board counts by the old number until then"
+        )
 
 
 def _board(port: str | None, stack: ExitStack, site: "Site") -> "Board | None":

@@ -39,7 +39,8 @@ def register(app: typer.Typer) -> None:
 def history(
     base: Annotated[Path, typer.Argument(metavar="BASE", help="Database of springhouse watch.")],
     site: Annotated[
-        str | None, typer.Option("--site", metavar="SITE", help="Its tariff and label powers.")
+        str | None,
+        typer.Option("--site", metavar="SITE", help="Its tariff, label powers and calibration."),
     ] = None,
     days: Annotated[
         list[str] | None,
@@ -74,7 +75,7 @@ def history(
     with Base(base, read_only=meter_kwh is None) as held:
         if meter_kwh is not None:
             held.add_meter(time.time(), meter_kwh)
-        data = D.table(held.records())
+        data = D.table(held.records(), site=loaded)
         readings = held.meter_readings()
     if data.empty:
         raise KnownError(f"{base}: holds no records")

@@ -33,8 +33,9 @@ def new(
 ) -> None:
     """Write a commented site file to start from.
 
-    On a terminal it asks for what labels, a tape measure and an electricity bill say; an empty
-    answer takes what stands in brackets. Elsewhere it asks nothing. What is not answered is the
+    On a terminal it asks for what labels, a tape measure and an electricity bill say, and for the
+    hours, temperatures and promises that are yours to decide; an empty answer takes what stands in
+    brackets. Elsewhere it asks nothing. What is not answered is the
     demo's, and every further key is named in a comment. A file that is already there is never
     touched.
 
@@ -62,7 +63,7 @@ def new(
     write_whole(path, text)
     for line in (
         f"wrote {path}",
-        "still the demo's: weather, hours, sensors, protection, promises: look through the file",
+        "still the demo's: sensors, protection, tray, battery: look through the file",
         f"next: springhouse size {path}",
     ):
         console().print(line, markup=False, soft_wrap=True)
@@ -70,7 +71,7 @@ def new(
 
 def _ask(answers: dict[str, Any]) -> None:
     """Ask what is not answered yet; each answer is asked again until the site's rules take it."""
-    from ..asking import QUESTIONS, faults, pointless, read, resolve, value, words
+    from ..asking import NONE, QUESTIONS, faults, pointless, read, resolve, value, words
 
     for title, questions in QUESTIONS.items():
         typer.echo(f"\n{title}")
@@ -79,7 +80,7 @@ def _ask(answers: dict[str, Any]) -> None:
             if key in answers or pointless(key, answers):
                 continue
             stands = value(key, resolve(answers))
-            shown = "; ".join(stands) if isinstance(stands, list) else str(stands)
+            shown = "; ".join(stands) or NONE if isinstance(stands, list) else str(stands)
             choice = f" ({', '.join(words(key))})" if words(key) else ""
             while True:
                 text = typer.prompt(f"  {question.ask}{choice}", default=shown)

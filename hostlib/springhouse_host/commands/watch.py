@@ -13,6 +13,7 @@ from ..errors import KnownError
 from ..screen import console
 
 if TYPE_CHECKING:
+    from ..site import Site
     from ..watching.sources import Lines, Stop
     from ..watching.view import Facts
 
@@ -27,7 +28,9 @@ def register(app: typer.Typer) -> None:
 def watch(
     site: Annotated[
         str | None,
-        typer.Argument(metavar="[SITE]", help="Its targets and battery, for the hours left."),
+        typer.Argument(
+            metavar="[SITE]", help="Its targets, calibration and battery, for the hours left."
+        ),
     ] = None,
     port: Annotated[str | None, typer.Option("--port", help="Serial port of the board.")] = None,
     replay: Annotated[
@@ -66,10 +69,11 @@ def watch(
 
     if sum((port is not None, replay is not None, demo)) > 1:
         raise KnownError("watch: one of --port, --replay and --demo")
+    site = "demo" if demo and site is None else site
     loaded = load_site(site) if site is not None else None
     stopped: list[bool] = []
     with ExitStack() as stack:
-        lines = _lines(site, port, replay, demo, speed, lambda: bool(stopped))
+        lines = _lines(loaded if demo else None, port, replay, speed, lambda: bool(stopped))
         kept_in = stack.enter_context(Base(base))
         page = None
         if web:
@@ -93,22 +97,19 @@ def watch(
 
 
 def _lines(
-    site: str | None,
+    simulated: "Site | None",
     port: str | None,
     replay: Path | None,
-    demo: bool,
     speed: float | None,
     stop: "Stop",
 ) -> "Lines":
     from ..flashing.ports import choose
-    from ..site import load_site
     from ..watching import sources
 
     if replay is not None:
         return sources.from_file(replay, 1.0 if speed is None else speed, stop)
-    if demo:
-        loaded = load_site(site if site is not None else "demo")
-        return sources.from_demo(loaded, DEMO_SPEED if speed is None else speed, stop)
+    if simulated is not None:
+        return sources.from_demo(simulated, DEMO_SPEED if speed is None else speed, stop)
     return sources.from_port(choose(port), stop)
 
 
@@ -125,6 +126,8 @@ def _screen(stack: ExitStack) -> "Callable[[Facts], None]":
     last = ["", ""]
 
     def say(shown: "Facts") -> None:
+        if not last[0] and shown.readings:
+            plain.print(f"readings: {shown.readings}", markup=False)
         now = [shown.store.split(":")[0], shown.room.split(":")[0]]
         if now != last:
             last[:] = now

@@ -23,6 +23,7 @@ CHARGE_SHARE = 1.0 / 3.0
 METER_SHARE = 0.01  # repeatability of a hall flow sensor; common practice, no source
 LONGEST_DELAY_S = 240.0
 LEAST_BUCKET_S = 20.0
+MOST_PULSES_L = 10000  # of the firmware's wiring.py
 
 
 @dataclass
@@ -160,9 +161,12 @@ def _flow(site: Site, _step: Step, values: Values, found: Judgement) -> None:
     right = round(pulses * shown / bucket)
     found.results.update(pulses_l=float(right), share=share)
     found.notes.append(
-        f'"flow_pulses_l": {right} ± {share * right:.0f} into wiring.json, then flash; the flow '
-        f"itself by springhouse measure SITE flow --litres {litres:g} --seconds {seconds:g}"
+        f'"flow_pulses_l": {right} ± {share * right:.0f} into wiring.json (--wiring does it), then '
+        f"flash; the flow itself by springhouse measure SITE flow --litres {litres:g} "
+        f"--seconds {seconds:g}"
     )
+    if right > MOST_PULSES_L:
+        found.wrong.append(f"{right} pulses a litre: the board takes {MOST_PULSES_L} at most")
 
 
 def _first_charge(site: Site, _step: Step, values: Values, found: Judgement) -> None:

@@ -108,6 +108,11 @@ class Book:
     written: str = ""
 
     @property
+    def charge_path(self) -> Path:
+        """Where the rows of a first charge under way are kept."""
+        return self.path.with_suffix(".charge")
+
+    @property
     def open_steps(self) -> list[Step]:
         """Steps without an answer, and those whose answer was not good."""
         return [s for s in self.steps if not (s.name in self.answers and self.good(s))]

@@ -7,7 +7,7 @@ Nothing here writes an output: outputs are moved by owner's modes, under the int
 import statistics
 from collections.abc import Callable
 from dataclasses import dataclass
-from itertools import pairwise
+from pathlib import Path
 
 from springhouse import condition as C
 from springhouse import latch as L
@@ -21,6 +21,7 @@ from ..site.tables import PROBES
 from ..watching.record import Record, room_words, store_words
 from .asking import Person
 from .board import Board
+from .charge import Rows, ran_s, row_of
 from .kinds import ICE_READINGS, Ask, Step
 from .record import Values
 
@@ -31,6 +32,7 @@ WARMING_S = 240.0
 FRAME_S = 3  # a probe is read every 1 to 3 s: readings so far apart are different ones
 ICE_S = 180.0
 FORCED_S = 180.0  # for a person to reach a float
+UNTRUSTED_S = 60.0
 ALARM_S = 3.0  # 2 s, and one record a second
 SPELL_MIN = 30
 SETTLE_S = 30.0
@@ -49,6 +51,7 @@ class Bench:
     board: Board
     person: Person
     site: Site
+    charge: Path  # where the rows of a first charge are kept
 
 
 def _yes(is_so: bool) -> str:
@@ -131,6 +134,28 @@ def _barred(record: Record, part: Contact) -> bool:
     line = record.line
     latched = line.lat & part.latch == part.latch
     return latched and line.w[2] & part.locks == part.locks and not line.out & part.off
+
+
+def unplugged(bench: Bench, step: Step) -> Values:
+    """Whether a missing probe is told, takes away what rests on it alone, and comes back."""
+    which, board = PROBES.index(step.probe), bench.board
+    rests = _rests_on(bench.site, step.probe)
+    bench.person.say(f"   now: {step.do}")
+    if board.until(lambda r: r.line.bad[which] != 0, FORCED_S) is None:
+        return {"seen": "no", "cleared": "no"}
+    off = board.until(lambda r: r.line.bad[which] != 0 and not r.line.out & rests, UNTRUSTED_S)
+    bench.person.wait("   told; put it back")
+    back = board.until(lambda r: r.line.bad[which] == 0, FORCED_S)
+    return {"seen": _yes(off is not None), "cleared": _yes(back is not None)}
+
+
+def _rests_on(site: Site, probe: str) -> int:
+    """Return the outputs that must not be on without this probe."""
+    if probe == "room":
+        return DELIVERY
+    pair = ("store_low", "store_high")
+    fitted = [name for name in pair if getattr(site.file.sensors, name) == "fitted"]
+    return O.COMPRESSOR if fitted == [probe] else 0
 
 
 def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
@@ -280,39 +305,49 @@ HOURS = Ask("hours", "hours to watch", "number", "h", low=0.5, high=72)
 
 
 def first_charge(bench: Bench, _step: Step) -> Values:
-    """Start and end of a watched charge, its compressor hours counted."""
-    bench.person.wait("   freezer plugged in, water stirred?")
+    """Start and end of a watched charge, its compressor hours counted; taken up where it stands."""
+    rows = Rows(bench.charge)
+    now = row_of(bench.board.record())
+    if rows.take_up(now):
+        unseen_min = (now.up - rows.kept[-1].up) / 60.0
+        rows.add(now)
+        bench.person.say(
+            f"   the charge that broke off goes on: compressor ran {ran_s(rows.kept) / 3600.0:.2f} "
+            f"h; {unseen_min:.0f} min unseen, counted where it ran before and after"
+        )
+    else:
+        bench.person.wait("   freezer plugged in, water stirred?")
     hours = bench.person.ask(HOURS)
     assert isinstance(hours, float)
     mode = _charge_mode(bench)
     minutes = min(W.LIMIT_MIN[mode], round(60.0 * hours) + 60)
     with bench.board.mode(mode, minutes):
-        seen = list(_each_hour(bench, 3600.0 * hours))
-    temperatures = [c for c in (record.store_c() for record in seen) if c is not None]
-    ran_s = sum(b.line.up - a.line.up for a, b in pairwise(seen) if a.on(O.COMPRESSOR))
-    if not temperatures:
+        _each_hour(bench, rows, 3600.0 * hours)
+    seen = [row.store_c for row in rows.kept if row.store_c is not None]
+    ran_h = ran_s(rows.kept) / 3600.0
+    if not seen:
         raise KnownError("board: no store probe answered during the charge")
-    bench.person.say(f"   compressor ran {ran_s / 3600.0:.2f} h")
-    return {"from_c": temperatures[0], "to_c": temperatures[-1], "hours": ran_s / 3600.0}
+    bench.person.say(f"   compressor ran {ran_h:.2f} h")
+    return {"from_c": seen[0], "to_c": seen[-1], "hours": ran_h}
 
 
-def _each_hour(bench: Bench, seconds: float) -> "list[Record]":
-    """Return the records of a charge, thinned out to one a minute, telling each hour's."""
-    kept: list[Record] = []
-    was_on = False
+def _each_hour(bench: Bench, rows: Rows, seconds: float) -> None:
+    """Keep the records of a charge, one a minute and every switch, telling each hour's."""
     hour = 0
+    begun = rows.kept[0].up if rows.kept else None
+    now = None
     for now in bench.board.records(seconds):
-        turned = now.on(O.COMPRESSOR) != was_on
-        if kept and not turned and now.line.up - kept[-1].line.up < TELL_S:
-            last = now
-            continue
-        was_on = now.on(O.COMPRESSOR)
-        kept.append(now)
-        if now.line.up - kept[0].line.up >= 3600 * hour:
+        row = row_of(now)
+        begun = row.up if begun is None else begun
+        last = rows.kept[-1] if rows.kept else None
+        if last is None or row.on != last.on or row.up - last.up >= TELL_S:
+            rows.add(row)
+        if row.up - begun >= 3600 * hour:
+            hour = (row.up - begun) // 3600
             bench.person.say(f"   hour {hour}: {store_words(now, None)}")
             hour += 1
-        last = now
-    return [*kept, last]
+    if now is not None and now.line.up != rows.kept[-1].up:
+        rows.add(row_of(now))
 
 
 def outage(bench: Bench, step: Step) -> Values:
@@ -336,6 +371,7 @@ ROUTINES: dict[str, Callable[[Bench, Step], Values]] = {
     "probe": probe,
     "ice_point": ice_point,
     "contact": contact,
+    "unplugged": unplugged,
     "pulse": pulse,
     "purge": purge,
     "flow": flow,

@@ -169,6 +169,20 @@ STEPS: tuple[Step, ...] = (
              "alarm within 2 s, everything off; ends by the button"),
     _contact("floor", "floor contact wetted with a damp cloth", "everything",
              "alarm within 2 s, everything off; ends by the button"),
+    Step(
+        "alarm_probe",
+        "{probe}: its plug pulled, put back once the board tells it",
+        "the board tells the fault; what rests on this probe alone is off",
+        "told within 10 s, off within a minute, and ended by itself once it is back",
+        (
+            yes("seen", "the board told it, and what rests on it alone is off",
+                "was it this probe's plug? Else do not use it: find out why"),
+            yes("cleared", "put back, the fault ended", "plug, cable, pull-up"),
+        ),
+        ("water",),
+        each_probe=True,
+        watch="unplugged",
+    ),
     _pulse("compressor", "freezer UNPLUGGED from the relay, a lamp in its place; asked to charge",
            "relay clicks after its waiting time, lamp lights", "relay clicked, lamp lit"),
     Step(

@@ -31,6 +31,9 @@ SETTLING_S = 1800.0  # of a stretch: what it began with is only roughly known
 SWITCHED_S = 360.0  # after a switch of pump or compressor their own readings are passed over
 REST_S = 1800.0  # a stretch begins after so long with compressor and pump off
 ICE_FREE_C = 1.0  # a stretch begins where no probe is colder: the log does not show ice
+# Water is densest at 3.98 °C. When layers on either side of it change places, and the low probe
+# with them, is as good as chance: below this its readings are passed over, the high one's kept.
+OVERTURN_C = 4.5
 START_HUMIDITY = 0.5
 DRIVEN = {
     follow.MAINS: "mains",
@@ -254,6 +257,7 @@ def _compared(table: pd.DataFrame, duties: Array, seconds: Array) -> Array:
     """Return the readings to compare, NaN where one says nothing."""
     measured = table[list(CHANNELS)].to_numpy(np.float64).copy()
     measured[seconds - seconds[0] < SETTLING_S] = np.nan
+    measured[np.fmin(measured[:, 0], measured[:, 1]) < OVERTURN_C, 0] = np.nan
     for column, duty in ((3, 1), (4, 1), (4, 2), (5, 0)):
         on = duties[:, duty] > 0.0
         changed = np.concatenate([[True], on[1:] != on[:-1]])

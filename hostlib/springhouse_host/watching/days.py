@@ -14,6 +14,7 @@ import pandas as pd
 from numpy.typing import NDArray
 from springhouse import output as O
 
+from .calibration import Calibration
 from .record import Record
 
 if TYPE_CHECKING:
@@ -53,8 +54,14 @@ class Drift:
     look_at: str
 
 
-def table(records: Iterable[Record], zone: tzinfo | None = None) -> pd.DataFrame:
-    """Return the records, one a row, indexed by local time; bad probe frames are missing values."""
+def table(
+    records: Iterable[Record], zone: tzinfo | None = None, site: "Site | None" = None
+) -> pd.DataFrame:
+    """Return the records, one a row, indexed by local time; bad probe frames are missing values.
+
+    Temperatures carry the calibration offsets of the site, without one they are raw.
+    """
+    calibration = Calibration(site)
     rows = [
         (
             r.seen_s,
@@ -67,7 +74,7 @@ def table(records: Iterable[Record], zone: tzinfo | None = None) -> pd.DataFrame
             r.line.lat,
             r.mains,
         )
-        for r in records
+        for r in map(calibration.applied, records)
     ]
     data = pd.DataFrame(rows, columns=list(COLUMNS))
     numbers = [name for name in COLUMNS if name.endswith(("_c", "_min", "_v"))]

@@ -45,10 +45,14 @@ class Line(BaseModel):
 
 @dataclass(frozen=True)
 class Record:
-    """A record and when this computer saw it [s since 1970, UTC]."""
+    """A record and when this computer saw it [s since 1970, UTC].
+
+    ``offset_mk`` is the calibration of each probe, see `calibration`; 0 leaves readings raw.
+    """
 
     seen_s: float
     line: Line
+    offset_mk: tuple[int, ...] = (0,) * R.PROBES
 
     @property
     def mains(self) -> bool:
@@ -61,7 +65,7 @@ class Record:
 
     def probe_c(self, i: int) -> float | None:
         """Temperature of a probe [°C], None where its last frame was bad."""
-        return None if self.line.bad[i] else self.line.mc[i] / 1000.0
+        return None if self.line.bad[i] else (self.line.mc[i] + self.offset_mk[i]) / 1000.0
 
     def store_c(self) -> float | None:
         """Mean of the store probes that answer [°C], None if none does."""

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import serial
 from springhouse import condition as C
 from springhouse import output as O
+from springhouse import setting as S
 from springhouse import week as N
 
 from ..errors import KnownError
@@ -140,7 +141,10 @@ def simulated(site: "Site", days: int = 2) -> list[str]:
             "utc": int(local.replace(tzinfo=UTC).timestamp()) // 60,  # as if its clock were UTC
             "st": [int(of["store_state"][n]), int(of["room_state"][n])],
             "out": out,
-            "mc": [round(1000.0 * float(of[name][n])) for name in PROBE_COLUMNS],
+            "mc": [
+                round(1000.0 * float(of[name][n])) - settings[S.STORE_LOW_OFFSET_MK + i]
+                for i, name in enumerate(PROBE_COLUMNS)
+            ],
             "bad": [0] * len(PROBE_COLUMNS),
             "ml": round(1000.0 * float(of["flow_l_min"][n])) if out & O.PUMP else 0,
             "mv": round(1000.0 * site.file.battery.nominal_v),

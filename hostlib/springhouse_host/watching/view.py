@@ -33,6 +33,7 @@ class Facts:
     mode: str
     cold_left: str
     battery_left: str
+    readings: str  # what they lack or carry, "" where nothing needs saying
     alarms: tuple[tuple[str, str], ...]
     away: bool
 
@@ -41,8 +42,10 @@ class Facts:
         return asdict(self)
 
 
-def facts(record: Record, outlook: Outlook, site: "Site | None", away: bool) -> Facts:
-    """Return what there is to show of a record."""
+def facts(
+    record: Record, outlook: Outlook, site: "Site | None", away: bool, readings: str
+) -> Facts:
+    """Return what there is to show of a record; ``readings`` is its calibration's note."""
     aim = None if site is None else target(site, record.store_c())
     on = [name for n, name in enumerate(words.OUTPUTS) if record.line.out >> n & 1]
     mode, left_s = record.line.md
@@ -58,6 +61,7 @@ def facts(record: Record, outlook: Outlook, site: "Site | None", away: bool) -> 
         mode=words.mode_text(mode, left_s * 1000 if left_s > 0 else -1),
         cold_left=_hours(outlook.cold_h) if record.on(O.PUMP) else "",
         battery_left=_hours(outlook.battery_h),
+        readings=readings,
         alarms=tuple(alarms(record)),
         away=away,
     )
@@ -95,6 +99,7 @@ def table(shown: Facts | None) -> "RenderableType":
         ("owner's mode", shown.mode),
         ("cold left", shown.cold_left),
         ("battery left", shown.battery_left),
+        ("readings", shown.readings),
     ]
     for name, text in rows:
         if text:

@@ -5,6 +5,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from .base import Base
+from .calibration import Calibration
 from .outlook import Trend
 from .record import Record, parse
 from .sources import Lines
@@ -24,7 +25,7 @@ def watch(lines: Lines, base: Base, site: "Site | None", show: Shown) -> int:
     Raises:
         KnownError: the database cannot be written.
     """
-    trend = Trend(site)
+    trend, calibration = Trend(site), Calibration(site)
     last: Record | None = None
     came = 0.0  # when the last record came, by a clock that is never set
     kept = 0
@@ -32,11 +33,14 @@ def watch(lines: Lines, base: Base, site: "Site | None", show: Shown) -> int:
         record = parse(text, seen_s) if text else None
         if record is not None:
             base.add(record, text)
+            record = calibration.applied(record)
             trend.add(record)
             last = record
             came = time.monotonic()
             kept += 1
-            show(facts(record, trend.outlook(record), site, False))
-        elif last is not None and (not text or time.monotonic() - came > STALE_S):
-            show(facts(last, trend.outlook(last), site, True))
+            show(facts(record, trend.outlook(record), site, False, calibration.note))
+            continue
+        calibration.hear(text)
+        if last is not None and (not text or time.monotonic() - came > STALE_S):
+            show(facts(last, trend.outlook(last), site, True, calibration.note))
     return kept

@@ -260,8 +260,7 @@ def walls(
     evaporator_c = x[X.EVAPORATOR_C]
     layer_kg = x[X.STORE_KG] / X.LAYERS
     layer_m = t[T.LEVEL_M] / X.LAYERS
-    near = store.layer_at(p[P.PROBE_HIGH_M], t[T.LEVEL_M])
-    seen_c = x[X.WATER_C + near]
+    high_c = water_at_c(x, p[P.PROBE_HIGH_M], t[T.LEVEL_M])
     total_w = 0.0
     coldest_c = 60.0
     for i in range(X.LAYERS):
@@ -285,13 +284,23 @@ def walls(
         dx[X.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
         total_w += wall_w
         coldest_c = min(coldest_c, surface_c)
-        if i == near:
+        share = store.share_of(i, p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+        if share > 0.0:
             ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
-            seen_c = near_wall_c(p[P.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
+            near_c = near_wall_c(p[P.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
+            high_c += share * (near_c - water_c)
     dx[X.EVAPORATOR_C] += total_w / p[P.EVAPORATOR_J_K]
     t[T.WALL_TO_EVAPORATOR_W] = total_w
     t[T.WALL_MIN_C] = coldest_c
-    probes(x, p, dx, t, seen_c)
+    probes(x, p, dx, t, high_c)
+
+
+def water_at_c(x: NDArray[np.float64], height_m: float, level_m: float) -> float:
+    """Return the water's temperature at a height [°C]."""
+    here_c = 0.0
+    for i in range(X.LAYERS):
+        here_c += store.share_of(i, height_m, level_m) * x[X.WATER_C + i]
+    return here_c
 
 
 def near_wall_c(
@@ -313,15 +322,14 @@ def probes(
     p: NDArray[np.float64],
     dx: NDArray[np.float64],
     t: NDArray[np.float64],
-    seen_c: float,
+    high_c: float,
 ) -> None:
     """Fill the rates of the store probes; one above the water sees the air under the lid."""
     level_m = t[T.LEVEL_M]
     air_c = 0.5 * (x[X.PLACE_C] + x[X.WATER_C + X.LAYERS - 1])
-    low_c = x[X.WATER_C + store.layer_at(p[P.PROBE_LOW_M], level_m)]
+    low_c = water_at_c(x, p[P.PROBE_LOW_M], level_m)
     if p[P.PROBE_LOW_M] > level_m:
         low_c = air_c
-    high_c = seen_c
     if p[P.PROBE_HIGH_M] > level_m:
         high_c = air_c
     dx[X.STORE_LOW_PROBE_C] = (low_c - x[X.STORE_LOW_PROBE_C]) / p[P.STORE_PROBE_S]

@@ -1,0 +1,94 @@
+"""The rows of a watched first charge, kept as they come so that a killed program loses none.
+
+A file of lines beside the record, gone once the step is answered. The board's mode goes on without
+the computer, so a charge that broke off is taken up where it stands.
+"""
+
+import contextlib
+import json
+from collections.abc import Iterable
+from dataclasses import dataclass
+from itertools import pairwise
+from pathlib import Path
+
+from springhouse import output as O
+
+from ..errors import KnownError
+from ..watching.record import Record
+
+LONGEST_GAP_S = 12 * 3600
+
+
+@dataclass(frozen=True)
+class Row:
+    """One moment: the board's uptime [s], the store [°C] and whether the compressor was on."""
+
+    up: int
+    store_c: float | None
+    on: bool
+
+
+def row_of(record: Record) -> Row:
+    """Return the row of a record."""
+    return Row(record.line.up, record.store_c(), record.on(O.COMPRESSOR))
+
+
+def ran_s(rows: Iterable[Row]) -> int:
+    """Return the compressor's run time [s]; over a gap only where it was on before and after."""
+    return sum(b.up - a.up for a, b in pairwise(rows) if a.on and (b.on or b.up - a.up <= 60))
+
+
+class Rows:
+    """The rows of one charge and the file they are kept in."""
+
+    def __init__(self, path: Path) -> None:
+        self.path = path
+        self.kept: list[Row] = []
+
+    def take_up(self, now: Row) -> bool:
+        """Read what is kept, if it is the charge that still goes on; else begin anew.
+
+        Raises:
+            KnownError: when the file cannot be read.
+        """
+        try:
+            lines = self.path.read_text("utf-8").splitlines()
+        except FileNotFoundError:
+            return False
+        except (OSError, UnicodeDecodeError) as error:
+            raise KnownError(f"{self.path}: cannot be read: {error}") from None
+        found = [row for row in map(_row, lines) if row is not None]
+        if found and 0 <= now.up - found[-1].up <= LONGEST_GAP_S:
+            self.kept = found
+            return True
+        self.clear()
+        return False
+
+    def add(self, row: Row) -> None:
+        """Keep a row.
+
+        Raises:
+            KnownError: when the file cannot be written.
+        """
+        self.kept.append(row)
+        try:
+            with self.path.open("a", encoding="utf-8") as file:
+                file.write(json.dumps([row.up, row.store_c, row.on]) + "\n")
+        except OSError as error:
+            raise KnownError(f"{self.path}: cannot be written: {error.strerror}") from None
+
+    def clear(self) -> None:
+        """Forget them."""
+        self.kept = []
+        with contextlib.suppress(FileNotFoundError):
+            self.path.unlink()
+
+
+def _row(line: str) -> Row | None:
+    """Return the row of a line, None where the program was killed in the middle of it."""
+    try:
+        up, store_c, on = json.loads(line)
+    except (ValueError, TypeError):
+        return None
+    good = isinstance(up, int) and isinstance(on, bool) and isinstance(store_c, float | None)
+    return Row(up, store_c, on) if good else None
