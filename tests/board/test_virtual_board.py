@@ -51,6 +51,30 @@ def test_same_across_the_tick_wrap(tmp_path) -> None:
     assert len(seen[0]) > 6
 
 
+def test_a_stall_at_boot_latches_no_flood(rig: Rig) -> None:
+    rig.board.inputs.trouble("idle", "slow")  # 2.6 s in which no contact is sampled
+    rig.run(330)
+    assert rig.last()["lat"] == 0
+    assert rig.out(B.RELAY) == 1
+    assert rig.resets == []
+
+
+def test_contacts_that_never_settle_are_a_fault(rig: Rig) -> None:
+    for _ in range(20):
+        rig.board.inputs.trouble("idle", "slow")
+        rig.run(1)
+    assert [r.watchdog for r in rig.resets] == [False], "waiting feeds the watchdog, not for ever"
+    assert 12_000 < rig.resets[0].at_ms < 16_000
+    assert any("contacts not settled" in r.get("fault", "") for r in rig.records())
+    assert not any(value for _, pin, value in rig.history if pin in (B.RELAY, B.PUMP, B.FAN))
+
+
+def test_a_hang_while_contacts_settle_is_ended_by_the_watchdog(rig: Rig) -> None:
+    rig.board.inputs.trouble("idle", "hang")
+    rig.run(WATCHDOG_S + 2)
+    assert [r.watchdog for r in rig.resets] == [True]
+
+
 @pytest.mark.parametrize(
     ("condition", "code"),
     [("absent", fault.ABSENT), ("short", fault.ALL_ZERO), ("high", fault.ABSENT)],
@@ -190,6 +214,15 @@ def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
     rig.board.send('{"cmd":"get-state"}\n')
     rig.run(3)
     assert next(r for r in rig.records() if "late" in r)["late"] >= 1
+
+
+@pytest.mark.parametrize("phase_ms", range(50, 1000, 150))
+def test_a_stall_is_not_taken_for_a_silent_task(rig: Rig, phase_ms: int) -> None:
+    rig.run(20)
+    rig.board.run_slice(phase_ms)
+    rig.board.inputs.trouble("idle", "slow")
+    rig.run(8)
+    assert rig.resets == []
 
 
 def test_third_short_run_locks_and_a_long_press_unlocks(rig: Rig) -> None:
