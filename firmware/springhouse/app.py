@@ -18,7 +18,7 @@ from springhouse.drivers.console import Console
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.light import SAFE
 from springhouse.link import Link
-from springhouse.loop import Loop
+from springhouse.loop import Loop, ticks
 from springhouse.owner import NO_RESET, Owner
 from springhouse.owner import SERVICE as ASKED_SERVICE
 from springhouse.record import Record, proven_sha256
@@ -104,16 +104,26 @@ class Board:
             "cause": machine.reset_cause(),
             "safe": self.safe,
             "late": self.scanner.late_stops,
+            "gap": self.scanner.take_gap_ms(),
             "free": gc.mem_free(),
             "net": self.online.words() if self.online else self.network,
         }
 
-    def note(self, kind: int, detail: int, uptime_s: int) -> None:
-        """Add a black-box record."""
-        values = report.box_values(
+    def _values(self, kind: int, detail: int, uptime_s: int) -> "tuple[int, ...]":
+        return report.box_values(
             kind, self.boots.serial, detail, uptime_s, self.scanner, self.owner, self.box.dropped
         )
-        self.box.note(values)
+
+    def note(self, kind: int, detail: int, uptime_s: int) -> None:
+        """Add a black-box record."""
+        self.box.note(self._values(kind, detail, uptime_s))
+
+    def note_changes(self, uptime_s: int) -> None:
+        """Add a record for each setting that the owner has changed since the last call."""
+        for slot, old, new in self.owner.news:
+            values = self._values(X.SETTING, slot, uptime_s)
+            self.box.note(report.setting_values(values, old, new, ticks()))
+        self.owner.news.clear()
 
     def held(self) -> bool:
         """Whether the button is down at power-up and stays so for a second."""
@@ -147,6 +157,7 @@ async def stay_safe(board: Board) -> None:
             board.panel.light.show(phase)
             await asyncio.sleep_ms(SAMPLE_MS)
         board.link.limit.second()
+        board.note_changes(seconds)
         seconds += 1
         if seconds % 5 == 1 and not board.console.busy():
             board.console.start(json.dumps({"safe": board.safe, "up": seconds}))
@@ -177,6 +188,7 @@ async def work(board: Board) -> None:
 
 def leave(board: Board, reason: int, detail: int) -> None:
     """Outputs are off: write what is known, then reset."""
+    board.note_changes(0)
     board.note(X.FAULT if reason == ABNORMAL else X.COMMAND, detail, 0)
     board.box.flush()
     if reason != ABNORMAL:

@@ -15,11 +15,13 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.kinds import File
 
-MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT = range(6)  # kinds of record
+MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING = range(7)  # kinds of record
 
 # kind, boot number, detail, minutes since 1970 (0 = unknown), uptime s, five temperatures in
 # 10 m°C, mL/min, mV, rev/min, RH 1/100 %, probe faults (3 bits each), interlock word, output
 # bits, states (store << 4 | room), inputs, latches, owner's mode, records dropped before this
+# A SETTING record has the slot as detail and, in place of the six numbers from mL/min to interlock
+# word, the old value, the new value and the tick, each as two halves, the lower first.
 _RECORD = "<BBHIIhhhhhHHHHHHBBBBBB"
 RECORD_SIZE = struct.calcsize(_RECORD)
 FIELDS = 22

@@ -190,6 +190,7 @@ class Loop:
         if out != self._out or states != self._states or memory[M.LATCH] != self._latch:
             self._out, self._states, self._latch = out, states, memory[M.LATCH]
             board.note(X.TRANSITION, 0, self.uptime_s)
+        board.note_changes(self.uptime_s)
         if self.uptime_s % 60 == 0:
             board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
         if self.uptime_s % _BATCH_S == 0:

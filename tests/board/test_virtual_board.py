@@ -1,8 +1,10 @@
 """The flashed files, main.py included, on the real interpreter against a scripted plant."""
 
+import struct
+
 import pytest
 from rig import FITTED, Rig, record
-from springhouse import fault, latch
+from springhouse import blackbox, fault, latch
 from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse import statechart as K
@@ -369,6 +371,43 @@ def test_buttons_move_the_room_target_inside_the_range_if_wired(
         rig.run(6)
         first = next(r for r in rig.records() if r.get("from", -1) == S.ROOM_TARGET_MC // 16 * 16)
         assert first["settings"][S.ROOM_TARGET_MC % 16] == target_mc
+    finally:
+        rig.close()
+
+
+def test_what_the_owner_changes_is_in_the_black_box(tmp_path) -> None:
+    made = record()
+    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000), (S.FAN_QUIET_PM, 300, 900)]
+    old_pm = made.settings[S.FAN_QUIET_PM]
+    rig = Rig(tmp_path, body=made.encode(), target_buttons=1).power(tick=(1 << 30) - 20_000)
+    values = [S.ROOM_TARGET_MC, 25000, S.FAN_QUIET_PM, old_pm + 10]
+    try:
+        rig.run(9)
+        rig.board.send(f'{{"cmd":"set","values":{values}}}\n')
+        rig.board.send(f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},27000]}}\n')  # refused
+        rig.run(21)
+        rig.board.inputs.level(B.BUTTON_DOWN, 0)
+        rig.run(1)
+        rig.board.inputs.level(B.BUTTON_DOWN, 1)
+        rig.run(1)
+        rig.board.send('{"cmd":"reset"}\n')
+        rig.run(5)
+        rig.board.send('{"cmd":"get-log"}\n')
+        rig.run(30)
+        log = [blackbox.fields(bytes.fromhex(r["log"]), 0) for r in rig.records() if r.get("log")]
+        changes = [
+            (e[2], *struct.unpack("<3i", struct.pack("<6H", *e[10:16])))
+            for e in log
+            if e[0] == blackbox.SETTING
+        ]
+        assert [change[:3] for change in changes] == [
+            (S.ROOM_TARGET_MC, 24000, 25000),
+            (S.FAN_QUIET_PM, old_pm, old_pm + 10),
+            (S.ROOM_TARGET_MC, 25000, 24500),
+        ]
+        ticks = [change[3] for change in changes]
+        assert (1 << 30) - 11_000 <= ticks[0] == ticks[1] < 1 << 30, "before the wrap"
+        assert 10_000 <= ticks[2] <= 13_000, "behind it"
     finally:
         rig.close()
 
