@@ -1,7 +1,5 @@
 """The flashed files, main.py included, on the real interpreter against a scripted plant."""
 
-import struct
-
 import pytest
 from rig import FITTED, Rig, record
 from springhouse import blackbox, fault, latch
@@ -9,6 +7,8 @@ from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse.boards import pico_w as B
+from springhouse_host.watching.changes import changes as changes_in
+from springhouse_host.watching.changes import words
 from springhouse_sim.virtual_board.inputs import POWER_ON_PAD, onewire_crc, serial
 
 WATCHDOG_S = B.WATCHDOG_MS // 1000
@@ -395,17 +395,18 @@ def test_what_the_owner_changes_is_in_the_black_box(tmp_path) -> None:
         rig.board.send('{"cmd":"get-log"}\n')
         rig.run(30)
         log = [blackbox.fields(bytes.fromhex(r["log"]), 0) for r in rig.records() if r.get("log")]
-        changes = [
-            (e[2], *struct.unpack("<3i", struct.pack("<6H", *e[10:16])))
-            for e in log
-            if e[0] == blackbox.SETTING
-        ]
-        assert [change[:3] for change in changes] == [
+        changes = changes_in(log)
+        assert [(c.slot, c.old, c.new) for c in changes] == [
             (S.ROOM_TARGET_MC, 24000, 25000),
             (S.FAN_QUIET_PM, old_pm, old_pm + 10),
             (S.ROOM_TARGET_MC, 25000, 24500),
         ]
-        ticks = [change[3] for change in changes]
+        assert [words(c).partition("power-up: ")[2] for c in changes] == [
+            "room_target_c changed from 24 °C to 25 °C",
+            f"fan_quiet_percent changed from {old_pm // 10} % to {old_pm // 10 + 1} %",
+            "room_target_c changed from 25 °C to 24.5 °C",
+        ]
+        ticks = [c.tick for c in changes]
         assert (1 << 30) - 11_000 <= ticks[0] == ticks[1] < 1 << 30, "before the wrap"
         assert 10_000 <= ticks[2] <= 13_000, "behind it"
     finally:

@@ -45,6 +45,12 @@ def history(
         list[str] | None,
         typer.Option("--day", metavar="YYYY-MM-DD", help="Only this day; again to compare days."),
     ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log", metavar="FILE", help="Black box (get-log): what the owner changed, and when."
+        ),
+    ] = None,
     export: Annotated[
         Path | None,
         typer.Option("--export", metavar="FILE", help="Every record, as .csv or .parquet."),
@@ -65,10 +71,12 @@ def history(
     from ..site import load_site
     from ..watching import days as D
     from ..watching.base import Base
+    from ..watching.changes import read_changes, words
 
     if export is not None and export.suffix not in (".csv", ".parquet"):
         raise KnownError(f"--export: {export}: the name must end in .csv or .parquet")
     check_writable(export)
+    changed = read_changes(log) if log is not None else []
     wanted = [_day(text) for text in days or ()]
     loaded = load_site(site) if site is not None else None
     with Base(base, read_only=meter_kwh is None) as held:
@@ -100,6 +108,10 @@ def history(
             f"DRIFT: {drift.what}: {drift.was:.2f} before, {drift.now:.2f} now: {drift.look_at}",
             markup=False,
         )
+    for change in changed:
+        screen.print(words(change), markup=False)
+    if log is not None and not changed:
+        screen.print(f"{log}: the owner changed nothing", markup=False)
     if export is not None:
         _export(data, export)
         screen.print(f"exported: {export}", markup=False)
