@@ -18,7 +18,7 @@ from springhouse.drivers.console import Console
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.light import SAFE
 from springhouse.link import Link
-from springhouse.loop import Loop, ticks
+from springhouse.loop import Loop, TaskFailed, ticks
 from springhouse.owner import NO_RESET, Owner
 from springhouse.owner import SERVICE as ASKED_SERVICE
 from springhouse.record import Record, proven_sha256
@@ -105,9 +105,16 @@ class Board:
             "safe": self.safe,
             "late": self.scanner.late_stops,
             "gap": self.scanner.take_gap_ms(),
+            "lost": self.lost(),
             "free": gc.mem_free(),
             "net": self.online.words() if self.online else self.network,
         }
+
+    def lost(self) -> "list[int]":
+        """Failed writes of the log, commands over the rate, lines nobody read, frames retried."""
+        probes = self.sensors.probes
+        retried = probes.retried if probes is not None else 0
+        return [self.box.failures, self.link.dropped, self.console.cut, retried]
 
     def _values(self, kind: int, detail: int, uptime_s: int) -> "tuple[int, ...]":
         return report.box_values(
@@ -209,6 +216,6 @@ def run(folder: str) -> None:
         board.outputs.off()
         board.console.start(json.dumps({"fault": repr(problem)[:160]}))
         board.console.push()
-        leave(board, ABNORMAL, 0)
+        leave(board, ABNORMAL, problem.args[0] if isinstance(problem, TaskFailed) else X.RAISED)
     finally:
         board.outputs.off()

@@ -16,6 +16,8 @@ if TYPE_CHECKING:
     from springhouse.kinds import File
 
 MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING = range(7)  # kinds of record
+# Detail of a FAULT: something raised, the contacts did not settle, SILENT + number in beats.py.
+RAISED, UNSETTLED, SILENT = 1, 2, 8
 
 # kind, boot number, detail, minutes since 1970 (0 = unknown), uptime s, five temperatures in
 # 10 m°C, mL/min, mV, rev/min, RH 1/100 %, probe faults (3 bits each), interlock word, output
@@ -33,7 +35,13 @@ SEGMENTS = 13  # 12 hold 72 h, one more is being written
 _HEAD = "<4sIH"  # magic, sequence number, bytes of payload
 _HEAD_SIZE = struct.calcsize(_HEAD)
 _MAGIC = b"SPB1"
+_DIGITS = "0123456789abcdef"
 _PAYLOAD_MOST = _ROOM * RECORD_SIZE
+
+
+def _is_segment(name: str) -> bool:
+    """Whether a name is `%08x.box`; whatever else lies in the folder is not ours."""
+    return len(name) == 12 and name[8:] == ".box" and all([c in _DIGITS for c in name[:8]])
 
 
 def read_batch(f: "File") -> "tuple[int, bytes] | None":
@@ -72,7 +80,7 @@ class BlackBox:
     def segments(self) -> "list[str]":
         """Names of the segment files, oldest first."""
         try:
-            return sorted([n for n in self._files.listdir(self.folder) if n.endswith(".box")])
+            return sorted([n for n in self._files.listdir(self.folder) if _is_segment(n)])
         except OSError:
             return []
 

@@ -14,6 +14,7 @@ from springhouse import memory as M
 from springhouse import report
 from springhouse import timekeeping as T
 from springhouse.beats import Beats
+from springhouse.boots import CLEAR_S
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.outputs import PulsedRelay
 from springhouse.drivers.probe import ProbeBus
@@ -28,7 +29,6 @@ if TYPE_CHECKING:
 AIR_MS = 2000
 LINK_MS = 200
 _COLLECT_SCANS = 10
-_CLEAR_BOOTS_S = 600
 _RTC_S = 3600  # the chip keeps better time than the ticks
 # A scan comes 950 ms after a probe round begins, so that it sees that round's frames (800 ms to
 # convert, 13 ms to read each of five).
@@ -52,7 +52,7 @@ async def sleep_until(due: int) -> None:
 
 
 class TaskFailed(Exception):
-    """A task of the loop raised; the outputs are already off."""
+    """(code, words): a task of the loop raised or is silent; the outputs are already off."""
 
 
 class Loop:
@@ -130,11 +130,11 @@ class Loop:
     def _check(self, now: int) -> None:
         """Everything off and out if a task has raised or is silent."""
         if self.failed is not None:
-            raise TaskFailed(repr(self.failed))
+            raise TaskFailed(X.RAISED, repr(self.failed))
         late = self.beats.late(now)
         if late != H.NONE_LATE:
             self.board.outputs.off()
-            raise TaskFailed("beat " + str(late))
+            raise TaskFailed(X.SILENT + late, "silent")
 
     def _feed(self) -> None:
         if self.watchdog is not None:
@@ -152,7 +152,7 @@ class Loop:
             now = ticks()
             self._check(now)
             if T.ticks_diff(now, self._start) > _SETTLE_MS:
-                raise TaskFailed("contacts not settled")
+                raise TaskFailed(X.UNSETTLED, "contacts not settled")
             self._feed()
             due = T.ticks_add(due, SCAN_MS)
             await sleep_until(due)
@@ -195,21 +195,26 @@ class Loop:
             board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
         if self.uptime_s % _BATCH_S == 0:
             board.box.flush()  # between two sensor frames: writing flash holds up everything
-        if self.uptime_s == _CLEAR_BOOTS_S:
+        if self.uptime_s == CLEAR_S:
             board.boots.clear()
-        if self.uptime_s % _RTC_S == 0 and board.sensors.rtc is not None:
-            utc_min, second = board.sensors.rtc.read()
-            board.owner.clock.believe(utc_min, second)
-        if board.owner.clock_set:
-            board.owner.clock_set = False
-            board.note(X.CLOCK, 0, self.uptime_s)
-            if board.sensors.rtc is not None:
-                clock = board.owner.clock
-                board.sensors.rtc.write(clock.utc_min, clock.second)
+        self._keep_time()
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
             board.console.start(
                 report.line(board.scanner, board.owner, not board.proven, self.uptime_s)
             )
+
+    def _keep_time(self) -> None:
+        """Clock and clock chip: what the owner sets goes before what the chip says."""
+        owner, sensors = self.board.owner, self.board.sensors
+        if owner.clock_set:
+            owner.clock_set = False
+            self.board.note(X.CLOCK, 0, self.uptime_s)
+            clock = owner.clock
+            if sensors.rtc is not None and not sensors.rtc.write(clock.utc_min, clock.second):
+                sensors.rtc = None  # it would bring the old time back
+        elif self.uptime_s % _RTC_S == 0 and sensors.rtc is not None:
+            utc_min, second = sensors.rtc.read()
+            owner.clock.believe(utc_min, second)
 
     async def run(self) -> None:
         """Run until a reset is asked for; whatever else ends it has turned everything off."""

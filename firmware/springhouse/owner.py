@@ -47,7 +47,7 @@ class Owner:
         if mode != W.AUTOMATIC and not 0 < minutes <= W.LIMIT_MIN[mode]:
             return "minutes: 1.." + str(W.LIMIT_MIN[mode])
         self.mode = mode
-        self.mode_min = minutes
+        self.mode_min = minutes if mode != W.AUTOMATIC else 0
         self.mode_seq = (self.mode_seq + 1) & _COUNT_MASK
         return ""
 
@@ -72,6 +72,8 @@ class Owner:
         fault = self.record.try_change(changes)
         if fault:
             return fault
+        if before == self.record.settings:
+            return ""  # the flash wears out by writing
         if not self._slots.save(self.record.encode()):
             self.record.put(before)
             return "could not be stored"

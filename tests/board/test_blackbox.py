@@ -98,3 +98,15 @@ def test_a_failing_file_system_is_counted_and_survived() -> None:
 
 def test_batches_are_at_least_ten_minutes() -> None:
     assert BATCH_MS >= 600000
+
+
+@pytest.mark.parametrize("name", ["notes.box", "zzzzzzzz.box", "0000000G.box", "00000000.BOX"])
+def test_a_foreign_file_among_the_segments_is_left_alone(name: str) -> None:
+    files = TornFiles(False)
+    files.kept["log/" + name] = b"?"
+    box = BlackBox("log", files)
+    for n in range(blackbox.SEGMENTS * 36 + 1):
+        box.note(record(n))
+        assert box.flush()
+    assert files.kept["log/" + name] == b"?"
+    assert len(box.segments()) == blackbox.SEGMENTS

