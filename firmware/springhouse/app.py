@@ -29,6 +29,7 @@ from springhouse.wiring import Wiring
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from springhouse.display.screen import Screen
     from springhouse.kinds import Profile
     from springhouse.net.online import Online
 
@@ -62,6 +63,7 @@ class Board:
         self.home = home
         self.online: Online | None = None
         self.network = ""  # what there is to say while it is None
+        self.screen: Screen | None = None
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
         self.panel = parts.Panel(self.profile, self.wiring)
@@ -111,10 +113,29 @@ class Board:
         }
 
     def lost(self) -> "list[int]":
-        """Failed writes of the log, commands over the rate, lines nobody read, frames retried."""
+        """Writes of the log, commands over the rate, unread lines, frames retried, display."""
         probes = self.sensors.probes
         retried = probes.retried if probes is not None else 0
-        return [self.box.failures, self.link.dropped, self.console.cut, retried]
+        dark = self.screen.failures if self.screen is not None else 0
+        return [self.box.failures, self.link.dropped, self.console.cut, retried, dark]
+
+    def light_up(self, loop: "Loop | None") -> None:
+        """Start the display, if one is wired; without a loop it shows the safe mode."""
+        if not self.wiring.choice["display"] or self.sensors.i2c is None:
+            return
+        try:
+            from springhouse.display.rows import running, safe
+            from springhouse.display.screen import Screen
+
+            def picture() -> "list[str]":
+                if loop is None:
+                    return safe(self.safe)
+                return running(self.scanner, self.proven, loop.uptime_s)
+
+            self.screen = Screen(self.sensors.i2c, picture)
+            asyncio.create_task(self.screen.run())
+        except Exception:  # files missing, no memory: the store is looked after without it
+            self.screen = None
 
     def _values(self, kind: int, detail: int, uptime_s: int) -> "tuple[int, ...]":
         return report.box_values(
@@ -154,6 +175,7 @@ class Board:
 async def stay_safe(board: Board) -> None:
     """Safe mode: outputs off, no watchdog, link alive; ends by `reset` or a long press."""
     board.panel.light.code = SAFE
+    board.light_up(None)
     asyncio.create_task(board.talk.run())
     presses = board.panel.button.long_presses
     seconds = 0
@@ -180,6 +202,7 @@ async def work(board: Board) -> None:
     board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
     gc.collect()
     loop = Loop(board)
+    board.light_up(loop)
     network = read_text(board.home + "network.json")
     if network:
         try:

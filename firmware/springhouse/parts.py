@@ -104,9 +104,11 @@ class Sensors:
             self.battery = Battery(adc, profile.ADC_FULL_MV, ratio_pm)
         self.air: AirChip | None = None
         self.rtc = None
-        if wiring.choice["air"] or wiring.choice["rtc"]:
+        self.i2c: machine.I2C | None = None
+        if wiring.choice["air"] or wiring.choice["rtc"] or wiring.choice["display"]:
             sda, scl = machine.Pin(profile.I2C_SDA), machine.Pin(profile.I2C_SCL)
             i2c = machine.I2C(profile.I2C_ID, sda=sda, scl=scl, freq=100000)
+            self.i2c = i2c
             # Drivers few boards need are imported only then: they cost RAM.
             if wiring.choice["air"]:
                 from springhouse.drivers import humidity

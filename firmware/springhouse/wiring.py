@@ -22,6 +22,7 @@ _CHOICES = {
     "board": ("pico_w", "pico_2w", "esp32"),
     "air": ("",) + AIR_CHIPS,
     "rtc": ("", "ds3231"),
+    "display": ("", "ssd1306"),
     "tariff_clock": ("local", "standard"),
 }
 _OFFSETS_MOST = 9  # the offset in force and the next eight changes
