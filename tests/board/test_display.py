@@ -1,6 +1,7 @@
 """The display: what it says, that the chip shows it, and that no scan notices it."""
 
 import hashlib
+import json
 import subprocess
 from array import array
 from pathlib import Path
@@ -11,7 +12,7 @@ import springhouse
 from hypothesis import given
 from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
-from rig import Rig
+from rig import WIRING, Rig, record
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import probes as P
@@ -20,6 +21,7 @@ from springhouse import statechart as K
 from springhouse import words
 from springhouse.boards import pico_w as B
 from springhouse.display import rows
+from springhouse_host.flashing import flash
 from springhouse_sim.virtual_board.process import interpreter
 
 ADDRESS = 0x3C
@@ -194,6 +196,15 @@ def test_a_display_that_works_is_absent_or_holds_its_bus_moves_no_scan(alone, tm
             assert failures in ((0,) if name == "works" else (11, 12)), "once a minute"
         finally:
             rig.close()
+
+
+def test_its_code_is_flashed_only_where_one_is_wired(tmp_path: Path) -> None:
+    wiring = tmp_path / "wiring.json"
+    for display, names in (("", set()), ("ssd1306", {"display", "words.mpy"})):
+        wiring.write_text(json.dumps({**WIRING, "display": display}))
+        code = flash.make_load(record().settings, wiring, None, built.image()).image.code
+        parts = {name.split("/")[1] for name in code if name.startswith("springhouse/")}
+        assert parts & {"display", "words.mpy", "net"} == names
 
 
 def test_the_safe_mode_is_shown_and_a_broken_part_stops_nothing(tmp_path) -> None:
