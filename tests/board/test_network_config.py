@@ -30,6 +30,7 @@ def test_defaults_and_all_keys() -> None:
     ("changes", "said"),
     [
         ({"ssid": ""}, "ssid: missing"),
+        ({"ssid": 7}, "ssid: text of at most 32"),
         ({"ssid": "a" * 33}, "ssid: text of at most 32"),  # IEEE 802.11: 32 octets
         ({"ssid": "Küche"}, "ssid: plain ASCII"),
         ({"ssid": "a\n"}, "ssid: plain ASCII"),
