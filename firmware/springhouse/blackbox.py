@@ -114,8 +114,12 @@ class BlackBox:
             self.failures += 1
 
     def note(self, values: "tuple[int, ...]") -> bool:
-        """Add a record; False if the buffer is full until the next flush."""
-        if self._used + RECORD_SIZE > _PAYLOAD_MOST:
+        """Add a record; False if the buffer is full until the next flush.
+
+        Half of it is kept from changes of settings: a busy owner must not hide what the board did.
+        """
+        most = _PAYLOAD_MOST // 2 if values[0] == SETTING else _PAYLOAD_MOST
+        if self._used + RECORD_SIZE > most:
             self.dropped = min(self.dropped + 1, 255)
             return False
         struct.pack_into(_RECORD, self._ram, self._used, *values)

@@ -82,6 +82,13 @@ def test_full_buffer_drops_and_says_so() -> None:
     assert box.dropped == 0
 
 
+def test_changes_of_settings_leave_room_for_what_the_board_does() -> None:
+    box = BlackBox("log", TornFiles(False))
+    assert sum(box.note(record(n, blackbox.SETTING)) for n in range(100)) == 24
+    assert box.dropped == 76
+    assert sum(box.note(record(n, blackbox.TRANSITION)) for n in range(100)) == 24
+
+
 def test_a_failing_file_system_is_counted_and_survived() -> None:
     class Failing(TornFiles):
         def spend(self) -> None:
