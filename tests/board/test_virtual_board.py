@@ -286,6 +286,18 @@ def test_a_stall_is_not_taken_for_a_silent_task(rig: Rig, phase_ms: int) -> None
     assert rig.resets == []
 
 
+@pytest.mark.parametrize("pointer", [b"\xff\xfe", b"c", b""])
+def test_a_pointer_that_is_damaged_points_nowhere(tmp_path, pointer: bytes) -> None:
+    rig = Rig(tmp_path)
+    (tmp_path / "current").write_bytes(pointer)
+    rig.power()
+    try:
+        rig.run(5)
+        assert rig.last()["up"] >= 3
+    finally:
+        rig.close()
+
+
 def test_third_short_run_locks_and_a_long_press_unlocks(rig: Rig) -> None:
     for _ in range(3):
         rig.run(60)
