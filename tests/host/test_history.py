@@ -117,7 +117,7 @@ def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
         '{"log":""}',
     ]
     path.write_text("\n".join(lines))
-    found = changes.read_changes(path)
+    found = changes.read_changes(path.read_text(), path)
     assert [c.tick for c in found] == [(1 << 30) - 1] * 2
     assert changes.words(found[0]) == (
         "boot 3, 77 s after power-up: freeze_guard_c changed from -1.5 °C to 0.5 °C"
@@ -125,4 +125,4 @@ def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
     assert changes.words(found[1]).endswith(": window 2 end changed from 17:00 to 18:15")
     path.write_text('{"up":1}\n')
     with pytest.raises(KnownError, match="no black-box record"):
-        changes.read_changes(path)
+        changes.read_changes(path.read_text(), path)

@@ -10,7 +10,7 @@ from springhouse import blackbox as B
 from springhouse import setting as S
 
 from ..errors import KnownError
-from ..fitting.log import BOX_BOOT, BOX_UPTIME_S, BOX_UTC_MIN, read_text, records
+from ..fitting.log import BOX_BOOT, BOX_UPTIME_S, BOX_UTC_MIN, records
 from ..site.owner_settings import SLOTS
 
 BOX_KIND, BOX_SLOT = 0, 2
@@ -44,15 +44,15 @@ def changes(found: Iterable[tuple[int, ...]]) -> list[Changed]:
     return made
 
 
-def read_changes(path: Path) -> list[Changed]:
-    """Return the changes in a file of lines got over the link.
+def read_changes(text: str, source: Path) -> list[Changed]:
+    """Return the changes in lines got over the link.
 
     Raises:
-        KnownError: it cannot be read or holds no black-box record.
+        KnownError: naming the source: no black-box record.
     """
-    found, _ = records(read_text(path).splitlines())
+    found, _ = records(text.splitlines())
     if not found:
-        raise KnownError(f'{path}: no black-box record: expected lines such as {{"log":"00..."}}')
+        raise KnownError(f'{source}: no black-box record: expected lines such as {{"log":"00..."}}')
     return changes(found)
 
 
