@@ -12,7 +12,7 @@ def folder() -> str:
     try:
         with open("current") as f:
             name = f.read(8).strip()
-    except OSError:
+    except (OSError, ValueError):
         return ""
     return name if name in ("a", "b") else ""
 

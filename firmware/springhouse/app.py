@@ -18,7 +18,7 @@ from springhouse.drivers.console import Console
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.light import SAFE
 from springhouse.link import Link
-from springhouse.loop import Loop
+from springhouse.loop import Loop, TaskFailed, ticks
 from springhouse.owner import NO_RESET, Owner
 from springhouse.owner import SERVICE as ASKED_SERVICE
 from springhouse.record import Record, proven_sha256
@@ -29,6 +29,7 @@ from springhouse.wiring import Wiring
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from springhouse.display.screen import Screen
     from springhouse.kinds import Profile
     from springhouse.net.online import Online
 
@@ -62,6 +63,7 @@ class Board:
         self.home = home
         self.online: Online | None = None
         self.network = ""  # what there is to say while it is None
+        self.screen: Screen | None = None
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
         self.panel = parts.Panel(self.profile, self.wiring)
@@ -104,16 +106,52 @@ class Board:
             "cause": machine.reset_cause(),
             "safe": self.safe,
             "late": self.scanner.late_stops,
+            "gap": self.scanner.take_gap_ms(),
+            "lost": self.lost(),
             "free": gc.mem_free(),
             "net": self.online.words() if self.online else self.network,
         }
 
-    def note(self, kind: int, detail: int, uptime_s: int) -> None:
-        """Add a black-box record."""
-        values = report.box_values(
+    def lost(self) -> "list[int]":
+        """Writes of the log, commands over the rate, unread lines, frames retried, display."""
+        probes = self.sensors.probes
+        retried = probes.retried if probes is not None else 0
+        dark = self.screen.failures if self.screen is not None else 0
+        return [self.box.failures, self.link.dropped, self.console.cut, retried, dark]
+
+    def light_up(self, loop: "Loop | None") -> None:
+        """Start the display, if one is wired; without a loop it shows the safe mode."""
+        if not self.wiring.choice["display"] or self.sensors.i2c is None:
+            return
+        try:
+            from springhouse.display.rows import running, safe
+            from springhouse.display.screen import Screen
+
+            def picture() -> "list[str]":
+                if loop is None:
+                    return safe(self.safe)
+                return running(self.scanner, self.proven, loop.uptime_s)
+
+            self.screen = Screen(self.sensors.i2c, picture)
+            asyncio.create_task(self.screen.run())
+        except Exception:  # files missing, no memory: the store is looked after without it
+            self.screen = None
+
+    def _values(self, kind: int, detail: int, uptime_s: int) -> "tuple[int, ...]":
+        return report.box_values(
             kind, self.boots.serial, detail, uptime_s, self.scanner, self.owner, self.box.dropped
         )
-        self.box.note(values)
+
+    def note(self, kind: int, detail: int, uptime_s: int) -> None:
+        """Add a black-box record."""
+        self.box.note(self._values(kind, detail, uptime_s))
+
+    def note_changes(self, uptime_s: int) -> None:
+        """Add a record for each setting that the owner has changed since the last call."""
+        for slot, old, new in self.owner.news:
+            values = self._values(X.SETTING, slot, uptime_s)
+            self.box.note(report.setting_values(values, old, new, ticks()))
+        self.owner.news.clear()
 
     def held(self) -> bool:
         """Whether the button is down at power-up and stays so for a second."""
@@ -137,6 +175,7 @@ class Board:
 async def stay_safe(board: Board) -> None:
     """Safe mode: outputs off, no watchdog, link alive; ends by `reset` or a long press."""
     board.panel.light.code = SAFE
+    board.light_up(None)
     asyncio.create_task(board.talk.run())
     presses = board.panel.button.long_presses
     seconds = 0
@@ -147,6 +186,7 @@ async def stay_safe(board: Board) -> None:
             board.panel.light.show(phase)
             await asyncio.sleep_ms(SAMPLE_MS)
         board.link.limit.second()
+        board.note_changes(seconds)
         seconds += 1
         if seconds % 5 == 1 and not board.console.busy():
             board.console.start(json.dumps({"safe": board.safe, "up": seconds}))
@@ -162,6 +202,7 @@ async def work(board: Board) -> None:
     board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
     gc.collect()
     loop = Loop(board)
+    board.light_up(loop)
     network = read_text(board.home + "network.json")
     if network:
         try:
@@ -177,6 +218,7 @@ async def work(board: Board) -> None:
 
 def leave(board: Board, reason: int, detail: int) -> None:
     """Outputs are off: write what is known, then reset."""
+    board.note_changes(0)
     board.note(X.FAULT if reason == ABNORMAL else X.COMMAND, detail, 0)
     board.box.flush()
     if reason != ABNORMAL:
@@ -197,6 +239,6 @@ def run(folder: str) -> None:
         board.outputs.off()
         board.console.start(json.dumps({"fault": repr(problem)[:160]}))
         board.console.push()
-        leave(board, ABNORMAL, 0)
+        leave(board, ABNORMAL, problem.args[0] if isinstance(problem, TaskFailed) else X.RAISED)
     finally:
         board.outputs.off()

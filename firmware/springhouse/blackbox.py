@@ -15,11 +15,15 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.kinds import File
 
-MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT = range(6)  # kinds of record
+MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING = range(7)  # kinds of record
+# Detail of a FAULT: something raised, the contacts did not settle, SILENT + number in beats.py.
+RAISED, UNSETTLED, SILENT = 1, 2, 8
 
 # kind, boot number, detail, minutes since 1970 (0 = unknown), uptime s, five temperatures in
 # 10 m°C, mL/min, mV, rev/min, RH 1/100 %, probe faults (3 bits each), interlock word, output
 # bits, states (store << 4 | room), inputs, latches, owner's mode, records dropped before this
+# A SETTING record has the slot as detail and, in place of the six numbers from mL/min to interlock
+# word, the old value, the new value and the tick, each as two halves, the lower first.
 _RECORD = "<BBHIIhhhhhHHHHHHBBBBBB"
 RECORD_SIZE = struct.calcsize(_RECORD)
 FIELDS = 22
@@ -31,7 +35,13 @@ SEGMENTS = 13  # 12 hold 72 h, one more is being written
 _HEAD = "<4sIH"  # magic, sequence number, bytes of payload
 _HEAD_SIZE = struct.calcsize(_HEAD)
 _MAGIC = b"SPB1"
+_DIGITS = "0123456789abcdef"
 _PAYLOAD_MOST = _ROOM * RECORD_SIZE
+
+
+def _is_segment(name: str) -> bool:
+    """Whether a name is `%08x.box`; whatever else lies in the folder is not ours."""
+    return len(name) == 12 and name[8:] == ".box" and all([c in _DIGITS for c in name[:8]])
 
 
 def read_batch(f: "File") -> "tuple[int, bytes] | None":
@@ -70,7 +80,7 @@ class BlackBox:
     def segments(self) -> "list[str]":
         """Names of the segment files, oldest first."""
         try:
-            return sorted([n for n in self._files.listdir(self.folder) if n.endswith(".box")])
+            return sorted([n for n in self._files.listdir(self.folder) if _is_segment(n)])
         except OSError:
             return []
 
@@ -104,8 +114,12 @@ class BlackBox:
             self.failures += 1
 
     def note(self, values: "tuple[int, ...]") -> bool:
-        """Add a record; False if the buffer is full until the next flush."""
-        if self._used + RECORD_SIZE > _PAYLOAD_MOST:
+        """Add a record; False if the buffer is full until the next flush.
+
+        Half of it is kept from changes of settings: a busy owner must not hide what the board did.
+        """
+        most = _PAYLOAD_MOST // 2 if values[0] == SETTING else _PAYLOAD_MOST
+        if self._used + RECORD_SIZE > most:
             self.dropped = min(self.dropped + 1, 255)
             return False
         struct.pack_into(_RECORD, self._ram, self._used, *values)

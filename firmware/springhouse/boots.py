@@ -7,7 +7,7 @@ like a watchdog reset, since a supply that dips when a motor starts looks the sa
 from springhouse.storage import Files, TwoSlots
 
 TOO_MANY = 3
-CLEAR_MS = 600000
+CLEAR_S = 600
 
 ABNORMAL, ASKED, SERVICE = range(3)  # what the last run left behind
 

@@ -29,12 +29,13 @@ class Clock:
         self.utc_min = -1
         self.second = 0
         self._ms = 0
-        self._tick = 0
+        self._tick = -1  # of the latest `advance`, -1 = none yet
         self._day_step = -1  # day of the last accepted step above five minutes
 
     def advance(self, now: int) -> None:
         """Follow the ticks; to be called at least once a day."""
-        self._ms += max(0, T.ticks_diff(now, self._tick))
+        if self._tick >= 0:
+            self._ms += max(0, T.ticks_diff(now, self._tick))
         self._tick = now
         if self._ms < 1000:
             return

@@ -9,6 +9,7 @@ File = IO[Any]
 Command = dict[str, Any]
 Identity = Callable[[], dict[str, object]]
 MakeText = Callable[[], str]
+MakeRows = Callable[[], list[str]]
 Answers = dict[bytes, tuple[str, MakeText]]  # path: content type, what makes the body
 
 class InputPin(Protocol):

@@ -14,6 +14,7 @@ from springhouse import memory as M
 from springhouse import report
 from springhouse import timekeeping as T
 from springhouse.beats import Beats
+from springhouse.boots import CLEAR_S
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.outputs import PulsedRelay
 from springhouse.drivers.probe import ProbeBus
@@ -28,12 +29,12 @@ if TYPE_CHECKING:
 AIR_MS = 2000
 LINK_MS = 200
 _COLLECT_SCANS = 10
-_CLEAR_BOOTS_S = 600
 _RTC_S = 3600  # the chip keeps better time than the ticks
 # A scan comes 950 ms after a probe round begins, so that it sees that round's frames (800 ms to
-# convert, 13 ms to read each of five). The first waits for the second round: inputs start in
-# trouble and need five good samples; a scan before that would latch a flood.
+# convert, 13 ms to read each of five).
 _FIRST_SCAN_MS = 1950
+# Seven samples take 1.2 s; each may be as late as the contacts' beat allows.
+_SETTLE_MS = 12000
 _BATCH_S = X.BATCH_MS // 1000
 
 
@@ -43,8 +44,15 @@ def ticks() -> int:
     return tick & T.LAST
 
 
+async def sleep_until(due: int) -> None:
+    """Wait for a tick; after a hold-up all that is due goes first, or it would seem silent."""
+    await asyncio.sleep_ms(max(0, T.ticks_diff(due, ticks())))
+    if T.ticks_diff(ticks(), due) > SAMPLE_MS:
+        await asyncio.sleep_ms(0)
+
+
 class TaskFailed(Exception):
-    """A task of the loop raised; the outputs are already off."""
+    """(code, words): a task of the loop raised or is silent; the outputs are already off."""
 
 
 class Loop:
@@ -61,7 +69,7 @@ class Loop:
         sensors = board.sensors
         self._pulsed = isinstance(board.outputs.relay, PulsedRelay)
         required = [sensors.probes is not None, True, sensors.air is not None, self._pulsed]
-        self._start = ticks()
+        self._start = ticks()  # grid of probe rounds and scans
         self.beats = Beats(self._start, required)
 
     def on_exception(self, _loop: object, context: "dict[str, object]") -> None:
@@ -119,23 +127,47 @@ class Loop:
             self.beats.beat(H.CONTACTS, ticks())
             await asyncio.sleep_ms(SAMPLE_MS)
 
+    def _check(self, now: int) -> None:
+        """Everything off and out if a task has raised or is silent."""
+        if self.failed is not None:
+            raise TaskFailed(X.RAISED, repr(self.failed))
+        late = self.beats.late(now)
+        if late != H.NONE_LATE:
+            self.board.outputs.off()
+            raise TaskFailed(X.SILENT + late, "silent")
+
+    def _feed(self) -> None:
+        if self.watchdog is not None:
+            self.watchdog.feed()
+
+    async def settle(self) -> int:
+        """Wait, all off, until the contacts have settled; returns the tick of the first scan.
+
+        Contacts start in trouble: a scan before they were sampled often enough would latch a
+        flood, however the loop was held up.
+        """
+        due = T.ticks_add(self._start, _FIRST_SCAN_MS)
+        await sleep_until(due)
+        while self.board.sensors.unsettled:
+            now = ticks()
+            self._check(now)
+            if T.ticks_diff(now, self._start) > _SETTLE_MS:
+                raise TaskFailed(X.UNSETTLED, "contacts not settled")
+            self._feed()
+            due = T.ticks_add(due, SCAN_MS)
+            await sleep_until(due)
+        return due
+
     async def control(self) -> None:
         """A scan a second; the only place that feeds the watchdog."""
         board = self.board
-        await asyncio.sleep_ms(_FIRST_SCAN_MS)
-        due = T.ticks_add(self._start, _FIRST_SCAN_MS)
+        due = await self.settle()
         scans = 0
         while True:
-            if self.failed is not None:
-                raise TaskFailed(repr(self.failed))
             now = ticks()
+            self._check(now)
             out = board.scanner.run(now)
-            late = self.beats.late(now)
-            if late != H.NONE_LATE:
-                board.outputs.off()
-                raise TaskFailed("beat " + str(late))
-            if self.watchdog is not None:
-                self.watchdog.feed()
+            self._feed()
             self.uptime_s += 1
             self._record(out)
             scans += 1
@@ -144,11 +176,9 @@ class Loop:
             if board.owner.reset != NO_RESET:
                 return
             due = T.ticks_add(due, SCAN_MS)
-            wait_ms = T.ticks_diff(due, ticks())
-            if wait_ms < 0:  # late: lost scans are not made up for
+            if T.ticks_diff(due, ticks()) < 0:  # late: lost scans are not made up for
                 due = T.ticks_add(ticks(), SCAN_MS)
-                wait_ms = SCAN_MS
-            await asyncio.sleep_ms(wait_ms)
+            await sleep_until(due)
 
     def _record(self, out: int) -> None:
         """Report, black box, light: after the outputs are driven."""
@@ -160,29 +190,36 @@ class Loop:
         if out != self._out or states != self._states or memory[M.LATCH] != self._latch:
             self._out, self._states, self._latch = out, states, memory[M.LATCH]
             board.note(X.TRANSITION, 0, self.uptime_s)
+        board.note_changes(self.uptime_s)
         if self.uptime_s % 60 == 0:
             board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
         if self.uptime_s % _BATCH_S == 0:
             board.box.flush()  # between two sensor frames: writing flash holds up everything
-        if self.uptime_s == _CLEAR_BOOTS_S:
+        if self.uptime_s == CLEAR_S:
             board.boots.clear()
-        if self.uptime_s % _RTC_S == 0 and board.sensors.rtc is not None:
-            utc_min, second = board.sensors.rtc.read()
-            board.owner.clock.believe(utc_min, second)
-        if board.owner.clock_set:
-            board.owner.clock_set = False
-            board.note(X.CLOCK, 0, self.uptime_s)
-            if board.sensors.rtc is not None:
-                clock = board.owner.clock
-                board.sensors.rtc.write(clock.utc_min, clock.second)
+        self._keep_time()
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
             board.console.start(
                 report.line(board.scanner, board.owner, not board.proven, self.uptime_s)
             )
 
+    def _keep_time(self) -> None:
+        """Clock and clock chip: what the owner sets goes before what the chip says."""
+        owner, sensors = self.board.owner, self.board.sensors
+        if owner.clock_set:
+            owner.clock_set = False
+            self.board.note(X.CLOCK, 0, self.uptime_s)
+            clock = owner.clock
+            if sensors.rtc is not None and not sensors.rtc.write(clock.utc_min, clock.second):
+                sensors.rtc = None  # it would bring the old time back
+        elif self.uptime_s % _RTC_S == 0 and sensors.rtc is not None:
+            utc_min, second = sensors.rtc.read()
+            owner.clock.believe(utc_min, second)
+
     async def run(self) -> None:
         """Run until a reset is asked for; whatever else ends it has turned everything off."""
         asyncio.get_event_loop().set_exception_handler(self.on_exception)
+        self._start = ticks()
         sensors = self.board.sensors
         if sensors.probes is not None:
             asyncio.create_task(self.probes(sensors.probes))

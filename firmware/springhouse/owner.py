@@ -8,11 +8,13 @@ from array import array
 from springhouse import clock as K
 from springhouse import mode as W
 from springhouse import setting as S
-from springhouse.record import Record
+from springhouse.record import RANGE_MOST, Record
 from springhouse.storage import TwoSlots
 
 _COUNT_MASK = 0xFFFF
 TARGET_STEP_MK = 500
+
+_NEWS_MOST = 2 * RANGE_MOST  # changes not yet noted; the control task takes them each second
 
 # A reset that was asked for, taken by the main loop.
 NO_RESET, RESET, SERVICE = range(3)
@@ -31,6 +33,7 @@ class Owner:
         self.mode_seq = 0
         self.reset = NO_RESET
         self.changed = False  # settings changed: the plan in force must be looked up again
+        self.news: list[tuple[int, int, int]] = []  # (slot, old, new) for the black box
         self.clock_set = False
 
     def acknowledge(self) -> None:
@@ -44,7 +47,7 @@ class Owner:
         if mode != W.AUTOMATIC and not 0 < minutes <= W.LIMIT_MIN[mode]:
             return "minutes: 1.." + str(W.LIMIT_MIN[mode])
         self.mode = mode
-        self.mode_min = minutes
+        self.mode_min = minutes if mode != W.AUTOMATIC else 0
         self.mode_seq = (self.mode_seq + 1) & _COUNT_MASK
         return ""
 
@@ -69,10 +72,15 @@ class Owner:
         fault = self.record.try_change(changes)
         if fault:
             return fault
+        if before == self.record.settings:
+            return ""  # the flash wears out by writing
         if not self._slots.save(self.record.encode()):
             self.record.put(before)
             return "could not be stored"
         self.changed = True
+        for slot, old in enumerate(before):
+            if self.record.settings[slot] != old and len(self.news) < _NEWS_MOST:
+                self.news.append((slot, old, self.record.settings[slot]))
         return ""
 
     def nudge_target(self, steps: int) -> str:

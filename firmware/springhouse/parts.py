@@ -4,7 +4,7 @@ import machine
 
 from springhouse.drivers import outputs as D
 from springhouse.drivers.battery import Battery
-from springhouse.drivers.contact import Button, Contact
+from springhouse.drivers.contact import WINDOW, Button, Contact
 from springhouse.drivers.light import Light
 from springhouse.drivers.probe import ProbeBus
 from springhouse.drivers.pulses import EdgeCount, Flow, HardwareCount, Tach
@@ -88,6 +88,7 @@ class Sensors:
         self.level = Contact(_input(profile.LEVEL), 0)
         self.floor = Contact(_input(profile.FLOOR), 0)
         self.mains = Contact(_input(profile.MAINS), 0)
+        self.unsettled = WINDOW  # rounds until the contacts have seen nothing but real samples
         self.flow = None
         if wiring.number["flow_pulses_l"]:
             self.flow = Flow(_count(profile, profile.FLOW, 0), wiring.number["flow_pulses_l"])
@@ -103,9 +104,11 @@ class Sensors:
             self.battery = Battery(adc, profile.ADC_FULL_MV, ratio_pm)
         self.air: AirChip | None = None
         self.rtc = None
-        if wiring.choice["air"] or wiring.choice["rtc"]:
+        self.i2c: machine.I2C | None = None
+        if wiring.choice["air"] or wiring.choice["rtc"] or wiring.choice["display"]:
             sda, scl = machine.Pin(profile.I2C_SDA), machine.Pin(profile.I2C_SCL)
             i2c = machine.I2C(profile.I2C_ID, sda=sda, scl=scl, freq=100000)
+            self.i2c = i2c
             # Drivers few boards need are imported only then: they cost RAM.
             if wiring.choice["air"]:
                 from springhouse.drivers import humidity
@@ -123,3 +126,5 @@ class Sensors:
         self.level.sample()
         self.floor.sample()
         self.mains.sample()
+        if self.unsettled:
+            self.unsettled -= 1

@@ -61,6 +61,12 @@ def settings_line(owner: Owner, part: int) -> str:
     return '{"settings":[%s],"from":%d}' % (_join(settings, first, count), first)
 
 
+def setting_values(values: "tuple[int, ...]", old: int, new: int, tick: int) -> "tuple[int, ...]":
+    """`box_values` with a change of a setting in place of the numbers that a SETTING has not."""
+    halves = tuple([n >> shift & 0xFFFF for n in (old, new, tick) for shift in (0, 16)])
+    return values[:10] + halves + values[16:]
+
+
 def _clip(value: int, low: int, high: int) -> int:
     return max(low, min(high, value))
 

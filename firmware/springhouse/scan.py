@@ -32,6 +32,7 @@ class Scanner:
         self._scan_tick = -1  # of the last scan, -1 = none yet
         self._late = 0
         self.late_stops = 0
+        self._gap_ms = 0  # longest between two scans since it was last taken
         controller.power_up(self.memory)
 
     def gather(self, now: int, gap_ms: int) -> None:
@@ -70,6 +71,7 @@ class Scanner:
         """Take one scan and drive the outputs; returns the output bits."""
         gap_ms = SCAN_MS if self._scan_tick < 0 else T.ticks_diff(now, self._scan_tick)
         self._scan_tick = now
+        self._gap_ms = max(self._gap_ms, gap_ms)
         self._late = self._late + 1 if gap_ms > LATE_MS else 0
         if self._late >= 2:
             # Whatever the controller believed about time is no longer worth anything.
@@ -89,6 +91,11 @@ class Scanner:
             out, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
         )
         return out
+
+    def take_gap_ms(self) -> int:
+        """Longest time between two scans since the last call."""
+        gap_ms, self._gap_ms = self._gap_ms, 0
+        return gap_ms
 
     def inputs(self) -> int:
         """The two-valued inputs as bits, for logs: mains, tray, level, floor, settings."""

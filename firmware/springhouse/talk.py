@@ -69,7 +69,7 @@ class Talk:
             return self._queue.pop(0)
         if link.wants_state:
             link.wants_state = False
-            return json.dumps(self._identity())
+            return json.dumps(self._identity(), separators=(",", ":"))
         if link.wants_settings:
             link.wants_settings = False
             self._settings_part = 0

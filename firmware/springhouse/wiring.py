@@ -22,6 +22,7 @@ _CHOICES = {
     "board": ("pico_w", "pico_2w", "esp32"),
     "air": ("",) + AIR_CHIPS,
     "rtc": ("", "ds3231"),
+    "display": ("", "ssd1306"),
     "tariff_clock": ("local", "standard"),
 }
 _OFFSETS_MOST = 9  # the offset in force and the next eight changes
@@ -51,8 +52,7 @@ class Wiring:
             if key in _NUMBERS:
                 fault = self._take_number(key, value)
             elif key in _CHOICES:
-                self.choice[key] = value
-                fault = "" if value in _CHOICES[key] else key + ": one of " + str(_CHOICES[key])
+                fault = self._take_choice(key, value)
             elif key == "probes":
                 fault = self._take_probes(value)
             elif key == "offsets":
@@ -70,6 +70,12 @@ class Wiring:
         if not isinstance(value, int) or isinstance(value, bool) or not low <= value <= high:
             return key + ": whole number " + str(low) + ".." + str(high)
         self.number[key] = value
+        return ""
+
+    def _take_choice(self, key: str, value: object) -> str:
+        if value not in _CHOICES[key]:
+            return key + ": one of " + str(_CHOICES[key])
+        self.choice[key] = str(value)
         return ""
 
     def _take_probes(self, given: object) -> str:

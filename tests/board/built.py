@@ -33,6 +33,17 @@ def program(source: Path) -> str:
     return package().fold(source.read_text(), source.name)
 
 
+def lay_walk(where: Path) -> None:
+    """Put the built package into a folder, and `core_walk` beside it.
+
+    The horizon is not flashed, so it comes as source.
+    """
+    shutil.copytree(folder() / "springhouse", where / "springhouse")
+    horizon = build.source_root() / "springhouse/horizon.py"
+    (where / "springhouse/horizon.py").write_text(program(horizon))
+    (where / "core_walk.py").write_text(program(Path(__file__).with_name("core_walk.py")))
+
+
 def edited(file: str, old: str, new: str) -> bytes:
     """Bytecode of a file of the package in which one place is changed."""
     sources = folding.read_sources(build.source_root())

@@ -1,12 +1,12 @@
 """A random walk of the control core with the heap locked: same text on three interpreters.
 
-Prints a checksum of memory and outputs each CHUNK steps. Readings wander in ranges where states
-change often; the scan is mostly 1 s, sometimes minutes, so that long waits run out too.
+Prints a checksum of memory, outputs and horizons each CHUNK steps. Readings wander in ranges where
+states change often; the scan is mostly 1 s, sometimes minutes, so that long waits run out too.
 """
 
 from array import array
 
-from springhouse import controller
+from springhouse import controller, horizon
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import reading as R
@@ -113,29 +113,55 @@ def settle(settings: "array[int]", k: int) -> None:
         settings[base + 3] = 420 + 60 * w
 
 
-def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
-    """Take `chunks` x CHUNK steps, a fresh board each `chapter` chunks; `say` gets each line."""
-    memory = array("i", [0] * M.SIZE)
-    settings = array("i", [0] * S.SIZE)
-    readings = array("i", [0] * R.SIZE)
-    seed[0] = 1
+def add(total: int, record: "array[int]", size: int) -> int:
+    """The checksum with a record in it."""
+    for slot in range(size):
+        total = (total * 31 + (record[slot] & 0x3FFFFF)) & 0x3FFFFF
+    return total
+
+
+def begin(start_tick: int, readings: "array[int]") -> None:
+    """Readings of a board that is switched on at a tick."""
     readings[R.NOW_MS] = start_tick
     for i in range(R.PROBES):
         readings[R.STORE_LOW_MC + i] = (LOWEST[i] + HIGHEST[i]) // 2
+        readings[R.STORE_LOW_AT_MS + i] = start_tick
+
+
+def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
+    """Take `chunks` x CHUNK steps; `say` gets each line.
+
+    Each `chapter` chunks a fresh board is switched on at `start_tick`. The line says number of the
+    chunk, checksum, steps with an output on, times that the ticks wrapped.
+    """
+    memory = array("i", [0] * M.SIZE)
+    settings = array("i", [0] * S.SIZE)
+    readings = array("i", [0] * R.SIZE)
+    watch = array("i", [0] * (2 * R.SIZE))
+    seed[0] = 1
     total = 1
     for n in range(chunks):
         if n % chapter == 0:
             settle(settings, n // chapter)
+            begin(start_tick, readings)
             controller.power_up(memory)
         on = 0
+        wraps = 0
         heap_lock()
-        for _ in range(CHUNK):
+        for k in range(CHUNK):
+            before = readings[R.NOW_MS]
             next_readings(readings)
+            if readings[R.NOW_MS] < before:
+                wraps += 1
             out = controller.step(memory, settings, readings)
             total = (total * 31 + out) & 0x3FFFFF
-            for slot in range(M.SIZE):
-                total = (total * 31 + (memory[slot] & 0x3FFFFF)) & 0x3FFFFF
+            total = add(total, memory, M.SIZE)
+            if k % 2:
+                ms = horizon.horizon(memory, settings, readings, watch)
+            else:
+                ms = horizon.decisions(memory, settings, readings, watch)
+            total = add((total * 31 + ms) & 0x3FFFFF, watch, 2 * R.SIZE)
             if out:
                 on += 1
         heap_unlock()
-        say(f"{n} {total} {on}")
+        say(f"{n} {total} {on} {wraps}")

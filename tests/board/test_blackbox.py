@@ -82,6 +82,13 @@ def test_full_buffer_drops_and_says_so() -> None:
     assert box.dropped == 0
 
 
+def test_changes_of_settings_leave_room_for_what_the_board_does() -> None:
+    box = BlackBox("log", TornFiles(False))
+    assert sum(box.note(record(n, blackbox.SETTING)) for n in range(100)) == 24
+    assert box.dropped == 76
+    assert sum(box.note(record(n, blackbox.TRANSITION)) for n in range(100)) == 24
+
+
 def test_a_failing_file_system_is_counted_and_survived() -> None:
     class Failing(TornFiles):
         def spend(self) -> None:
@@ -98,3 +105,15 @@ def test_a_failing_file_system_is_counted_and_survived() -> None:
 
 def test_batches_are_at_least_ten_minutes() -> None:
     assert BATCH_MS >= 600000
+
+
+@pytest.mark.parametrize("name", ["notes.box", "zzzzzzzz.box", "0000000G.box", "00000000.BOX"])
+def test_a_foreign_file_among_the_segments_is_left_alone(name: str) -> None:
+    files = TornFiles(False)
+    files.kept["log/" + name] = b"?"
+    box = BlackBox("log", files)
+    for n in range(blackbox.SEGMENTS * 36 + 1):
+        box.note(record(n))
+        assert box.flush()
+    assert files.kept["log/" + name] == b"?"
+    assert len(box.segments()) == blackbox.SEGMENTS

@@ -98,13 +98,13 @@ def test_package_json_names_every_file() -> None:
 def test_step_time_against_cpython(tmp_path: Path) -> None:
     """Same walk, same load, both in CPU time, the better of three; three times is the target."""
     walk = "core_walk.walk(0, 4, 2, lambda _line: None)"
-    (tmp_path / "core_walk.py").write_text(built.program(TESTS / "core_walk.py"))
+    built.lay_walk(tmp_path)
     ours = (
         f"import time, core_walk\nt = time.process_time()\n{walk}\nprint(time.process_time() - t)"
     )
     theirs = f"import time, core_walk\nt = time.clock()\n{walk}\nprint(time.clock() - t)"
     here = {"PYTHONPATH": f"{TESTS}:{FIRMWARE}"}
-    there = {"MICROPYPATH": f"{tmp_path}:{built.folder()}:.frozen"}
+    there = {"MICROPYPATH": f"{tmp_path}:.frozen"}
     here_s = min(run_time_s([sys.executable, "-c", ours], here) for _ in range(3))
     there_s = min(run_time_s([interpreter(), "-c", theirs], there) for _ in range(3))
     print(f"4000 steps: CPython {here_s:.2f} s, MicroPython unix {there_s:.2f} s CPU")

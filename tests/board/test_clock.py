@@ -111,3 +111,13 @@ def test_steps() -> None:
     assert clock.set(now + 3000 + 60, 0, False) == K.SET  # another day
     assert clock.set(5, 0, True) == K.REFUSED_RANGE
     assert clock.set(1 << 29, 0, True) == K.REFUSED_RANGE
+
+
+def test_ticks_from_before_the_first_scan_are_no_time() -> None:
+    """A soft reset leaves the ticks as they are, up to days."""
+    clock = Clock([], 0, True)
+    assert clock.believe(29_400_000, 7)
+    clock.advance(400_000_000)
+    assert (clock.utc_min, clock.second) == (29_400_000, 7)
+    clock.advance(400_060_000)
+    assert (clock.utc_min, clock.second) == (29_400_001, 7)

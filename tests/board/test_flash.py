@@ -1,12 +1,19 @@
 """Flashing with the real mpremote package to a virtual board behind a pseudo-terminal."""
 
+import dataclasses
+import grp
+import hashlib
 import json
+import os
+import pty
+import shutil
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
 from rig import LOOPS, ROLES, WIRING, record
+from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.flashing import build, copying, flash, ports
 from springhouse_host.site.hashes import settings_sha256
@@ -183,6 +190,67 @@ def test_a_file_that_reads_back_differently_stops_the_copy(bare, load, monkeypat
     assert not (folder / "current").exists()
 
 
+def test_a_tampered_file_is_one_line_and_the_old_version_stays(
+    bare, load, wiring, monkeypatch, capsys
+) -> None:
+    """The whole command, with a plug that changes a byte of the last file."""
+    board, folder, _ = bare
+    put(board, load)
+    old = hashes(folder / "a")
+    real = copying.SerialTransport.fs_writefile
+
+    def tampered(self, dest, data, chunk_size=256, progress_callback=None):
+        if dest.endswith("wiring.json"):
+            data = data.replace(b"450", b"451")
+        return real(self, dest, data, chunk_size, progress_callback)
+
+    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", tampered)
+    site = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes", "--port", board.port]
+    assert cli.run(site) == 3
+    said = capsys.readouterr().err
+    assert said == f"springhouse: copy: b/wiring.json: reads back differently; {flash.OFF_OLD}\n"
+    assert (folder / "current").read_text() == "a"
+    assert hashes(folder / "a") == old
+    monkeypatch.undo()
+    prompt = copying.Prompt(board.port)
+    prompt.reset()
+    prompt.close()
+    assert flash.first_record(board.port, load)["firmware"] == load.image.firmware[:16]
+
+
+def hashes(folder: Path) -> dict[str, str]:
+    files = [p for p in folder.rglob("*.*") if p.is_file()]
+    return {str(p): hashlib.sha256(p.read_bytes()).hexdigest() for p in files}
+
+
+def test_a_board_that_runs_something_else_is_told_apart(bare, load) -> None:
+    board, _, _ = bare
+    put(board, load)
+    image = load.image
+    for other in (
+        dataclasses.replace(load, settings_hash="0" * 16),
+        dataclasses.replace(load, image=dataclasses.replace(image, firmware="0" * 64)),
+        dataclasses.replace(load, proven=False),
+    ):
+        with pytest.raises(flash.BoardFailure) as caught:
+            flash.first_record(board.port, other)
+        assert len(caught.value.lines) == 1
+        assert "reports other settings or firmware" in caught.value.lines[0]
+
+
+def test_firmware_tampered_with_after_the_proof_is_refused(
+    tmp_path, wiring, proof, monkeypatch, capsys
+) -> None:
+    sources = tmp_path / "firmware"
+    shutil.copytree(build.source_root(), sources)
+    with (sources / "springhouse/week.py").open("a") as file:
+        file.write("\nSPARE = 1\n")
+    monkeypatch.setattr(build, "source_root", lambda: sources)
+    with pytest.raises(KnownError) as caught:
+        flash.make_load(record().settings, wiring, proof)
+    assert caught.value.lines == [f"{proof}: stale: the firmware has changed since: prove again"]
+
+
 def test_damaged_code_never_drives_an_output(bare, load: flash.Load) -> None:
     board, _, _ = bare
     spoiled = dict(load.image.code)
@@ -199,9 +267,6 @@ def test_damaged_code_never_drives_an_output(bare, load: flash.Load) -> None:
 
 
 def test_silent_board(tmp_path: Path, load: flash.Load, monkeypatch) -> None:
-    import os
-    import pty
-
     monkeypatch.setattr(flash, "ANSWER_S", 0.6)
     ours, theirs = pty.openpty()
     try:
@@ -216,9 +281,6 @@ def test_silent_board(tmp_path: Path, load: flash.Load, monkeypatch) -> None:
 
 
 def test_messages_that_arrive_together_are_all_heard() -> None:
-    import os
-    import pty
-
     ours, theirs = pty.openpty()
     try:
         with flash.Line(os.ttyname(theirs)) as line:
@@ -231,6 +293,35 @@ def test_messages_that_arrive_together_are_all_heard() -> None:
     finally:
         os.close(ours)
         os.close(theirs)
+
+
+def test_port_without_permission(monkeypatch) -> None:
+    """One line that names port and group; for root another real user asks."""
+    ours, theirs = pty.openpty()
+    port = os.ttyname(theirs)
+    os.chmod(port, 0)
+    me = os.getuid()
+    try:
+        if me == 0:
+            os.setreuid(65534, 0)
+        said = []
+        for _ in range(2):
+            with pytest.raises(KnownError) as caught:
+                ports.choose(port)
+            said += caught.value.lines
+            monkeypatch.setattr(Path, "group", nameless)
+    finally:
+        if me == 0:
+            os.setreuid(0, 0)
+        group = os.fstat(theirs).st_gid
+        os.close(ours)
+        os.close(theirs)
+    told = f"port: no permission for {port}: join the group %s and log in again"
+    assert said == [told % grp.getgrgid(group).gr_name, told % group]
+
+
+def nameless(_path: Path) -> str:
+    raise KeyError
 
 
 @pytest.mark.parametrize(
@@ -286,8 +377,6 @@ def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image
 def test_command_leaves_with_2_untouched_and_3_touched(
     tmp_path, wiring, monkeypatch, capsys
 ) -> None:
-    from springhouse_host import cli
-
     base = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes"]
     assert cli.run([*base, "--port", "/dev/no-such-port"]) == 2
     assert "does not exist" in capsys.readouterr().err

@@ -19,8 +19,10 @@ HERE = Path(__file__).parent
 ASK = """
 import importlib, json, sys
 from unittest.mock import MagicMock
-for name in ("machine", "network", "usocket", "ustruct", "ubinascii"):
+for name in ("machine", "network", "usocket", "ustruct", "ubinascii", "framebuf"):
     sys.modules[name] = MagicMock()
+sys.modules["framebuf"].FrameBuffer = object
+sys.modules["micropython"] = MagicMock(const=int)
 found = {}
 for name in sys.argv[1:]:
     names = vars(importlib.import_module(name.removesuffix(".__init__")))

@@ -3,6 +3,7 @@
 import json
 import random
 import subprocess
+from array import array
 from types import SimpleNamespace
 
 import built
@@ -56,6 +57,21 @@ def test_every_command() -> None:
     assert owner.reset == N.SERVICE
     assert tell(link, '{"cmd":"reset"}') == {"done": "reset"}
     assert owner.reset == N.RESET
+
+
+def test_minutes_of_no_meaning_reach_no_reading() -> None:
+    """A reading has 32 bits; the automatic mode looks at no minutes."""
+    link, owner = make()
+    assert tell(link, f'{{"cmd":"mode","mode":0,"minutes":{(1 << 33) - 1}}}') == {"done": "mode"}
+    array("i", [owner.mode_min])
+
+
+def test_a_change_to_what_stands_writes_nothing_and_is_no_news() -> None:
+    link, owner = make()
+    for value, saves in ((23500, 1), (23500, 1), (24500, 2)):
+        assert tell(link, f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},{value}]}}')
+        assert owner._slots.seq == saves
+    assert owner.news == [(S.ROOM_TARGET_MC, 24000, 23500), (S.ROOM_TARGET_MC, 23500, 24500)]
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,6 @@ Sockets are real ones on the loopback; time is virtual, and a call that waits ta
 import contextlib
 import json
 import random
-import shutil
 import socket
 from contextlib import closing, suppress
 from itertools import pairwise
@@ -29,6 +28,13 @@ def rig(tmp_path: Path):
         yield made
 
 
+@pytest.fixture(scope="module")
+def shared(tmp_path_factory):
+    """A rig for tests of one request after the other, each of which frees its slot again."""
+    with closing(running(tmp_path_factory.mktemp("shared"))) as made:
+        yield made
+
+
 def test_page_and_record_while_the_board_scans_as_without_them(rig: NetRig, alone) -> None:
     while rig.board.now_ms < RUN_S * 1000:
         page = rig.ask(GET, 3)
@@ -42,9 +48,9 @@ def test_page_and_record_while_the_board_scans_as_without_them(rig: NetRig, alon
     assert rig.resets == []
 
 
-def test_state_json_is_the_record_of_the_link(rig: NetRig) -> None:
-    got = json.loads(rig.ask(GET_JSON, 1).partition(b"\r\n\r\n")[2])
-    assert got in rig.records()
+def test_state_json_is_the_record_of_the_link(shared: NetRig) -> None:
+    got = json.loads(shared.ask(GET_JSON, 1).partition(b"\r\n\r\n")[2])
+    assert got in shared.records()
 
 
 @pytest.mark.parametrize(
@@ -65,53 +71,53 @@ def test_state_json_is_the_record_of_the_link(rig: NetRig) -> None:
         (b"GET / HTTP/1.1\n\n", 200),  # bare line ends may be taken, RFC 9112 section 2.2
     ],
 )  # fmt: skip
-def test_only_get_of_two_paths(rig: NetRig, request_bytes: bytes, wanted: int) -> None:
+def test_only_get_of_two_paths(shared: NetRig, request_bytes: bytes, wanted: int) -> None:
     # Status codes: RFC 9110 section 15, RFC 6585 section 5 (431).
-    response = rig.ask(request_bytes, 3)
+    response = shared.ask(request_bytes, 3)
     assert status(response) == wanted
     assert (b"Allow: GET" in response) == (wanted == 405)
     head, _, body = response.partition(b"\r\n\r\n")
     assert f"Content-Length: {len(body)}".encode() in head
-    rig.run(6)
-    assert status(rig.ask(GET)) == 200, "the slot is free again"
+    shared.run(6)
+    assert status(shared.ask(GET)) == 200, "the slot is free again"
 
 
-def test_longest_request_line(rig: NetRig) -> None:
+def test_longest_request_line(shared: NetRig) -> None:
     fits = b"GET /" + b"a" * (server.LINE_MOST - 15) + b" HTTP/1.1\r"
     assert len(fits) == server.LINE_MOST
-    assert status(rig.ask(fits + b"\n\r\n")) == 404
-    assert status(rig.ask(fits.replace(b"/", b"/a", 1) + b"\n\r\n")) == 414
+    assert status(shared.ask(fits + b"\n\r\n")) == 404
+    assert status(shared.ask(fits.replace(b"/", b"/a", 1) + b"\n\r\n")) == 414
 
 
-def test_third_client_is_refused(rig: NetRig) -> None:
-    with closing(rig.client(b"GET /")) as one, closing(rig.client(b"GET /")) as two:
-        rig.run(1)
-        assert status(rig.ask(GET)) == 503
+def test_third_client_is_refused(shared: NetRig) -> None:
+    with closing(shared.client(b"GET /")) as one, closing(shared.client(b"GET /")) as two:
+        shared.run(1)
+        assert status(shared.ask(GET)) == 503
         for waiting in (one, two):
             waiting.sendall(b" HTTP/1.1\r\n\r\n")
-        rig.run(2)
+        shared.run(2)
         assert status(rest(one)) == status(rest(two)) == 200
-    assert status(rig.ask(GET)) == 200
+    assert status(shared.ask(GET)) == 200
 
 
-def test_slow_clients_are_dropped_after_five_seconds(rig: NetRig) -> None:
-    with closing(rig.client()) as slow, closing(rig.client()) as silent:
-        begun_ms = rig.board.now_ms
+def test_slow_clients_are_dropped_after_five_seconds(shared: NetRig) -> None:
+    with closing(shared.client()) as slow, closing(shared.client()) as silent:
+        begun_ms = shared.board.now_ms
         sent = 0
         with suppress(OSError):  # the board has hung up
             while sent < 60:
                 slow.sendall(GET[sent % len(GET) :][:1])
                 sent += 1
-                rig.board.run_slice(200)
+                shared.board.run_slice(200)
                 slow.setblocking(False)
                 with suppress(BlockingIOError):
                     if not slow.recv(100):
                         break
                 slow.setblocking(True)
-        lasted_ms = rig.board.now_ms - begun_ms
+        lasted_ms = shared.board.now_ms - begun_ms
         assert server.LIMIT_MS <= lasted_ms <= server.LIMIT_MS + 600
         assert silent.recv(1) == b"", "the silent one as well"
-    assert status(rig.ask(GET)) == 200
+    assert status(shared.ask(GET)) == 200
 
 
 def noise(rng: random.Random) -> bytes:
@@ -157,11 +163,9 @@ def test_hostile_clients_change_no_output_and_hold_no_memory(rig: NetRig) -> Non
 def test_the_built_files_serve_the_page(tmp_path: Path) -> None:
     """The .mpy files themselves, those of the network included."""
     made = NetRig(tmp_path)
-    shutil.rmtree(tmp_path / "springhouse")
-    for name, data in build.build("pico_w").code.items():
-        path = tmp_path / name
-        path.parent.mkdir(parents=True, exist_ok=True)
-        path.write_bytes(data)
+    manifest = json.loads((tmp_path / build.MANIFEST).read_text())["files"]
+    assert "springhouse/net/online.mpy" in manifest
+    assert not list((tmp_path / "springhouse").rglob("*.py"))
     made.power().run(UP_S)
     try:
         assert status(made.ask(GET)) == 200

@@ -76,20 +76,27 @@ def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, pl
         made.close()
 
 
-@pytest.mark.parametrize("place", ["radio", "join", "connect", "send"])
 @pytest.mark.parametrize("what", ["slow", "OSError", "MemoryError"])
-def test_network_trouble_is_the_networks_own(tmp_path: Path, place: str, what: str) -> None:
+def test_network_trouble_is_the_networks_own(tmp_path: Path, what: str) -> None:
+    """In one life, place after place; after each the network is lost for a moment and joined."""
     made = NetRig(tmp_path, broker="127.0.0.1", broker_port=free_port())
     made.power()
     try:
-        made.board.inputs.trouble(place, what)
-        with suppress(ConnectionError):
-            made.run(UP_S)
-            made.ask(GET, 3)
-        made.run(340)
+        for place in ("radio", "join", "connect", "send"):
+            made.board.inputs.trouble(place, what)
+            made.board.inputs.wifi(False)
+            made.run(5)
+            made.board.inputs.wifi(True)
+            with suppress(ConnectionError):
+                made.run(UP_S)
+                made.ask(GET, 3)
+            made.run(70)
+            assert status(made.ask(GET)) == 200, f"it came back after {place}"
+            made.net()
+            gap_ms = next(r for r in reversed(made.records()) if "gap" in r)["gap"]
+            assert (gap_ms > 2000) == (what == "slow"), f"visited: {place}"
         assert made.out(B.RELAY) == 1
         assert made.resets == []
-        assert status(made.ask(GET)) == 200, "it came back"
         assert not any("fault" in r for r in made.records())
     finally:
         made.close()
@@ -102,9 +109,7 @@ def test_a_reset_that_was_asked_for_keeps_the_network(rig: NetRig) -> None:
     assert status(rig.ask(GET)) == 200
 
 
-@pytest.mark.parametrize(
-    "text", ["{}", "nonsense", '{"ssid":"attic","broker":"broker.example"}', '{"ssid":7}']
-)
+@pytest.mark.parametrize("text", ["{}", "nonsense", '{"ssid":"attic","broker":"broker.example"}'])
 def test_a_bad_file_leaves_the_network_off_and_the_board_on(tmp_path: Path, text: str) -> None:
     made = Rig(tmp_path)
     (tmp_path / "network.json").write_text(text)

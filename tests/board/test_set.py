@@ -1,6 +1,8 @@
 """`springhouse set` against the built program on a virtual board behind a pseudo-terminal."""
 
 import json
+import os
+import pty
 import shutil
 from collections.abc import Iterator
 from pathlib import Path
@@ -13,7 +15,8 @@ from springhouse.record import Record
 from springhouse.storage import Files, TwoSlots
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
-from springhouse_host.flashing import adjust, build, flash
+from springhouse_host.flashing import adjust, build, fetch, flash
+from springhouse_host.flashing.line import Line
 from springhouse_host.site import load_site, owner_change
 from springhouse_sim.virtual_board.terminal import TerminalBoard
 from test_flash import healthy
@@ -206,3 +209,37 @@ def test_the_longest_command_fits_a_line_or_is_refused() -> None:
     with pytest.raises(KnownError) as caught:
         adjust.command([(61 + n, 1439) for n in range(32)])
     assert "one key at a time" in str(caught.value)
+
+
+def test_the_log_is_fetched_with_what_was_changed_in_it(board, path, tmp_path, capsys) -> None:
+    assert cli.run(["set", path, "room_target_c=25.5", "--port", board.port]) == 0
+    wait_a_minute(board)
+    with Line(board.port) as line:
+        line.send({"cmd": "reset"})  # writes what the board has kept so far
+        record = line.wait(lambda m: m.get("up") == 1, 8)
+    base, log, seen = str(tmp_path / "base.sqlite"), tmp_path / "box.log", tmp_path / "seen"
+    seen.write_text(json.dumps(record))
+    assert cli.run(["watch", "--replay", str(seen), "--speed", "0", "--base", base]) == 0
+    capsys.readouterr()
+    assert cli.run(["history", base, "--log", board.port, "--save-log", str(log)]) == 0
+    told = "room_target_c changed from 26 °C to 25.5 °C"
+    assert told in " ".join(capsys.readouterr().out.split())
+    assert log.read_text().endswith('{"log": ""}\n')
+    assert cli.run(["history", base, "--log", str(log)]) == 0
+    assert told in " ".join(capsys.readouterr().out.split())
+
+
+def test_a_board_without_a_log_to_give_is_one_line(monkeypatch) -> None:
+    monkeypatch.setattr(fetch, "ANSWER_S", 0.3)
+    ours, theirs = pty.openpty()
+    port = os.ttyname(theirs)
+    try:
+        with pytest.raises(KnownError) as caught:
+            fetch.fetch_log(port)
+        assert caught.value.lines[0].startswith(f"board: no log on {port} at all")
+        monkeypatch.setattr(Line, "send", lambda *_: os.write(ours, b'{"log":"00"}\n'))
+        with pytest.raises(KnownError, match="after 1 records"):
+            fetch.fetch_log(port)
+    finally:
+        os.close(ours)
+        os.close(theirs)

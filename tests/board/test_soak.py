@@ -19,8 +19,12 @@ DAYS = float(os.environ.get("SPRINGHOUSE_SOAK_DAYS", "0.25"))
 MOTORS = (B.RELAY, B.PUMP, B.FAN)
 OFF_WITHIN_S = B.WATCHDOG_MS // 1000 + 1
 VISITED_S = 2
-PLACES = ("onewire", "pin", "drive", "pwm", "idle", "any")
-RAISED = ("RuntimeError", "MemoryError", "OSError", "KeyboardInterrupt")
+PLACES = ("onewire", "pin", "drive", "pwm", "adc", "i2c", "idle", "any")
+RAISED = ("RuntimeError", "MemoryError", "KeyboardInterrupt", "OSError")
+CAUGHT_AT = ("i2c", "any")  # there an OSError is a chip that does not answer, and no more
+MILD = ("bus", "loop", "bounce", "dry", "warm", "chip", "line", "slow", "press", "mode")
+AIR_CHIP = 0x44
+AIR = bytes.fromhex("BEEF92BEEF92")  # CRC example of the chip's datasheet, twice
 QUIET_S = 1200  # between two resets: longer than the ten minutes of the boot counter
 
 
@@ -29,8 +33,10 @@ class Soak:
         self.rig = rig
         self.rng = random.Random(seed)
         self.free: list[tuple[float, int]] = []  # (uptime h, bytes) within the first boot
+        self.gaps: dict[str, int] = {}  # longest ms between scans, held up on purpose or not
         self.expected_resets = 0
         self.injected: dict[str, int] = {}
+        self.slow_before = 0
 
     @property
     def board(self) -> BoardProcess:
@@ -47,7 +53,7 @@ class Soak:
     def mild(self) -> None:
         """Something that must not reset the board."""
         rng, inputs = self.rng, self.board.inputs
-        kind = rng.choice(("bus", "loop", "bounce", "dry", "warm", "line", "slow", "press", "mode"))
+        kind = rng.choice(MILD)
         self.count(kind)
         if kind == "bus":
             inputs.bus(rng.choice(("absent", "short", "high")))
@@ -72,12 +78,17 @@ class Soak:
             self.rig.temperatures["store_high"] = rng.uniform(1, 14)
             self.rig.temperatures["room"] = rng.uniform(20, 29)
             self.rig.set_probes()
+        elif kind == "chip":
+            inputs.chip(AIR_CHIP, rng.choice((None, AIR[:5] + b"\0")))
+            inputs.adc(B.BATTERY, rng.randrange(65536))
+            self.run(rng.randrange(1, 120))
+            inputs.chip(AIR_CHIP, AIR)
         elif kind == "line":
             junk = rng.randbytes(rng.randrange(1, 900)).replace(b"\x03", b"")
             self.board.process.stdin.write(junk + b"\n")
             self.board.process.stdin.flush()
         elif kind == "slow":
-            inputs.trouble("idle", "slow")
+            inputs.trouble(rng.choice(PLACES), "slow")
         elif kind == "mode":
             self.board.send(f'{{"cmd":"mode","mode":{rng.randrange(9)},"minutes":20}}\n')
         self.press()
@@ -97,7 +108,9 @@ class Soak:
             self.board.power_cut()
             assert not any(self.rig.out(pin) for pin in MOTORS)
         else:
-            place, what = rng.choice(PLACES), rng.choice((*RAISED, "hang", "hang"))
+            place = rng.choice(PLACES)
+            raised = RAISED[:3] if place in CAUGHT_AT else RAISED
+            what = rng.choice((*raised, "hang", "hang"))
             self.count(what)
             self.board.inputs.trouble(place, what)
             # Each place is visited at least every two seconds (a probe round); from then on the
@@ -116,6 +129,10 @@ class Soak:
         found = [r for r in self.rig.records() if "free" in r]
         if found:
             self.free.append((self.board.now_ms / 3.6e6, found[-1]["free"]))
+            slow = self.injected.get("slow", 0)
+            kind = "calm" if slow == self.slow_before else "held up"
+            self.slow_before = slow
+            self.gaps[kind] = max(self.gaps.get(kind, 0), found[-1]["gap"])
 
 
 def slope_bytes_day(free: list[tuple[float, int]]) -> float:
@@ -125,7 +142,8 @@ def slope_bytes_day(free: list[tuple[float, int]]) -> float:
 
 @pytest.mark.slow
 def test_soak(tmp_path: Path) -> None:
-    rig = Rig(tmp_path).power()
+    rig = Rig(tmp_path, air="sht4x", battery_ratio_pm=10000).power()
+    rig.board.inputs.chip(AIR_CHIP, AIR)
     soak = Soak(rig, 2)
     half_ms = DAYS * 86_400_000 / 2
     try:
@@ -143,7 +161,9 @@ def test_soak(tmp_path: Path) -> None:
         rig.close()
     slope = slope_bytes_day(soak.free)
     print(f"{DAYS} days: {soak.injected}, {len(rig.resets)} resets")
+    print(f"longest between scans in ms: {soak.gaps}")
     print(f"heap free: {soak.free[0][1]} to {soak.free[-1][1]}, slope {slope:.0f} bytes a day")
     assert first_half == 0, "mild trouble must not reset the board"
     assert len(rig.resets) == soak.expected_resets
+    assert soak.gaps["calm"] < 1200, "a scan a second"
     assert slope > -4096 or soak.free[0][1] - soak.free[-1][1] < 2048

@@ -1,5 +1,6 @@
 """Joining the Wi-Fi, against a radio that a test switches."""
 
+import importlib
 import sys
 from itertools import pairwise
 
@@ -98,3 +99,28 @@ def test_joins_leaves_and_joins_again_at_once_after_days(station, radio: Radio) 
     station.off()
     assert station.address == ""
     assert not radio.on
+
+
+def test_a_pause_of_the_publisher_ends_with_the_network(radio: Radio, monkeypatch) -> None:
+    """A week without a network must not turn a pause of seconds into one of days."""
+    for name in ("socket", "struct", "binascii"):
+        monkeypatch.setitem(sys.modules, "u" + name, importlib.import_module(name))
+    from springhouse.net.broker import Broker
+
+    config = Config('{"ssid":"attic","password":"not a secret","broker":"192.168.1.10"}')
+    broker = Broker(config, "springhouse", str)
+    tries = []
+
+    def refused(now: int) -> None:
+        tries.append(now)
+        raise OSError(111)
+
+    monkeypatch.setattr(broker, "_open", refused)
+    for ms in range(0, 4000, 100):
+        broker.step(ms)
+    assert tries == [0], "a pause is kept while there is a network"
+    broker.close()
+    week = 7 * 86_400_000 + 100
+    assert T.ticks_diff(week, 0) < 0, "beyond what a difference of ticks can say"
+    broker.step(week)
+    assert tries == [0, week]

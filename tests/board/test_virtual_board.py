@@ -2,7 +2,7 @@
 
 import pytest
 from rig import FITTED, Rig, record
-from springhouse import fault, latch
+from springhouse import beats, blackbox, fault, latch
 from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse import statechart as K
@@ -49,6 +49,39 @@ def test_same_across_the_tick_wrap(tmp_path) -> None:
         made.close()
     assert seen[0] == seen[1]
     assert len(seen[0]) > 6
+
+
+def test_a_stall_at_boot_latches_no_flood(rig: Rig) -> None:
+    rig.board.inputs.trouble("idle", "slow")  # 2.6 s in which no contact is sampled
+    rig.run(330)
+    assert rig.last()["lat"] == 0
+    assert rig.out(B.RELAY) == 1
+    assert rig.resets == []
+
+
+def fault_codes(rig: Rig) -> list[int]:
+    """What the black box says of runs that ended by a fault."""
+    rig.board.send('{"cmd":"get-log"}\n')
+    rig.run(10)
+    log = [blackbox.fields(bytes.fromhex(r["log"]), 0) for r in rig.records() if r.get("log")]
+    return [entry[2] for entry in log if entry[0] == blackbox.FAULT]
+
+
+def test_contacts_that_never_settle_are_a_fault(rig: Rig) -> None:
+    for _ in range(20):
+        rig.board.inputs.trouble("idle", "slow")
+        rig.run(1)
+    assert [r.watchdog for r in rig.resets] == [False], "waiting feeds the watchdog, not for ever"
+    assert 12_000 < rig.resets[0].at_ms < 16_000
+    assert any("contacts not settled" in r.get("fault", "") for r in rig.records())
+    assert fault_codes(rig) == [blackbox.UNSETTLED]
+    assert not any(value for _, pin, value in rig.history if pin in (B.RELAY, B.PUMP, B.FAN))
+
+
+def test_a_hang_while_contacts_settle_is_ended_by_the_watchdog(rig: Rig) -> None:
+    rig.board.inputs.trouble("idle", "hang")
+    rig.run(WATCHDOG_S + 2)
+    assert [r.watchdog for r in rig.resets] == [True]
 
 
 @pytest.mark.parametrize(
@@ -176,6 +209,32 @@ def test_interrupt_at_any_moment_leaves_outputs_off(tmp_path, at_ms: int) -> Non
         rig.close()
 
 
+def test_the_black_box_says_what_ended_a_run(tmp_path) -> None:
+    rig = Rig(tmp_path)
+    rig.edit("loop.py", "self.beats.beat(H.PROBES, ticks())", "self.uptime_s += 0")
+    rig.power()
+    try:
+        rig.run(5)
+        rig.board.inputs.trouble("onewire", "RuntimeError")
+        rig.run(25)
+        assert [r.watchdog for r in rig.resets] == [False, False], "the third run locks"
+        assert fault_codes(rig) == [blackbox.RAISED, blackbox.SILENT + beats.PROBES]
+    finally:
+        rig.close()
+
+
+def test_what_is_lost_is_counted(rig: Rig) -> None:
+    rig.run(3)
+    for _ in range(9):
+        rig.board.send('{"cmd":"ack"}\n')
+    rig.run(62)
+    rig.board.send('{"cmd":"get-state"}\n')
+    rig.run(2)
+    state = next(r for r in reversed(rig.records()) if "lost" in r)
+    assert state["lost"] == [0, 3, 0, 0, 0]
+    assert state["gap"] == 1000
+
+
 def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
     rig.run(650)
     rig.board.inputs.trouble("idle", "slow")
@@ -190,6 +249,27 @@ def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
     rig.board.send('{"cmd":"get-state"}\n')
     rig.run(3)
     assert next(r for r in rig.records() if "late" in r)["late"] >= 1
+
+
+@pytest.mark.parametrize("phase_ms", range(50, 1000, 150))
+def test_a_stall_is_not_taken_for_a_silent_task(rig: Rig, phase_ms: int) -> None:
+    rig.run(20)
+    rig.board.run_slice(phase_ms)
+    rig.board.inputs.trouble("idle", "slow")
+    rig.run(8)
+    assert rig.resets == []
+
+
+@pytest.mark.parametrize("pointer", [b"\xff\xfe", b"c", b""])
+def test_a_pointer_that_is_damaged_points_nowhere(tmp_path, pointer: bytes) -> None:
+    rig = Rig(tmp_path)
+    (tmp_path / "current").write_bytes(pointer)
+    rig.power()
+    try:
+        rig.run(5)
+        assert rig.last()["up"] >= 3
+    finally:
+        rig.close()
 
 
 def test_third_short_run_locks_and_a_long_press_unlocks(rig: Rig) -> None:
@@ -254,6 +334,7 @@ def test_no_valid_settings_means_off_and_says_so(tmp_path, body: bytes | None) -
         ("spare", 1, "unknown key spare"),
         ("probes", {"store_low": "28000000000000ff"}, "store_low"),
         ("room_target", 21, "unknown key"),
+        ("board", "pico_9", "board: one of"),
     ],
 )
 def test_bad_wiring_means_off_and_says_so(tmp_path, key: str, value: object, said: str) -> None:
@@ -292,59 +373,3 @@ def test_fitted_but_unwired_never_runs(tmp_path) -> None:
         assert rig.motors() == (0, 0, 0)
     finally:
         rig.close()
-
-
-def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
-    made = record()
-    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
-    rig = Rig(tmp_path, body=made.encode()).power()
-    try:
-        rig.run(5)
-        rig.board.send('{"cmd":"set-time","utc_s":1783339200}\n')
-        for value in (25000, 27000):
-            rig.board.send(f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},{value}]}}\n')
-        rig.run(3)
-        assert rig.last()["utc"] == 1783339200 // 60
-        assert any("springhouse prove" in r.get("refused", "") for r in rig.records())
-        rig.board.power_cut()
-        rig.board.send('{"cmd":"get-settings"}\n')
-        rig.run(6)
-        parts = {r["from"]: r["settings"] for r in rig.records() if "settings" in r and "from" in r}
-        flat = [value for first in sorted(parts) for value in parts[first]]
-        assert len(flat) == S.SIZE
-        assert flat[S.ROOM_TARGET_MC] == 25000
-    finally:
-        rig.close()
-
-
-@pytest.mark.parametrize(("wired", "target_mc"), [(1, 25000), (0, 24000)])
-def test_buttons_move_the_room_target_inside_the_range_if_wired(
-    tmp_path, wired: int, target_mc: int
-) -> None:
-    made = record()
-    made.ranges = [(S.ROOM_TARGET_MC, 23800, 25000)]
-    rig = Rig(tmp_path, body=made.encode(), target_buttons=wired).power()
-    try:
-        rig.run(5)
-        for pin in (B.BUTTON_DOWN, B.BUTTON_UP, B.BUTTON_UP, B.BUTTON_UP):  # first and last: beyond
-            rig.board.inputs.level(pin, 0)
-            rig.run(1)
-            rig.board.inputs.level(pin, 1)
-            rig.run(1)
-        rig.board.power_cut()
-        rig.board.send('{"cmd":"get-settings"}\n')
-        rig.run(6)
-        first = next(r for r in rig.records() if r.get("from", -1) == S.ROOM_TARGET_MC // 16 * 16)
-        assert first["settings"][S.ROOM_TARGET_MC % 16] == target_mc
-    finally:
-        rig.close()
-
-
-def test_black_box_over_the_link(rig: Rig) -> None:
-    rig.run(1205)
-    rig.board.send('{"cmd":"get-log"}\n')
-    rig.run(30)
-    log = [r["log"] for r in rig.records() if "log" in r]
-    assert log[-1] == ""
-    assert 20 <= len(log) <= 60
-    assert len({len(entry) for entry in log[:-1]}) == 1

@@ -8,7 +8,7 @@ import pytest
 from drive import Drive, K, M, S, condition, fitted, latch, mode, output
 from hypothesis import given
 from reason_cases import ROOM_CASES, STORE_CASES
-from springhouse import fault, reason, words
+from springhouse import fault, reason, why, words
 from story import Player, Story, story
 from test_inv_whole import LATCHES
 
@@ -22,7 +22,7 @@ def room(d: Drive) -> tuple[int, int]:
 
 
 def said(d: Drive) -> tuple[str, str]:
-    return words.text(*store(d)), words.text(*room(d))
+    return why.text(*store(d)), why.text(*room(d))
 
 
 def test_the_example_of_a_countdown() -> None:
@@ -39,11 +39,11 @@ def test_every_table_of_words_has_a_name_for_each_number() -> None:
     assert len(words.LATCHES) == latch.STILL.bit_length()
     assert len(words.SENSORS) == fitted.BATTERY.bit_length()
     assert len(words.FAULTS) == fault.CONFIG + 1
-    assert len(words.STORE_CONDITIONS) == condition.STORE_BITS
-    assert len(words.ROOM_CONDITIONS) == condition.ROOM_BITS
-    assert len(words.LOCKS) == condition.LOCK_BITS
-    assert len(words.REASONS) == reason.SIZE
-    for table in (words.STORE_STATES, words.ROOM_STATES, words.MODES, words.LATCHES, words.REASONS):
+    assert len(why.STORE_CONDITIONS) == condition.STORE_BITS
+    assert len(why.ROOM_CONDITIONS) == condition.ROOM_BITS
+    assert len(why.LOCKS) == condition.LOCK_BITS
+    assert len(why.REASONS) == reason.SIZE
+    for table in (words.STORE_STATES, words.ROOM_STATES, words.MODES, words.LATCHES, why.REASONS):
         assert len(set(table)) == len(table)
 
 
@@ -65,14 +65,14 @@ def test_clock_and_mode_words() -> None:
 @pytest.mark.parametrize(("number", "counts", "make"), STORE_CASES)
 def test_a_reason_of_the_store_side(number: int, counts: bool, make: Callable[[], Drive]) -> None:
     found, ms = store(make())
-    assert words.REASONS[found] == words.REASONS[number]
+    assert why.REASONS[found] == why.REASONS[number]
     assert (ms >= 0) == counts
 
 
 @pytest.mark.parametrize(("number", "counts", "make"), ROOM_CASES)
 def test_a_reason_of_the_room_side(number: int, counts: bool, make: Callable[[], Drive]) -> None:
     found, ms = room(make())
-    assert words.REASONS[found] == words.REASONS[number]
+    assert why.REASONS[found] == why.REASONS[number]
     assert (ms >= 0) == counts
 
 
@@ -117,6 +117,6 @@ def test_at_any_time_the_words_fit_the_outputs(told: Story) -> None:
         if not player.record.scans or player.booted:
             continue
         numbers = (store(d), room(d))
-        assert (words.REASONS[numbers[0][0]][0] in RUNS) == d.compressor, said(d)
-        assert (words.REASONS[numbers[1][0]][0] in DELIVERS) == d.pump, said(d)
+        assert (why.REASONS[numbers[0][0]][0] in RUNS) == d.compressor, said(d)
+        assert (why.REASONS[numbers[1][0]][0] in DELIVERS) == d.pump, said(d)
         assert all(-1 <= ms < 2**30 for _, ms in numbers)

@@ -9,7 +9,7 @@ import hashlib
 import sys
 from array import array
 
-from springhouse import controller, horizon, reason, words
+from springhouse import controller, horizon, reason, why
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -129,8 +129,8 @@ def main(origin, steps, seed, with_reasons):
             heap_unlock()
             given[2], given[3] = reason.store_reason(memory, settings, readings)
             given[4], given[5] = reason.room_reason(memory, settings, readings)
-            assert words.text(given[2], given[3])
-            assert words.text(given[4], given[5])
+            assert why.text(given[2], given[3])
+            assert why.text(given[4], given[5])
             heap_lock()
         digest.update(memory)
         digest.update(watch)

@@ -1,13 +1,17 @@
 """Days of kept records against sums done by hand."""
 
+import json
+import struct
 from datetime import UTC
 from pathlib import Path
 
 import pandas as pd
 import pytest
 from springhouse import output as O
+from springhouse import setting as S
 from springhouse_host.errors import KnownError
 from springhouse_host.site import load_site
+from springhouse_host.watching import changes
 from springhouse_host.watching import days as D
 from springhouse_host.watching.base import Base
 from test_watch import line, parse
@@ -94,3 +98,31 @@ def test_meter_readings_only_rise(tmp_path: Path) -> None:
         with pytest.raises(KnownError, match="below the reading before"):
             base.add_meter(300.0, 11.0)
         assert base.meter_readings() == [(100.0, 10.0), (200.0, 12.0)]
+
+
+def change_line(utc_min: int, slot: int, old: int, new: int) -> str:
+    """A line of the black box; the six numbers of another record are three long ones in it."""
+    record = struct.pack(
+        "<BBHIIhhhhhiiiBBBBBB", 6, 3, slot, utc_min, 77, *[0] * 5, old, new, 2**30 - 1, *[0] * 6
+    )
+    return json.dumps({"log": record.hex()})
+
+
+def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
+    path = tmp_path / "box.log"
+    end = S.WINDOW_1_KIND + S.WINDOW_STRIDE + 3
+    lines = [
+        change_line(0, S.FREEZE_MC, -1500, 500),
+        change_line(MONDAY_S // 60, end, 1020, 1095),
+        '{"log":""}',
+    ]
+    path.write_text("\n".join(lines))
+    found = changes.read_changes(path.read_text(), path)
+    assert [c.tick for c in found] == [(1 << 30) - 1] * 2
+    assert changes.words(found[0]) == (
+        "boot 3, 77 s after power-up: freeze_guard_c changed from -1.5 °C to 0.5 °C"
+    )
+    assert changes.words(found[1]).endswith(": window 2 end changed from 17:00 to 18:15")
+    path.write_text('{"up":1}\n')
+    with pytest.raises(KnownError, match="no black-box record"):
+        changes.read_changes(path.read_text(), path)

@@ -20,6 +20,7 @@ from hypothesis import strategies as st
 from springhouse import output as O
 from springhouse import setting as S
 from springhouse import words
+from springhouse.blackbox import RECORD_SIZE
 from springhouse_host.cli import run
 from springhouse_host.errors import KnownError
 from springhouse_host.site import Site, load_site
@@ -341,8 +342,12 @@ def test_demo_then_history(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert words.ROOM_STATES[1] in screen
     assert "2880 records kept" in screen.replace("\n", " ")
     out = tmp_path / "all.parquet"
-    assert run(["history", base, "--site", "demo", "--export", str(out)]) == 0
+    log = tmp_path / "box.log"
+    log.write_text(json.dumps({"log": "06" + "00" * (RECORD_SIZE - 1)}))
+    given = ["--site", "demo", "--export", str(out), "--log", str(log)]
+    assert run(["history", base, *given]) == 0
     screen = capsys.readouterr().out
+    assert "slot 0 changed from 0 to 0" in screen.replace("\n", " ")
     assert "cost so far" in screen
     assert out.stat().st_size > 10000
 
@@ -356,6 +361,7 @@ def test_demo_then_history(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
         ["history", "nowhere.sqlite"],
         ["history", "nowhere.sqlite", "--day", "yesterday"],
         ["history", "nowhere.sqlite", "--export", "x.xls"],
+        ["history", "nowhere.sqlite", "--log", "nowhere.log"],
     ],
 )
 def test_bad_input_is_one_line(

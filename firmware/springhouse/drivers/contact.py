@@ -10,6 +10,7 @@ if TYPE_CHECKING:
     from springhouse.kinds import InputPin
 
 SAMPLE_MS = 200
+WINDOW = 7  # samples that are remembered
 
 
 def _ones(word: int) -> int:

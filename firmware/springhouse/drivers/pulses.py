@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from springhouse.kinds import EdgePin, Edges, HardwareCounter
 
 _MASK = 0x3FFFFFFF  # the count stays a small integer
-_MOST = 2000  # edges a scan that are believed; more is noise, and would overflow below
+_MOST = 1700  # edges a scan that are believed; more is noise, and would overflow below
 
 
 class EdgeCount:

@@ -134,7 +134,14 @@ class Broker:
         self._events.append(text)
 
     def close(self) -> None:
-        """Hang up; what waits goes on waiting."""
+        """Hang up; what waits goes on waiting, and the next step may try again at once.
+
+        A pause is not kept: its tick would mean something else after days without a network.
+        """
+        self._drop()
+        self._pause.clear()
+
+    def _drop(self) -> None:
         if self._wire is not None:
             self._poll.unregister(self._wire)
             self._wire.close()
@@ -154,7 +161,7 @@ class Broker:
                 self._listen(now)
                 self._speak(now)
         except OSError:
-            self.close()
+            self._drop()
             self._pause.fail(now)
 
     def _open(self, now: int) -> None:

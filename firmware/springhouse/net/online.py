@@ -28,9 +28,8 @@ if TYPE_CHECKING:
 STEP_MS = 100
 FREE_LEAST = 20_000  # bytes; below, the network is given up for the controller's sake
 _LOOK_S = 60  # between two looks at the memory; after a failure, until the next try
-# Switching the radio on may hold everything up for a second or two (its firmware is loaded). In the
-# first seconds that would keep the contacts from settling before the first scan, which would latch
-# a flood; a minute after boot they have settled, and the compressor still waits its off-time.
+# Switching the radio on may hold everything up for a second or two (its firmware is loaded). A
+# minute after boot the scans are under way, and the compressor still waits its off-time.
 _BEGIN_S = 60
 _AFTER_RESET_S = 86_400
 _SILENT_S = 10

@@ -42,12 +42,6 @@ _AMOUNTS = (  # fitted bit, reading, unit
 )
 
 
-def celsius(mc: int) -> str:
-    """m°C as °C with one digit, halves away from zero."""
-    tenths = (abs(mc) + 50) // 100
-    return "%s%d.%d °C" % ("-" if mc < 0 and tenths else "", tenths // 10, tenths % 10)
-
-
 def _named(names: "tuple[str, ...]", bits: int) -> "list[str]":
     return [name for n, name in enumerate(names) if bits >> n & 1]
 
@@ -59,7 +53,7 @@ def _name(bit: int) -> str:
 
 def _probe(memory: "array[int]", readings: "array[int]", i: int) -> str:
     if P.trusted(memory, i):
-        return celsius(readings[R.STORE_LOW_MC + i])
+        return W.tenths(readings[R.STORE_LOW_MC + i]) + " °C"
     return "not trusted: " + W.FAULTS[readings[R.STORE_LOW_FAULT + i]]
 
 

@@ -15,6 +15,8 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
+    from ..watching.changes import Changed
+
 SHOWN = {
     "watched_h": "watched h",
     "compressor_h": "compressor h",
@@ -46,6 +48,18 @@ def history(
         list[str] | None,
         typer.Option("--day", metavar="YYYY-MM-DD", help="Only this day; again to compare days."),
     ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log",
+            metavar="PORT|FILE",
+            help="The board's black box, from its serial port or as saved: what the owner changed.",
+        ),
+    ] = None,
+    save_log: Annotated[
+        Path | None,
+        typer.Option("--save-log", metavar="FILE", help="Keep what came from the port, for fit."),
+    ] = None,
     export: Annotated[
         Path | None,
         typer.Option("--export", metavar="FILE", help="Every record, as .csv or .parquet."),
@@ -66,10 +80,14 @@ def history(
     from ..site import load_site
     from ..watching import days as D
     from ..watching.base import Base
+    from ..watching.changes import words
 
     if export is not None and export.suffix not in (".csv", ".parquet"):
         raise KnownError(f"--export: {export}: the name must end in .csv or .parquet")
-    check_writable(export)
+    if save_log is not None and log is None:
+        raise KnownError("--save-log: needs --log PORT")
+    check_writable(export, save_log)
+    changed = _changes(log, save_log) if log is not None else []
     wanted = [_day(text) for text in days or ()]
     loaded = load_site(site) if site is not None else None
     with Base(base, read_only=meter_kwh is None) as held:
@@ -101,9 +119,25 @@ def history(
             f"DRIFT: {drift.what}: {drift.was:.2f} before, {drift.now:.2f} now: {drift.look_at}",
             markup=False,
         )
+    for change in changed:
+        screen.print(words(change), markup=False)
+    if log is not None and not changed:
+        screen.print(f"{log}: the owner changed nothing", markup=False)
     if export is not None:
         _export(data, export)
         screen.print(f"exported: {export}", markup=False)
+
+
+def _changes(log: Path, save_log: Path | None) -> "list[Changed]":
+    """Return what the owner changed by a log from a port or a file."""
+    from ..fitting.log import read_text
+    from ..flashing.fetch import fetch_log, is_port
+    from ..watching.changes import read_changes
+
+    text = fetch_log(str(log)) if is_port(log) else read_text(log)
+    if save_log is not None:
+        write_bytes_whole(save_log, text.encode())
+    return read_changes(text, log)
 
 
 def _day(text: str) -> date:

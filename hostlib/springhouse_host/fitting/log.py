@@ -62,23 +62,31 @@ class Log:
         return bool(self.table[column].notna().any())
 
 
-def read_log(path: Path, site: Site) -> Log:
-    """Return a log in either form.
+def read_text(path: Path) -> str:
+    """Return a log's text.
 
     Raises:
-        KnownError: naming file, line and column of what is wrong with it.
+        KnownError: it cannot be read, is too long or is no text.
     """
     try:
         if path.stat().st_size > LARGEST_BYTES:
             raise KnownError(
                 f"{path}: more than {LARGEST_BYTES // 1_000_000} MB: give a part of it"
             )
-        text = path.read_text("utf-8")
+        return path.read_text("utf-8")
     except OSError as error:
         raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
     except UnicodeDecodeError as error:
         raise KnownError(f"{path}: byte {error.start}: not UTF-8 text") from None
-    lines = text.splitlines()
+
+
+def read_log(path: Path, site: Site) -> Log:
+    """Return a log in either form.
+
+    Raises:
+        KnownError: naming file, line and column of what is wrong with it.
+    """
+    lines = read_text(path).splitlines()
     if lines and lines[0].lstrip().startswith("{"):
         return _black_box(path, lines, site)
     return _csv(path, lines)
@@ -191,6 +199,9 @@ def _black_box(path: Path, lines: list[str], site: Site) -> Log:
     timed = [r for r in kept if r[BOX_BOOT] in starts]
     if not timed:
         raise KnownError(f"{path}: the board did not know the time in any record: set its clock")
+    changed = sum(r[0] == B.SETTING for r in found)
+    if changed:
+        notes.append(f"{changed} settings changed by the owner in it: springhouse history --log")
     if len(timed) < len(kept):
         notes.append(f"{len(kept) - len(timed)} records of boots without a clock passed over")
     place = site.read_weather().place

@@ -30,8 +30,10 @@ ROOT_FILES = ("boot.py", "main.py")
 MANIFEST = "manifest.json"
 SOURCES = "sources.json"
 # Jumps of the simulation, and reasons for people: the board takes every scan and sends numbers.
-HOST_ONLY = ("horizon.py", "reason.py")
-NETWORK = ("springhouse/net/", "springhouse/words.")  # on a board only with a network.json
+HOST_ONLY = ("horizon.py", "reason.py", "why.py")
+NETWORK = "springhouse/net/"  # on a board only with a network.json
+DISPLAY = "springhouse/display/"  # on a board only if the wiring names one
+WORDS = "springhouse/words."  # for either
 TARGET_BYTES = 48 * 1024
 
 
@@ -49,9 +51,11 @@ class Image:
         files = {k: v for k, v in self.code.items() if k != MANIFEST} | {name: data}
         return Image(self.board, self.firmware, self.root, with_manifest(files, self.firmware))
 
-    def without_network(self) -> "Image":
-        """Return the image less the code that only a board on a network needs."""
-        kept = {k: v for k, v in self.code.items() if k != MANIFEST and not k.startswith(NETWORK)}
+    def trimmed(self, network: bool, display: bool) -> "Image":
+        """Return the image less the code that a board without a network or display never runs."""
+        wanted = {NETWORK: network, DISPLAY: display, WORDS: network or display}
+        unused = tuple(name for name, used in wanted.items() if not used)
+        kept = {k: v for k, v in self.code.items() if k != MANIFEST and not k.startswith(unused)}
         return Image(self.board, self.firmware, self.root, with_manifest(kept, self.firmware))
 
     def write(self, folder: Path, code: str = "code") -> None:

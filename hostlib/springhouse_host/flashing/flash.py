@@ -66,8 +66,8 @@ def _read(path: Path) -> str:
         raise KnownError(f"{path}: cannot be read: {error}") from None
 
 
-def read_wiring(path: Path) -> tuple[str, bytes]:
-    """Return (board, text) of a wiring file, checked as the board will check it.
+def read_wiring(path: Path) -> tuple[str, bytes, bool]:
+    """Return (board, text, display?) of a wiring file, checked as the board will check it.
 
     Raises:
         KnownError: naming the file and what is wrong.
@@ -79,7 +79,7 @@ def read_wiring(path: Path) -> tuple[str, bytes]:
     board = str(json.loads(text).get("board", ""))
     if board not in BOARDS:
         raise KnownError(f"{path}: board: missing: one of {', '.join(BOARDS)}")
-    return board, text.encode()
+    return board, text.encode(), bool(wiring.choice["display"])
 
 
 def read_network(path: Path) -> bytes:
@@ -137,7 +137,7 @@ def make_load(
     Raises:
         KnownError: bad wiring, no matching proof, firmware that does not compile.
     """
-    board, text = read_wiring(wiring)
+    board, text, display = read_wiring(wiring)
     if zone is not None:
         text = with_zone(text, zone, datetime.now(UTC))
     image = build(board) if image is None else image
@@ -149,10 +149,9 @@ def make_load(
         check_proof(proof, settings, image.firmware, ranges)
         record.proof = proven_sha256(record.settings, record.ranges)
         record.firmware = bytes.fromhex(image.firmware)
-    if network is None:
-        full = image.without_network()
-    else:
-        full = image.with_file(NETWORK_FILE, read_network(network))
+    full = image.trimmed(network is not None, display)
+    if network is not None:
+        full = full.with_file(NETWORK_FILE, read_network(network))
     full = full.with_file("wiring.json", text)
     # The record changes while it runs, so the manifest does not cover it; it has its own checksum.
     code = {**full.code, "settings.0": pack(1, record.encode())}

@@ -33,6 +33,13 @@ def choose(given: str | None, found: Sequence[str] | None = None) -> str:
     return _usable(ports[0])
 
 
+def _group(path: Path) -> str:
+    try:
+        return path.group()
+    except KeyError:  # the number has no name on this computer
+        return str(path.stat().st_gid)
+
+
 def _usable(port: str) -> str:
     if "://" in port or os.name == "nt":
         return port
@@ -43,6 +50,7 @@ def _usable(port: str) -> str:
     if not path.is_char_device():
         raise KnownError(f"port: {port} is not a serial port")
     if not os.access(path, os.R_OK | os.W_OK):
-        group = path.group()
-        raise KnownError(f"port: no permission for {port}: join the group {group} and log in again")
+        raise KnownError(
+            f"port: no permission for {port}: join the group {_group(path)} and log in again"
+        )
     return port

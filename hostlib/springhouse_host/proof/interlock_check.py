@@ -11,7 +11,7 @@ import numba
 import numpy as np
 import numpy.typing as npt
 from springhouse import condition as C
-from springhouse import interlock, words
+from springhouse import interlock, why, words
 from springhouse import output as O
 
 from .table_check import bit_names
@@ -100,7 +100,7 @@ def _has(bits: Any, bit: int) -> Any:
 
 
 def _lock_name(bit: int) -> str:
-    return words.LOCKS[bit.bit_length() - 1]
+    return why.LOCKS[bit.bit_length() - 1]
 
 
 def _first(wrong: Flags, granted: Any, text: str) -> list[str]:
@@ -112,6 +112,6 @@ def _first(wrong: Flags, granted: Any, text: str) -> list[str]:
     given = int(granted[asked, out, lock])
     return [
         f"interlock: {text}: asked {bit_names(asked, words.OUTPUTS)}, "
-        f"on {bit_names(out, words.OUTPUTS)}, locks {bit_names(lock, words.LOCKS)} -> "
+        f"on {bit_names(out, words.OUTPUTS)}, locks {bit_names(lock, why.LOCKS)} -> "
         f"{bit_names(given, words.OUTPUTS)}; {int(np.count_nonzero(wrong))} cases"
     ]

@@ -14,7 +14,7 @@ import numpy.typing as npt
 from springhouse import condition as C
 from springhouse import output as O
 from springhouse import statechart as K
-from springhouse import words
+from springhouse import why, words
 
 Bits: TypeAlias = npt.NDArray[np.int64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -176,7 +176,7 @@ def store_side(chart: Chart) -> Region:
     return Region(
         "store side",
         words.STORE_STATES,
-        words.STORE_CONDITIONS,
+        why.STORE_CONDITIONS,
         chart.STORE_ROWS,
         chart.STORE_OUTPUTS[: chart.STORE_STATES],
         C.STORE_LOCK,
@@ -191,7 +191,7 @@ def room_side(chart: Chart) -> Region:
     return Region(
         "room side",
         words.ROOM_STATES,
-        words.ROOM_CONDITIONS,
+        why.ROOM_CONDITIONS,
         chart.ROOM_ROWS,
         chart.ROOM_OUTPUTS[: chart.ROOM_STATES],
         C.ROOM_LOCK,

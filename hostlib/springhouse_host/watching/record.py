@@ -9,7 +9,7 @@ from springhouse import condition as C
 from springhouse import output as O
 from springhouse import reading as R
 from springhouse import statechart as K
-from springhouse import words
+from springhouse import why, words
 
 LONGEST_LINE = 512  # the board's own are at most 256 bytes; more is noise on the wire
 KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
@@ -94,7 +94,7 @@ def latches(record: Record) -> list[str]:
 def locks(record: Record, first: int, last: int) -> list[str]:
     """Return what the interlock holds back, bits ``first`` to ``last`` of its word."""
     found = []
-    for n, word in enumerate(words.LOCKS):
+    for n, word in enumerate(why.LOCKS):
         if first <= 1 << n <= last and record.line.w[2] >> n & 1:
             found.append(word)
     return found

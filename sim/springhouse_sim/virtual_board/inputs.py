@@ -85,6 +85,10 @@ class Inputs:
         """Answer of an I2C chip, None while it is unplugged."""
         self._put(f"i{address}", "-" if answer is None else answer.hex())
 
+    def hold_bus(self, address: int) -> None:
+        """Let an I2C chip hold its bus when it is spoken to, until it answers again."""
+        self._put(f"i{address}", "held")
+
     def trouble(self, place: str, what: str) -> None:
         """Inject once a fault at `place`.
 

@@ -74,17 +74,30 @@ class ADC:
 
 
 class I2C:
-    """Answers reads with the hex the plant gave for the address; else nobody is there."""
+    """Answers reads with the hex the plant gave for the address; else nobody is there.
+
+    Bytes take their time on the bus, and one that a chip holds costs the port's time limit.
+    """
+
+    _LIMIT_MS = 50
 
     def __init__(self, _id, sda, scl, freq):
-        pass
+        self._freq = freq
 
     def _answer(self, address):
         W.trouble("i2c")
         text = W.S.i2c.get(address, "-")
         if text == "-":
             raise OSError(5)
+        if text == "held":
+            W.advance(self._LIMIT_MS)
+            raise OSError(110)
         return bytes.fromhex(text)
+
+    def writevto(self, address, pieces):
+        """Write pieces one after the other."""
+        self._answer(address)
+        W.advance(9000 * sum(len(piece) for piece in pieces) // self._freq)
 
     def writeto(self, address, _data):
         """Write."""
@@ -102,9 +115,11 @@ class I2C:
         for i in range(len(buffer)):
             buffer[i] = answer[register + i]
 
-    def writeto_mem(self, address, _register, _data):
-        """Write registers; the plant's chips ignore it."""
-        self._answer(address)
+    def writeto_mem(self, address, register, data):
+        """Write registers."""
+        kept = bytearray(self._answer(address))
+        kept[register : register + len(data)] = data
+        W.S.i2c[address] = bytes(kept).hex()
 
 
 class WDT:

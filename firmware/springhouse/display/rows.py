@@ -1,0 +1,70 @@
+"""What the display says, in words of words.py: store, room, what both sides do, what is wrong."""
+
+from springhouse import memory as M
+from springhouse import mode as W
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import words
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from array import array
+
+    from springhouse.scan import Scanner
+
+ROWS, COLUMNS = 8, 16
+_TURN_S = 4  # several latches take turns
+
+
+def wrap(text: str, rows: int) -> "list[str]":
+    """Text in exactly so many rows, broken at blanks and hyphens where it can be."""
+    made = []
+    for _ in range(rows):
+        end = len(text)
+        if end > COLUMNS:
+            end = COLUMNS
+            while end > 1 and text[end - 1] not in " -" and text[end] != " ":
+                end -= 1
+            end = end if end > 1 else COLUMNS
+        made.append(text[:end].rstrip())
+        text = text[end:].lstrip()
+    return made
+
+
+def _row(name: str, mc: "list[int]") -> str:
+    """A name and the mean of some temperatures in m°C, "?" without any."""
+    value = words.tenths(sum(mc) // len(mc)) + " C" if mc else "?"
+    return name + " " * (COLUMNS - len(name) - len(value)) + value
+
+
+def _trusted(memory: "array[int]", readings: "array[int]", first: int, last: int) -> "list[int]":
+    return [readings[R.STORE_LOW_MC + i] for i in range(first, last + 1) if P.trusted(memory, i)]
+
+
+def _trouble(memory: "array[int]", proven: bool, uptime_s: int) -> str:
+    """What waits for a person, else what is unusual, else nothing."""
+    latched = [word for n, word in enumerate(words.LATCHES) if memory[M.LATCH] >> n & 1]
+    if latched:
+        return "! " + latched[uptime_s // _TURN_S % len(latched)]
+    if memory[M.MODE] != W.AUTOMATIC:
+        return words.MODES[memory[M.MODE]]
+    return "" if proven else "unproven"
+
+
+def running(scanner: "Scanner", proven: bool, uptime_s: int) -> "list[str]":
+    """The picture of a board that works."""
+    memory, readings = scanner.memory, scanner.readings
+    return (
+        [
+            _row("Store", _trusted(memory, readings, P.LOW, P.HIGH)),
+            _row("Room", _trusted(memory, readings, P.ROOM, P.ROOM)),
+        ]
+        + wrap(words.STORE_STATES[memory[M.STORE_STATE]], 2)
+        + wrap(words.ROOM_STATES[memory[M.ROOM_STATE]], 2)
+        + wrap(_trouble(memory, proven, uptime_s), 2)
+    )
+
+
+def safe(why: str) -> "list[str]":
+    """The picture of the safe mode."""
+    return ["Safe mode", "all off", ""] + wrap(why, 5)

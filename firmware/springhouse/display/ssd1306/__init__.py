@@ -1,0 +1,1 @@
+"""A kept part of micropython-lib, unchanged: see README.md and LICENSE beside it."""
