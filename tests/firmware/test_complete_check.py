@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numba
@@ -128,25 +128,22 @@ def _charging_then_ice(mc: int = 900) -> Drive:
     return d
 
 
-def test_compressor_on_in_the_freeze_guard_is_harmless_behind_the_interlock(
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.mark.parametrize(
+    ("where", "name", "wrong", "state"),
+    [
+        (K, "STORE_OUTPUTS", WRONG_OUTPUT, K.FREEZE_GUARD),
+        (controller, "STORE_ROWS", KEEPS_CHARGING, K.CHARGE),
+    ],
+    ids=["compressor on in the freeze guard", "charging on despite ice"],
+)
+def test_it_is_harmless_behind_the_interlock(
+    where: ModuleType, name: str, wrong: object, state: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(K, "STORE_OUTPUTS", WRONG_OUTPUT)
+    monkeypatch.setattr(where, name, wrong)
     d = _charging_then_ice()
     for _ in range(30):
         d.seconds(60)
-        assert d.store_state == K.FREEZE_GUARD
-        assert not d.compressor
-
-
-def test_charging_on_despite_ice_is_harmless_behind_the_interlock(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(controller, "STORE_ROWS", KEEPS_CHARGING)
-    d = _charging_then_ice()
-    for _ in range(30):
-        d.seconds(60)
-        assert d.store_state == K.CHARGE
+        assert d.store_state == state
         assert not d.compressor
 
 
