@@ -68,7 +68,7 @@ def run_tests(name: str, limit_s: int) -> tuple[int, float]:
 
     def tests() -> int:
         resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
-        return int(pytest.main(["-qx", "--tb=no", "-p", "no:cacheprovider", f"tests/{name}.py"]))
+        return int(pytest.main(["-qx", "--tb=no", "-p", "no:cacheprovider", f"tests/{name}"]))
 
     return _in_fork(tests)
 
