@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from types import SimpleNamespace
+from types import ModuleType, SimpleNamespace
 from typing import Any
 
 import numba
@@ -11,7 +11,7 @@ from drive import Drive, K, S
 from springhouse import condition as C
 from springhouse import controller, interlock
 from springhouse import output as O
-from springhouse_host.proof import complete
+from springhouse_host.proof import complete, interlock_check, table_check
 
 NAMES = ("STORE_STATES", "ROOM_STATES", "STORE_ROWS", "ROOM_ROWS", "STORE_OUTPUTS", "ROOM_OUTPUTS")
 
@@ -62,11 +62,14 @@ DELIVERS_WET = tuple(
         ({"ROOM_ROWS": ((K.REST, C.DRY, C.DRY, K.PURGE), *K.ROOM_ROWS)}, "requires and forbids"),
         ({"STORE_ROWS": ((K.HOLD, 0, 0, K.CHARGE), *K.STORE_ROWS)}, "never comes to rest"),
         ({"ROOM_OUTPUTS": (0,) * 8}, "a latched fault without alarm"),
+        ({"ROOM_OUTPUTS": (O.COMPRESSOR, *K.ROOM_OUTPUTS[1:])}, "asks for what is not its own"),
         ({"STORE_ROWS": KEEPS_CHARGING}, "does not come to rest in freeze guard"),
     ],
 )
 def test_a_planted_table_mistake_is_found_and_named(changes: dict[str, Any], words: str) -> None:
-    found = complete.check(chart(**changes)).violations
+    given = chart(**changes)
+    regions = (table_check.store_side(given), table_check.room_side(given))
+    found = [line for region in regions for line in table_check.check_region(region)[0]]
     assert any(words in line for line in found), found
     assert all(len(line) < 400 and "\n" not in line for line in found)
 
@@ -103,18 +106,19 @@ def _too_soon(asked: int, out: int, lock: int) -> int:
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
-        (_mains_forgotten, "despite 'no compressor: no mains'"),
-        (_two_at_once, "starts two motors at once"),
-        (_adds, "grants what nobody asked for"),
-        (_jams, "starts no motor though one may"),
-        (_stops, "stops a motor that nothing bars"),
-        (_stops, "silences the alarm"),
-        (_too_soon, "starts too soon"),
-        (_too_soon, "starts in a waiting time"),
+        (_mains_forgotten, ("despite 'no compressor: no mains'",)),
+        (_two_at_once, ("starts two motors at once",)),
+        (_adds, ("grants what nobody asked for",)),
+        (_jams, ("starts no motor though one may",)),
+        (_stops, ("stops a motor that nothing bars", "silences the alarm")),
+        (_too_soon, ("starts too soon", "starts in a waiting time")),
     ],
 )
-def test_a_planted_interlock_mistake_is_found(wrong: complete.Grant, words: str) -> None:
-    assert any(words in line for line in complete.check(grant=wrong).violations)
+def test_a_planted_interlock_mistake_is_found(
+    wrong: interlock_check.Grant, words: tuple[str, ...]
+) -> None:
+    found, _ = interlock_check.check_interlock(wrong)
+    assert all(any(text in line for line in found) for text in words), found
 
 
 def _charging_then_ice(mc: int = 900) -> Drive:
@@ -128,25 +132,22 @@ def _charging_then_ice(mc: int = 900) -> Drive:
     return d
 
 
-def test_compressor_on_in_the_freeze_guard_is_harmless_behind_the_interlock(
-    monkeypatch: pytest.MonkeyPatch,
+@pytest.mark.parametrize(
+    ("where", "name", "wrong", "state"),
+    [
+        (K, "STORE_OUTPUTS", WRONG_OUTPUT, K.FREEZE_GUARD),
+        (controller, "STORE_ROWS", KEEPS_CHARGING, K.CHARGE),
+    ],
+    ids=["compressor on in the freeze guard", "charging on despite ice"],
+)
+def test_it_is_harmless_behind_the_interlock(
+    where: ModuleType, name: str, wrong: object, state: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(K, "STORE_OUTPUTS", WRONG_OUTPUT)
+    monkeypatch.setattr(where, name, wrong)
     d = _charging_then_ice()
     for _ in range(30):
         d.seconds(60)
-        assert d.store_state == K.FREEZE_GUARD
-        assert not d.compressor
-
-
-def test_charging_on_despite_ice_is_harmless_behind_the_interlock(
-    monkeypatch: pytest.MonkeyPatch,
-) -> None:
-    monkeypatch.setattr(controller, "STORE_ROWS", KEEPS_CHARGING)
-    d = _charging_then_ice()
-    for _ in range(30):
-        d.seconds(60)
-        assert d.store_state == K.CHARGE
+        assert d.store_state == state
         assert not d.compressor
 
 

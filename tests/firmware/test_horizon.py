@@ -26,6 +26,24 @@ def _inside(watch: array[int], slot: int, now: int, pick: int) -> int:
     return now
 
 
+MOVABLE = [  # readings but for the clock and the times of the frames
+    slot
+    for slot in range(R.SIZE)
+    if slot != R.NOW_MS and not R.STORE_LOW_AT_MS <= slot <= R.COIL_AIR_AT_MS
+]
+
+
+def _settled(told: Story) -> Drive:
+    """Play a story to its end, and on until nothing changes by itself."""
+    player = Player(told)
+    for act, scans in told.acts:
+        player.act(*act)
+        player.run(*scans)
+    player.drive.silent.clear()
+    player.drive.settle()
+    return player.drive
+
+
 @given(
     story(acts=_DENSE, kit=st.sampled_from(KITS), length=16),
     st.lists(st.tuples(PICKS, SHARES), min_size=4, max_size=4),
@@ -33,13 +51,7 @@ def _inside(watch: array[int], slot: int, now: int, pick: int) -> int:
 def test_nothing_changes_inside_the_bands_before_the_deadline(
     told: Story, tries: list[tuple[list[int], float]]
 ) -> None:
-    player = Player(told)
-    d = player.drive
-    for act, scans in told.acts:
-        player.act(*act)
-        player.run(*scans)
-    d.silent.clear()
-    d.settle()
+    d = _settled(told)
     ms, watch = d.horizon()
     d.honest = False
     kept = d.memory.tobytes()
@@ -48,9 +60,8 @@ def test_nothing_changes_inside_the_bands_before_the_deadline(
     for picks, share in sorted(tries, key=lambda t: t[1]):
         if ms == 0:
             return
-        for slot in range(R.SIZE):
-            if not R.STORE_LOW_AT_MS <= slot <= R.COIL_AIR_AT_MS and slot != R.NOW_MS:
-                d.readings[slot] = _inside(watch, slot, shown[slot], picks[slot])
+        for slot in MOVABLE:
+            d.readings[slot] = _inside(watch, slot, shown[slot], picks[slot])
         wanted_ms = int(share * ms)
         out = d.out
         d.tick(wanted_ms - clock_ms)
@@ -76,13 +87,7 @@ def test_no_decision_changes_inside_the_wider_bands(
     told: Story, tries: list[tuple[list[int], float]]
 ) -> None:
     """Readings creep to the ends of the wider bands; anchors may follow, nothing else may move."""
-    player = Player(told)
-    d = player.drive
-    for act, scans in told.acts:
-        player.act(*act)
-        player.run(*scans)
-    d.silent.clear()
-    d.settle()
+    d = _settled(told)
     watch = array("i", [0] * (2 * R.SIZE))
     ms = horizon.decisions(d.memory, d.settings, d.readings, watch)
     d.honest = False
@@ -92,12 +97,11 @@ def test_no_decision_changes_inside_the_wider_bands(
     for picks, share in sorted(tries, key=lambda t: t[1]):
         if ms == 0:
             return
-        for slot in range(R.SIZE):
-            if not R.STORE_LOW_AT_MS <= slot <= R.COIL_AIR_AT_MS and slot != R.NOW_MS:
-                now = d.readings[slot]
-                goal = _inside(watch, slot, now, picks[slot])
-                creep = 2500 if R.STORE_LOW_MC <= slot <= R.COIL_AIR_MC else 100000
-                d.readings[slot] = max(now - creep, min(now + creep, goal))
+        for slot in MOVABLE:
+            now = d.readings[slot]
+            goal = _inside(watch, slot, now, picks[slot])
+            creep = 2500 if R.STORE_LOW_MC <= slot <= R.COIL_AIR_MC else 100000
+            d.readings[slot] = max(now - creep, min(now + creep, goal))
         wanted_ms = int(share * ms)
         d.tick(wanted_ms - clock_ms)
         clock_ms = wanted_ms

@@ -60,6 +60,12 @@ def _one_more_scan(slot: int) -> Callable[[], float]:
     return lambda: float(site().settings()[slot]) + 2 * SCAN_S
 
 
+def _relay_follows(life: Life) -> bool:
+    """A welded relay follows the mains; a mains sense that hangs hides an outage."""
+    hidden = life.has("mains_sense_stuck") and life.outages
+    return not hidden and not life.has("relay_welded", "relay_dead")
+
+
 TRUTHS = (
     # The wall probe is the only one that sees ice begin; beyond its error budget nothing does.
     Truth(
@@ -92,26 +98,19 @@ TRUTHS = (
         lambda trace: float(trace.counts[G.DRY_MAX_S]),
         lambda life: not life.has("flow_jammed"),
     ),
-    # A welded relay follows the mains; a mains sense that hangs hides an outage.
     Truth(
         "off before a start (negative)",
         "s",
         _min_off_s,
         _gap_s,
-        lambda life: (
-            not life.has("relay_welded", "relay_dead")
-            and not (life.has("mains_sense_stuck") and life.outages)
-        ),
+        _relay_follows,
     ),
     Truth(
         "starts in an hour",
         "",
         lambda: float(site().settings()[S.STARTS_PER_HOUR]),
         lambda trace: float(trace.counts[G.STARTS_PER_HOUR_MAX]),
-        lambda life: (
-            not life.has("relay_welded", "relay_dead")
-            and not (life.has("mains_sense_stuck") and life.outages)
-        ),
+        _relay_follows,
     ),
     Truth(
         "winding",

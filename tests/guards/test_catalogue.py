@@ -2,14 +2,13 @@
 
 from __future__ import annotations
 
-import subprocess
-import sys
 from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 from springhouse import latch, output
+from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import catalogue, running, scenarios
 from springhouse_host.proof.fault_words import fault_from
@@ -177,16 +176,9 @@ def test_a_fault_in_wrong_words_is_one_line(text: str, why: str) -> None:
     assert "\n" not in str(raised.value)
 
 
-def test_run_with_a_fault(tmp_path: Path) -> None:
-    code = "from springhouse_host.cli import main; main()"
-    command = [sys.executable, "-c", code, "run", "demo", "--days", "1"]
-    done = subprocess.run(
-        [*command, "--fault", "prime_lost@12:31"], capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 0, done.stderr
-    assert "longest dry run" in done.stdout
-    done = subprocess.run(
-        [*command, "--fault", "prime_lots@12:31"], capture_output=True, text=True, check=False
-    )
-    assert done.returncode == 2
-    assert len(done.stderr.strip().splitlines()) == 1
+def test_run_with_a_fault(capsys: pytest.CaptureFixture[str]) -> None:
+    command = ["run", "demo", "--days", "1", "--fault"]
+    assert cli.run([*command, "prime_lost@12:31"]) == 0
+    assert "longest dry run" in capsys.readouterr().out
+    assert cli.run([*command, "prime_lots@12:31"]) == 2
+    assert len(capsys.readouterr().err.strip().splitlines()) == 1

@@ -57,13 +57,16 @@ def prove(
     Example:  springhouse prove demo --json verdict.json
     Example:  springhouse prove demo --report proof.html
     """
-    from ..notebook import prove as run_proof
-    from ..proof import show
-    from ..proof.abstract_story import write_tests
     from ..site import load_site
 
     loaded = load_site(site)
     check_writable(json, report)
+
+    # The plant and what it needs take seconds to import: bad input is told before.
+    from ..notebook import prove as run_proof
+    from ..proof import show
+    from ..proof.abstract_story import write_tests
+
     with progress("proving") as bar:
         task = bar.add_task("proving", total=None)
         proof = run_proof(

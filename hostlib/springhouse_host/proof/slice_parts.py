@@ -1,6 +1,7 @@
 """What slices of the controller are made of: kept fields, dials of the adversary, shorthand."""
 
 from array import array
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from springhouse import controller, fault
@@ -165,6 +166,11 @@ def seen(i: int, mc: int) -> tuple[Write, ...]:
         means(TRUST_ENV[i]),
         means(VALUE_ENV[i], mc),
     )
+
+
+def fitting(fit: int, words: Mapping[int, str]) -> str:
+    """Name the sensors of a fitting, by their bits."""
+    return ", ".join(word for b, word in words.items() if fit & b) or "no sensor"
 
 
 def running(now_ms: int, ms: int) -> int:

@@ -24,6 +24,7 @@ from .slice_parts import (
     Option,
     Slice,
     bit,
+    fitting,
     means,
     mem,
     mem_or,
@@ -155,7 +156,6 @@ def _delivery(fit: int, now_ms: int) -> Slice:
             wait("tray wait", M.TRAY_T, held[S.TRAY_RETURN_S] * 1000),
         ]
     words = {F.ROOM: "room probe", F.TRAY: "tray", F.FLOW: "flow sensor", F.COIL_IN: "inlet probe"}
-    name = ", ".join(word for b, word in words.items() if fit & b) or "no sensor"
     met = (1 << K.ROOM_STATES) - 1 if fit & F.TRAY else 0
     if not fit & (F.FLOW | F.COIL_IN):
         met &= ~(1 << K.DRY_RUN_STOP)  # nothing tells a dry run: the pump goes in bounded spells
@@ -163,7 +163,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
     fair = (4, *(0 for _ in dials[1:])) if fit & F.ROOM else ()
     return Slice(
         J.ROOM,
-        f"delivery: {name}",
+        f"delivery: {fitting(fit, words)}",
         held,
         tuple(kept),
         tuple(dials),
@@ -299,10 +299,9 @@ def _air(fit: int, now_ms: int, **changes: int) -> Slice:
         F.BATTERY: "battery",
         F.MAINS: "mains sense",
     }
-    name = ", ".join(word for b, word in words.items() if fit & b) or "no sensor"
     return Slice(
         J.AIR,
-        f"air and power: {name}{', brine' if held[S.BRINE] else ''}",
+        f"air and power: {fitting(fit, words)}{', brine' if held[S.BRINE] else ''}",
         held,
         tuple(kept),
         tuple(dials),
@@ -383,10 +382,9 @@ def _faults(fit: int, now_ms: int) -> Slice:
         wet = Option("wet", (shown(R.FLOOR_DRY, 0), means(V.FLOODED)))
         dials.append(Dial("floor", (Option("dry"), wet)))
     words = {F.TRAY: "tray", F.LEVEL: "level", F.FLOOR: "floor"}
-    name = ", ".join(word for b, word in words.items() if fit & b) or "no loop"
     return Slice(
         J.FAULTS,
-        f"latches: {name}",
+        f"latches: {fitting(fit, words)}",
         held,
         tuple(kept),
         tuple(dials),

@@ -26,6 +26,7 @@ from .slice_parts import (
     Slice,
     Write,
     bit,
+    fitting,
     means,
     mem,
     mem_or,
@@ -211,7 +212,7 @@ def _sensors(fit: int) -> str:
         F.STORE_HIGH: "high probe",
         F.MAINS: "mains sense",
     }
-    return ", ".join(word for b, word in words.items() if fit & b) or "no sensor"
+    return fitting(fit, words)
 
 
 def care_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:

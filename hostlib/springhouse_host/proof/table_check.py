@@ -73,6 +73,7 @@ class Region:
     conditions: Sequence[str]
     rows: tuple[Row, ...]
     outputs: tuple[int, ...]
+    own: int  # the outputs this side may ask for
     locked: int  # the condition that must lead to, and hold in, the alarm
     rules: tuple[Rule, ...]
     duties: tuple[Duty, ...]
@@ -179,6 +180,7 @@ def store_side(chart: Chart) -> Region:
         why.STORE_CONDITIONS,
         chart.STORE_ROWS,
         chart.STORE_OUTPUTS[: chart.STORE_STATES],
+        O.COMPRESSOR | O.ALARM,
         C.STORE_LOCK,
         STORE_RULES,
         STORE_DUTIES,
@@ -194,6 +196,7 @@ def room_side(chart: Chart) -> Region:
         why.ROOM_CONDITIONS,
         chart.ROOM_ROWS,
         chart.ROOM_OUTPUTS[: chart.ROOM_STATES],
+        O.PUMP | O.FAN | O.FAN_FULL | O.ALARM,
         C.ROOM_LOCK,
         ROOM_RULES,
         ROOM_DUTIES,
@@ -223,9 +226,13 @@ def check_region(region: Region) -> tuple[list[str], int]:
 
 
 def _malformed(region: Region) -> Sequence[str]:
-    """Rows that cannot be meant: unknown states or bits, a bit both required and forbidden."""
+    """What cannot be meant: the other side's outputs, unknown states or bits, bits that clash."""
     states, bits = len(region.outputs), 1 << len(region.conditions)
-    found = []
+    found = [
+        f"{region.name}: {region.state(n)} asks for what is not its own"
+        for n, asked in enumerate(region.outputs)
+        if asked & ~region.own
+    ]
     for n, (start, must, must_not, end) in enumerate(region.rows):
         for state in (start, end):
             if not 0 <= state < states:

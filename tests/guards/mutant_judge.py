@@ -1,0 +1,115 @@
+"""Judge a mutant of the core: a fork of this process for each file of tests, until one fails.
+
+What tests import besides the project is imported here once, and nothing of the project ever is: a
+fork reads the core, mutated on disk, for itself.
+"""
+
+from __future__ import annotations
+
+import collections
+import importlib
+import os
+import resource
+import sys
+from collections.abc import Callable, Iterable
+from importlib.util import cache_from_source
+from pathlib import Path
+from types import FunctionType
+
+import pytest
+
+WARM = ("hypothesis", "hypothesis.stateful", "numba", "numpy", "transitions", "z3")
+PATHS = ("firmware", "sim", "hostlib")
+STARTING_CPU_S = 3  # on top of four times what a file of tests takes: a mutant that never ends
+
+
+class Judge:
+    """Asks the files of tests in turn; those that kill most for their price come first."""
+
+    def __init__(self, folder: Path, files: Iterable[str], longest_s: int | None) -> None:
+        """Run every file once without a mutant: all must pass, or take longer and be left out."""
+        os.chdir(folder)
+        sys.path[:0] = [str(folder / name) for name in PATHS]
+        os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(PATHS)])
+        os.environ["SPRINGHOUSE_CACHE"] = str(folder / "cache")
+        os.environ["HYPOTHESIS_PROFILE"] = "first"
+        os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
+        for name in WARM:
+            importlib.import_module(name)
+        self.price_s: dict[str, float] = {}
+        self.kills: collections.Counter[tuple[str, str]] = collections.Counter()
+        sys.dont_write_bytecode = False  # of the tests, once
+        most_s = resource.RLIM_INFINITY if longest_s is None else longest_s
+        for name in files:
+            code, cpu_s = run_tests(name, most_s)
+            if code > 0:
+                raise SystemExit(f"{name} fails without a mutant")
+            if code == 0:
+                self.price_s[name] = cpu_s
+            print(f"{name}: {cpu_s:.1f} CPU s{', left out' if code else ''}")
+        sys.dont_write_bytecode = True
+
+    def __call__(self, module: str) -> str:
+        """The file of tests that kills the mutant of `module` on disk, "" if it survives."""
+
+        def worth(name: str) -> float:
+            return (self.kills[module, name] + 1) / self.price_s[name]
+
+        for name in sorted(self.price_s, key=worth, reverse=True):
+            code, _ = run_tests(name, int(STARTING_CPU_S + 4 * self.price_s[name]))
+            if code:
+                self.kills[module, name] += 1
+                return name
+        return ""
+
+
+def run_tests(name: str, limit_s: int) -> tuple[int, float]:
+    """Run a file of tests in a fork: 0 all passed, below 0 stopped by the limit; CPU seconds."""
+
+    def tests() -> int:
+        resource.setrlimit(resource.RLIMIT_CPU, (limit_s, limit_s))
+        return int(pytest.main(["-qx", "--tb=no", "-p", "no:cacheprovider", f"tests/{name}"]))
+
+    return _in_fork(tests)
+
+
+def same_program(module: str, original: str, mutated: str) -> bool:
+    """Whether both texts make a module of the same values and the same functions."""
+
+    def compare() -> int:
+        return 0 if _made_by(module, original) == _made_by(module, mutated) else 1
+
+    return _in_fork(compare)[0] == 0
+
+
+def _made_by(module: str, text: str) -> dict[str, object]:
+    made: dict[str, object] = {"__name__": f"springhouse.{module}"}
+    exec(compile(text, module, "exec"), made)
+    return {name: _content(value) for name, value in made.items() if name != "__builtins__"}
+
+
+def _content(value: object) -> object:
+    if isinstance(value, FunctionType):
+        return value.__code__, value.__defaults__
+    return value
+
+
+def _in_fork(work: Callable[[], int]) -> tuple[int, float]:
+    child = os.fork()
+    if child == 0:
+        code = 1
+        try:
+            silence = os.open(os.devnull, os.O_WRONLY)
+            os.dup2(silence, 1)
+            os.dup2(silence, 2)
+            code = work()
+        finally:
+            os._exit(code)
+    _, status, used = os.wait4(child, 0)
+    return os.waitstatus_to_exitcode(status), used.ru_utime + used.ru_stime
+
+
+def no_bytecode(sources: Iterable[Path]) -> None:
+    """Remove kept bytecode: a mutant of the same size and second would be taken for it."""
+    for source in sources:
+        Path(cache_from_source(str(source))).unlink(missing_ok=True)
