@@ -33,6 +33,12 @@ def prove(
         bool,
         typer.Option("--every-tick", help="Step the controller each second: same result, slower."),
     ] = False,
+    fresh: Annotated[
+        bool,
+        typer.Option(
+            "--fresh", help="Check the firmware anew, even if these very sources were checked."
+        ),
+    ] = False,
     json: JsonOption = None,
     report: ReportOption = None,
     counterexamples: Annotated[
@@ -58,8 +64,6 @@ def prove(
     Example:  springhouse prove demo --report proof.html
     """
     from ..notebook import prove as run_proof
-    from ..proof import show
-    from ..proof.abstract_story import write_tests
     from ..site import load_site
 
     loaded = load_site(site)
@@ -69,9 +73,12 @@ def prove(
         proof = run_proof(
             loaded,
             every_tick=every_tick,
+            fresh=fresh,
             on_progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
     write_json(json, proof.record)
+    from ..proof import show  # late, for it imports the plant
+
     verdict = proof.verdict
     screen = console()
     us = units is Units.US
@@ -82,7 +89,9 @@ def prove(
     for line in (*show.remarks(verdict), *show.closing(verdict)):
         screen.print(line, markup=False)
     if counterexamples is not None:
-        for path in write_tests(verdict.machine, counterexamples):
+        from ..proof.abstract_story import write_tests
+
+        for path in write_tests(verdict.alone.machine, counterexamples):
             screen.print(f"regression test: {path}", markup=False)
     if report is not None:
         _write_report(verdict, report, us)

@@ -12,9 +12,10 @@ from springhouse_sim.plant.plant import Plant
 from springhouse_sim.world import days as D
 from springhouse_sim.world.thermostat import PlainThermostat
 
-from ..errors import KnownError, SiteError
+from ..errors import KnownError
 from ..proof import running
 from ..proof.scenarios import HOTTEST_DAYS, Scenario, standard, whole_summer, without_store
+from ..proof.weather_days import days_of
 from ..site.site import Site
 from .bound import Bound, Programme
 from .knobs import Change, Knob, changes_of, keys_of, knobs
@@ -86,10 +87,7 @@ def cost_days(site: Site, days: int | None) -> Scenario:
     """Return the days of the cost: the most typical ones in a row, or the season."""
     if days is None:
         return whole_summer(site)
-    try:
-        typical = D.typical(site.read_weather(), days)
-    except ValueError as error:
-        raise SiteError(f"{site.path}: weather: {error}") from None
+    typical = days_of(site, lambda weather: D.typical(weather, days))
     return Scenario(f"{days} typical days", "nominal", typical.start, typical.count)
 
 
