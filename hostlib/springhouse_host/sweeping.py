@@ -11,6 +11,7 @@ handed over is run again by another, and a row is kept by the identity of its po
 
 import hashlib
 import json
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -50,8 +51,12 @@ class Axis:
 
     @property
     def whole(self) -> bool:
-        """Whether only whole numbers are allowed."""
-        return self.key.endswith(("_min", "_s", "_per_hour"))
+        """Whether only whole numbers make sense: counts, and the settings' minutes and seconds."""
+        table, _, name = self.key.partition(".")
+        if table == "settings" and name.endswith(("_min", "_s")) and not name.endswith("l_min"):
+            return True
+        field = MODELS[table].model_fields.get(name)
+        return field is not None and field.annotation in (int, int | None)
 
 
 def read_axis(text: str) -> Axis:
@@ -76,7 +81,7 @@ def axis(key: str, low: float, high: float, count: int) -> Axis:
         KnownError: naming what is wrong with it.
     """
     text = f"{key}={low:g}:{high:g}:{count}"
-    if not (low < high and 2 <= count <= MOST_POINTS):
+    if not (-math.inf < low < high < math.inf and 2 <= count <= MOST_POINTS):
         raise KnownError(f"--vary {text}: FROM below TO, COUNT 2 to {MOST_POINTS}")
     table, _, name = key.partition(".")
     if table not in MODELS or name not in MODELS[table].model_fields:
@@ -109,7 +114,7 @@ def lay_out(axes: Sequence[Axis], method: Method, count: int) -> list[tuple[floa
         found = [tuple(float(v) for v in row) for row in product(*lines)]
     else:
         kind = qmc.LatinHypercube if method == "latin" else qmc.Sobol
-        drawn = kind(len(axes), seed=SEED).random(total)
+        drawn = kind(len(axes), rng=SEED).random(total)
         scaled = qmc.scale(drawn, [a.low for a in axes], [a.high for a in axes])
         found = [tuple(float(v) for v in row) for row in scaled]
     rounded = [

@@ -85,7 +85,7 @@ def test_the_search_finds_a_known_least(monkeypatch: pytest.MonkeyPatch) -> None
         map = staticmethod(map)
 
     monkeypatch.setattr(search, "try_point", bowl)
-    task = trying.Task("demo", TURNED, (), WEEK, 1e3)
+    task = trying.Task("demo", TURNED, (), WEEK, 1e3, 0)
     trials = search.search(task, 480, Here(), lambda n: None)  # type: ignore[arg-type]
     best = trials.best()[0]
     assert best.point[2] == pytest.approx(26.5, abs=0.2)
@@ -171,6 +171,15 @@ def test_the_plain_thermostat_switches_at_its_temperatures() -> None:
     assert np.abs(probe[ended] - 5.0).max() < 0.3
     assert np.abs(probe[begun[1:]] - 7.0).max() < 0.3
     assert trace.column("flow_l_min")[~trace.wanted()].max() < 0.2
+
+
+def test_a_thermostat_that_does_not_see_its_ice_has_no_figures() -> None:
+    """Water is densest at 4 °C: the probe at the bottom does not reach 0 °C before all is ice."""
+    plain = tuning.thermostat("demo", replace(WEEK, days=5), 7.0, 0.0)
+    assert plain.point is None
+    assert plain.frozen_after_days is not None
+    # by hand: 150 kg to 0.75 of ice with 0.2 to 0.3 kW; latent heat 334 kJ/kg (handbook value)
+    assert 1.0 < plain.frozen_after_days < 4.0
 
 
 # The new version.
@@ -290,9 +299,8 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(running, "run_one", run_one)
     monkeypatch.setattr(tuning, "ProcessPoolExecutor", Serial)
     monkeypatch.setattr(tuning, "Programme", Fixed)
-    monkeypatch.setattr(
-        tuning, "thermostat_point", lambda path, season: tuning._point("plain", {}, real.summary)
-    )
+    plain = tuning._point("plain", {}, real.summary)
+    monkeypatch.setattr(tuning, "thermostat", lambda *_: tuning.Plain("plain", plain))
 
 
 @pytest.mark.usefixtures("made_up")
