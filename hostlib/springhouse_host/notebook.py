@@ -272,6 +272,8 @@ def sweep(
     from .sweeping import Job, Runners, axis, lay_out
     from .sweeping import sweep as run_sweep
 
+    if not 1 <= days <= LONGEST_DAYS:
+        raise KnownError(f"days: {days}: from 1 to {LONGEST_DAYS}")
     loaded = _site(site)
     axes = [axis(key, *span) for key, span in vary.items()]
     scenario = (

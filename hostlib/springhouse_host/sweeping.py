@@ -26,6 +26,7 @@ from .proof import running
 from .proof.scenarios import Scenario
 from .screen import write_bytes_whole
 from .site import load_site
+from .site.hashes import simulation_sha256
 from .site.read import MODELS, nearest
 
 Method = Literal["grid", "latin", "sobol"]
@@ -113,8 +114,11 @@ def lay_out(axes: Sequence[Axis], method: Method, count: int) -> list[tuple[floa
     if method == "grid":
         found = [tuple(float(v) for v in row) for row in product(*lines)]
     else:
-        kind = qmc.LatinHypercube if method == "latin" else qmc.Sobol
-        drawn = kind(len(axes), rng=SEED).random(total)
+        if method == "latin":
+            drawn = qmc.LatinHypercube(len(axes), rng=SEED).random(total)
+        else:  # the sequence is balanced in powers of two; what is too many is left away
+            doublings = max(0, math.ceil(math.log2(total)))
+            drawn = qmc.Sobol(len(axes), rng=SEED).random_base2(doublings)[:total]
         scaled = qmc.scale(drawn, [a.low for a in axes], [a.high for a in axes])
         found = [tuple(float(v) for v in row) for row in scaled]
     rounded = [
@@ -135,7 +139,8 @@ class Job:
 
     def identity(self, firmware_sha256: str, site_sha256: str) -> str:
         """Return a name for all that decides the result; ``site_sha256`` is of the plain site."""
-        text = repr((firmware_sha256, site_sha256, self.changes, self.scenario))
+        sources = (firmware_sha256, simulation_sha256(), site_sha256)
+        text = repr((*sources, self.changes, self.scenario))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

@@ -19,6 +19,7 @@ from springhouse_sim import compiled
 
 from ..errors import KnownError
 from ..screen import write_whole
+from ..site.hashes import add_sources
 
 if TYPE_CHECKING:
     from .abstract import Checked
@@ -60,10 +61,10 @@ def stamp() -> Stamp:
         digest.update(text.encode() + b"\0")
     folders = {**compiled.package_folders(), "proof": Path(__file__).parent}
     for name in sorted(folders):
+        digest.update(name.encode() + b"\0")
+        add_sources(digest, folders[name])
         for path in sorted(folders[name].rglob("*.py")):
-            source, stat = path.read_bytes(), path.stat()
-            where = f"{name}/{path.relative_to(folders[name]).as_posix()}"
-            digest.update(f"{where}\0{len(source)}\0".encode() + source)
+            stat = path.stat()
             touched.append((stat.st_mtime_ns, stat.st_ctime_ns))
     return Stamp(digest.hexdigest(), tuple(touched))
 
