@@ -120,6 +120,12 @@ def test_no_simulated_week_costs_less_than_the_bound(
     assert least.cost <= found.cost
     if not values:  # with the promise kept the bound is no mere formality
         assert least.cost > 0.1 * found.cost
+        # its cold is a share of what the plant needs, and its energy is charged for all of it
+        cold = tuning.cold_of("demo", TURNED, WEEK, with_values())
+        assert 0.0 < least.to_room_kwh < cold.to_room
+        assert 0.0 <= least.lost_kwh < cold.lost
+        made_kwh = least.to_room_kwh + least.lost_kwh - float(programme.bands.start_kwh.sum())
+        assert least.kwh > made_kwh / float(programme.ratio.max())
 
 
 def test_the_bound_falls_with_every_hour_allowed(programme: bound.Programme) -> None:
@@ -294,9 +300,10 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
             pass
 
         def solve(self, hours: float) -> bound.Bound:
-            return bound.Bound(hours, 5.0, 20.0)
+            return bound.Bound(hours, 5.0, 20.0, 12.0, 3.0)
 
     monkeypatch.setattr(running, "run_one", run_one)
+    monkeypatch.setattr(tuning, "cold_of", lambda *_: tuning.Cold(30.0, 20.0, 10.0))
     monkeypatch.setattr(tuning, "ProcessPoolExecutor", Serial)
     monkeypatch.setattr(tuning, "Programme", Fixed)
     plain = tuning._point("plain", {}, real.summary)
@@ -314,6 +321,7 @@ def test_from_search_to_new_version(
     screen = capsys.readouterr().out
     assert "not proven: run springhouse prove" in screen
     assert "lower bound with the 26.4 h" in screen
+    assert "30.0 kWh (12.0) to the warmth of the room" in screen
     told = json.loads(Path("t.json").read_text())
     new = load_site("demo-2.toml").settings()
     assert 26_000 <= new[S.ROOM_TARGET_MC] <= 26_200 + 500

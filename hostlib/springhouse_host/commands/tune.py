@@ -136,6 +136,15 @@ def _show(site: "Site", result: "Tuned", took_s: float) -> None:
             gap = 100.0 * (result.tuned.cost / result.bound - 1.0)
             found += f"; the tuned site costs {gap:.0f} % more"
     screen.print(found, markup=False)
+    if result.cold is not None and result.bound_cold is not None:
+        cold, least = result.cold, result.bound_cold
+        screen.print(
+            f"cold of the tuned season, in brackets of its bound: {cold.to_room:.1f} kWh "
+            f"({least.to_room:.1f}) to the warmth of the room, {cold.moisture:.1f} "
+            f"({least.moisture:.1f}) to its moisture, {cold.lost:.1f} ({least.lost:.1f}) lost on "
+            "the way",
+            markup=False,
+        )
     for plain in result.thermostats:
         if plain.frozen_after_days is not None:
             screen.print(

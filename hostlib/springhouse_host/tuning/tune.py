@@ -17,7 +17,7 @@ from ..proof import running
 from ..proof.scenarios import HOTTEST_DAYS, Scenario, standard, whole_summer, without_store
 from ..proof.weather_days import days_of
 from ..site.site import Site
-from .bound import Programme
+from .bound import Bound, Programme
 from .knobs import Change, Knob, changes_of, keys_of, knobs
 from .search import SEED, Trials, search
 from .trying import Task, Tried, binding, violation, with_changes
@@ -51,6 +51,15 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Cold:
+    """Where the cold of a season went [kWh]: the room's warmth, its moisture, lost on the way."""
+
+    to_room: float
+    moisture: float
+    lost: float
+
+
+@dataclass(frozen=True)
 class Plain:
     """A season under the plain thermostat; no figures where the store freezes solid on the way."""
 
@@ -79,6 +88,8 @@ class Tuned:
     bound: float | None  # with so many
     changes: dict[str, Any]
     own_kept: bool | None = None
+    cold: Cold | None = None  # of the tuned site, None without one
+    bound_cold: Cold | None = None  # of the bound for as many hours too warm
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -156,7 +167,8 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
         now, *figures = pool.map(point, (None, *wanted))
         dearer = best is not None and figures[-1].cost >= now.cost
         own_kept = check.holds(()) if dearer else None
-        told = Told(site, season, turned, bounded.result(), now)
+        spent = cold_of(site.path, turned, season, best.point) if best else None
+        told = Told(site, season, turned, bounded.result(), now, spent)
         return told.tuned(trials, best, figures, [job.result() for job in plain], own_kept)
 
 
@@ -236,6 +248,18 @@ def season_point(
     return _point("", dict(zip((k.name for k in turned), values, strict=True)), summary)
 
 
+def cold_of(path: str, turned: Sequence[Knob], season: Scenario, point: tuple[float, ...]) -> Cold:
+    """Return where the cold of a season went at a point."""
+    site = running.site_of(path)
+    changes = changes_of(site, turned, point)
+    assert changes is not None
+    trace = running.bench(site, with_changes(season, changes)).run(season.days)
+    room, store = trace.room_heat_kwh(), trace.store_heat_kwh()
+    to_room, moisture = -room["coil_sensible"] - room["tubes"], -room["coil_latent"]
+    into = sum(heat for cause, heat in store.items() if cause != "evaporator")
+    return Cold(to_room, moisture, into - to_room - moisture)
+
+
 def _point(name: str, values: dict[str, float], summary: dict[str, Any]) -> Point:
     return Point(
         name,
@@ -276,10 +300,15 @@ class Told:
     turned: Sequence[Knob]
     programme: Programme | None
     now: Point  # the site as it is
+    cold: Cold | None  # of the best point
+
+    def solved(self, hours: float) -> Bound | None:
+        """Return the bound with so many hours too warm."""
+        return self.programme.solve(hours) if self.programme is not None else None
 
     def bound(self, hours: float) -> float | None:
         """Return the least cost of the season with so many hours too warm."""
-        found = self.programme.solve(hours) if self.programme is not None else None
+        found = self.solved(hours)
         standing = self.site.tariff().standing_per_day * self.season.days
         return None if found is None else found.cost + standing
 
@@ -307,6 +336,7 @@ class Told:
         """Return all of it; the last of the figures is of the best point, if there is one."""
         found = self.bounded(figures.pop(), "tuned") if best else None
         better = found is not None and (found.cost < self.now.cost or own_kept is False)
+        least = self.solved(found.hours_over) if found is not None else None
         curve = front(sorted(figures, key=lambda p: (p.hours_over, p.cost)))
         return Tuned(
             season=self.season.name,
@@ -323,6 +353,8 @@ class Told:
             bound=self.bound(self.allowed_h),
             changes=keys_of(self.site, self.turned, best.point) if best and better else {},
             own_kept=own_kept,
+            cold=self.cold,
+            bound_cold=Cold(least.to_room_kwh, 0.0, least.lost_kwh) if least else None,
         )
 
 
