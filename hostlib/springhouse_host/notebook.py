@@ -211,6 +211,7 @@ def prove(
     site: AnySite = "demo",
     *,
     every_tick: bool = False,
+    fresh: bool = False,
     on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Proof:
     """Prove that an installation keeps its promises, or find what breaks them; about a minute.
@@ -220,17 +221,15 @@ def prove(
     Args:
         site: a site, a site file, or the word of a built-in one.
         every_tick: step the controller each second: same result, slower.
+        fresh: check the firmware anew, even if these very sources were checked before.
         on_progress: called with the steps done and all steps.
 
     Raises:
         KnownError: on a bad site or weather.
     """
-    from springhouse_sim.bench import Pace
-
     from .proof.prove import prove as run_proof
 
-    pace = Pace.EVERY_TICK if every_tick else Pace.SKIP
-    return Proof(run_proof(_site(site), on_progress, pace))
+    return Proof(run_proof(_site(site), on_progress, every_tick=every_tick, fresh=fresh))
 
 
 def sweep(
@@ -273,6 +272,8 @@ def sweep(
     from .sweeping import Job, Runners, axis, lay_out
     from .sweeping import sweep as run_sweep
 
+    if not 1 <= days <= LONGEST_DAYS:
+        raise KnownError(f"days: {days}: from 1 to {LONGEST_DAYS}")
     loaded = _site(site)
     axes = [axis(key, *span) for key, span in vary.items()]
     scenario = (

@@ -4,11 +4,10 @@ from collections.abc import Sequence
 from pathlib import Path
 from typing import Any
 
-import matplotlib as mpl
-
-mpl.use("Agg")
-import matplotlib.pyplot as plt
 import numpy as np
+from matplotlib.figure import Figure
+
+from .plots import save
 
 FIGURES = (("cost", "cost of electricity"), ("room_hours_over", "wanted hours too warm [h]"))
 SIZE_IN = (10.0, 4.5)
@@ -18,9 +17,13 @@ def draw(rows: Sequence[dict[str, Any]], keys: Sequence[str], path: Path, title:
     """Write a PNG; rows that were refused are left out.
 
     Further values than two, if any were varied, are not shown: their points lie on one another.
+
+    Raises:
+        KnownError: when the file cannot be written.
     """
     good = [row for row in rows if not row["refused"]]
-    figure, axes = plt.subplots(1, len(FIGURES), figsize=SIZE_IN, layout="constrained")
+    figure = Figure(figsize=SIZE_IN, layout="constrained")
+    axes = figure.subplots(1, len(FIGURES))
     x = np.array([row[keys[0]] for row in good])
     for ax, (name, label) in zip(axes, FIGURES, strict=True):
         z = np.array([row[name] for row in good])
@@ -36,5 +39,4 @@ def draw(rows: Sequence[dict[str, Any]], keys: Sequence[str], path: Path, title:
             figure.colorbar(shown, ax=ax, label=label)
         ax.grid(True, alpha=0.3)
     figure.suptitle(title)
-    figure.savefig(path, format="png", dpi=110)
-    plt.close(figure)
+    save(figure, path)

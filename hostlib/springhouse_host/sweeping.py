@@ -11,6 +11,7 @@ handed over is run again by another, and a row is kept by the identity of its po
 
 import hashlib
 import json
+import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
@@ -25,6 +26,7 @@ from .proof import running
 from .proof.scenarios import Scenario
 from .screen import write_bytes_whole
 from .site import load_site
+from .site.hashes import simulation_sha256
 from .site.read import MODELS, nearest
 
 Method = Literal["grid", "latin", "sobol"]
@@ -50,8 +52,12 @@ class Axis:
 
     @property
     def whole(self) -> bool:
-        """Whether only whole numbers are allowed."""
-        return self.key.endswith(("_min", "_s", "_per_hour"))
+        """Whether only whole numbers make sense: counts, and the settings' minutes and seconds."""
+        table, _, name = self.key.partition(".")
+        if table == "settings" and name.endswith(("_min", "_s")) and not name.endswith("l_min"):
+            return True
+        field = MODELS[table].model_fields.get(name)
+        return field is not None and field.annotation in (int, int | None)
 
 
 def read_axis(text: str) -> Axis:
@@ -76,7 +82,7 @@ def axis(key: str, low: float, high: float, count: int) -> Axis:
         KnownError: naming what is wrong with it.
     """
     text = f"{key}={low:g}:{high:g}:{count}"
-    if not (low < high and 2 <= count <= MOST_POINTS):
+    if not (-math.inf < low < high < math.inf and 2 <= count <= MOST_POINTS):
         raise KnownError(f"--vary {text}: FROM below TO, COUNT 2 to {MOST_POINTS}")
     table, _, name = key.partition(".")
     if table not in MODELS or name not in MODELS[table].model_fields:
@@ -108,8 +114,11 @@ def lay_out(axes: Sequence[Axis], method: Method, count: int) -> list[tuple[floa
     if method == "grid":
         found = [tuple(float(v) for v in row) for row in product(*lines)]
     else:
-        kind = qmc.LatinHypercube if method == "latin" else qmc.Sobol
-        drawn = kind(len(axes), seed=SEED).random(total)
+        if method == "latin":
+            drawn = qmc.LatinHypercube(len(axes), rng=SEED).random(total)
+        else:  # the sequence is balanced in powers of two; what is too many is left away
+            doublings = max(0, math.ceil(math.log2(total)))
+            drawn = qmc.Sobol(len(axes), rng=SEED).random_base2(doublings)[:total]
         scaled = qmc.scale(drawn, [a.low for a in axes], [a.high for a in axes])
         found = [tuple(float(v) for v in row) for row in scaled]
     rounded = [
@@ -130,7 +139,8 @@ class Job:
 
     def identity(self, firmware_sha256: str, site_sha256: str) -> str:
         """Return a name for all that decides the result; ``site_sha256`` is of the plain site."""
-        text = repr((firmware_sha256, site_sha256, self.changes, self.scenario))
+        sources = (firmware_sha256, simulation_sha256(), site_sha256)
+        text = repr((*sources, self.changes, self.scenario))
         return hashlib.sha256(text.encode()).hexdigest()[:32]
 
 

@@ -37,6 +37,8 @@ from .watch import observe, shadow
 from .world.stage import DAY_MS, MINUTE_MS, TICK_MS, Actor, Calendar, Events, Stage
 from .world.tariff import Meter, Prices
 
+WATER_FROM_C, WATER_TO_C = -60.0, 110.0  # beyond these the plant's equations have broken down
+
 EVENT_ROWS = 1024
 SAMPLE_ROWS = 4096  # where they are handed on
 MOST_SAMPLE_ROWS = 300_000  # of a run that keeps them: 200 days in one piece, 100 MB
@@ -280,6 +282,7 @@ class Bench:
 
         Raises:
             RuntimeError: on a second call; a bench is used up by its run.
+            ArithmeticError: when the store leaves what its equations hold for.
         """
         if self._ran:
             raise RuntimeError("a bench runs once; make another")
@@ -307,6 +310,10 @@ class Bench:
         while env.now < end_ms:
             until = int(min(env.peek(), end_ms))
             self._advance(int(env.now), until)
+            water_c = self.tank[0][X.WATER_C]
+            if not WATER_FROM_C < water_c < WATER_TO_C:  # or is no number
+                days = until / DAY_MS
+                raise ArithmeticError(f"store at {water_c:g} °C after {days:.1f} days of the run")
             if on_progress is not None:
                 on_progress(until / end_ms)
             yield env.timeout(until - int(env.now))

@@ -181,12 +181,18 @@ def _import(name: str) -> Any:
     return importlib.import_module(name)
 
 
+def tools() -> tuple[str, ...]:
+    """Return what else than sources decides what compiled code does: versions, the processor."""
+    numba, llvmlite, llvm = _import("numba"), _import("llvmlite"), _import("llvmlite.binding")
+    versions = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
+    asked = [f"{k}={v}" for k, v in sorted(os.environ.items()) if k.startswith("NUMBA_")]
+    return (*versions, llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(), *asked)
+
+
 def _digest(modules: Mapping[str, ModuleType]) -> str:
     """Return a name for all that decides what the compiled code does."""
-    numba, llvmlite, llvm = _import("numba"), _import("llvmlite"), _import("llvmlite.binding")
     h = hashlib.sha256()
-    tools = (sys.version, numba.__version__, llvmlite.__version__, np.__version__)
-    for text in (*tools, llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten()):
+    for text in tools():
         h.update(text.encode() + b"\0")
     files = {name: Path(m.__file__) for name, m in modules.items() if m.__file__}
     files["compiled"] = Path(__file__)

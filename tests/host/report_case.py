@@ -7,6 +7,7 @@ from typing import Any
 from springhouse_host.proof import running, scenarios
 from springhouse_host.proof.abstract import Checked
 from springhouse_host.proof.complete import Complete
+from springhouse_host.proof.firmware_alone import Alone
 from springhouse_host.proof.random_inputs import RandomRun
 from springhouse_host.proof.replay import Replay
 from springhouse_host.proof.verdict import Verdict, judge, tally
@@ -42,10 +43,8 @@ def small_verdict(name: str = "demo") -> Verdict:
         held=tally(runs, random),
         results=tuple(runs),
         bare=tuple(running.run_one(name, scenario) for scenario in nominal),
-        complete=Complete(1, 1, 1, ()),
-        random=random,
+        alone=Alone(Complete(1, 1, 1, ()), random, Checked((), ())),
         replayed=Replay(1, 0),
-        machine=Checked((), ()),
     )
 
 

@@ -9,8 +9,9 @@ from typing import Any
 import pytest
 from site_text import edited
 from springhouse_host import cli
-from springhouse_host.proof import abstract, invariants, random_inputs, scenarios
-from springhouse_host.proof import prove as prove_module
+from springhouse_host.proof import abstract, firmware_alone, invariants, scenarios
+from springhouse_host.proof.complete import Complete
+from springhouse_host.proof.firmware_alone import Alone
 from springhouse_host.proof.random_inputs import drive
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.site.site import Site
@@ -138,13 +139,17 @@ def test_the_store_helps(demo: tuple[int, str, dict[str, Any]]) -> None:
     assert all(w["cooler_with_store_k"] > 1.0 for w in hottest.values())
 
 
-def few_lives() -> random_inputs.RandomRun:
-    return drive(1, 1000)
+def few_checks() -> Alone:
+    """What would be kept of the firmware after a few random lives."""
+    return Alone(Complete(0, 0, 0, ()), drive(1, 1000), abstract.Checked((), ()), "long ago")
+
+
+STANDARD = scenarios.standard
 
 
 def few_scenarios(site: Site) -> list[Scenario]:
     """The nominal days without the whole summer, and a corner to be replayed."""
-    everything = scenarios.standard(site)
+    everything = STANDARD(site)
     nominal = [s for s in everything if s.group == "nominal" and s.days <= 7]
     return [*nominal, next(s for s in everything if s.group == "corner")]
 
@@ -154,9 +159,8 @@ def test_the_hard_demo_is_not_kept_and_says_why(
 ) -> None:
     """The verdict on few scenarios; the rest of the proof, the same for every site, is left out."""
     monkeypatch.chdir(tmp_path)
-    monkeypatch.setattr(prove_module, "standard", few_scenarios)
-    monkeypatch.setattr(abstract, "check", lambda processes: abstract.Checked((), ()))
-    monkeypatch.setattr(random_inputs, "drive", few_lives)
+    monkeypatch.setattr(scenarios, "standard", few_scenarios)
+    monkeypatch.setattr(firmware_alone, "kept", lambda sources: few_checks())
     assert cli.run(["prove", "demo-hard", "--json", "v.json"]) == 1
     screen = capsys.readouterr().out
     record = json.loads((tmp_path / "v.json").read_text("utf-8"))
@@ -165,6 +169,8 @@ def test_the_hard_demo_is_not_kept_and_says_why(
     assert [p["unit"] for p in broken] == ["%"]
     assert broken[0]["margin"] < 0.0
     assert "limited by: " in screen
+    assert "long ago" in screen
+    assert record["firmware_checks_from"] == "long ago"
     assert "Not kept in simulation" in screen
     assert all(i["violations"] == 0 for i in record["invariants"])
 

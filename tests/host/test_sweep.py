@@ -27,6 +27,25 @@ def test_a_grid_has_every_corner_and_whole_numbers_where_asked() -> None:
     assert all(isinstance(seconds, int) for _, seconds in found)
 
 
+@pytest.mark.parametrize(
+    ("key", "whole"),
+    [
+        ("coil.fans", True),
+        ("settings.starts_per_hour", True),
+        ("settings.rest_min", True),
+        ("settings.flow_least_l_min", False),  # litres a minute, no minutes
+        ("coil.rated_l_min", False),
+    ],
+)
+def test_counts_and_waits_are_whole_numbers(key: str, whole: bool) -> None:
+    assert Axis(key, 1.0, 2.0, 2).whole is whole
+
+
+@pytest.mark.filterwarnings("error")
+def test_any_number_of_points_can_be_drawn() -> None:
+    assert len(sweeping.lay_out((Axis("store.band_k", 0.0, 16.0, 2),), "sobol", 100)) == 100
+
+
 @pytest.mark.parametrize("method", ["latin", "sobol"])
 def test_spread_points_fill_each_axis(method: sweeping.Method) -> None:
     """One point in each of 16 equal slices of each axis: what both sequences promise."""
@@ -40,6 +59,7 @@ def test_spread_points_fill_each_axis(method: sweeping.Method) -> None:
     [
         ("settings.deep_target_c=1:2", "expected TABLE.KEY=FROM:TO:COUNT"),
         ("settings.deep_target_c=2:1:3", "FROM below TO"),
+        ("settings.deep_target_c=2:inf:3", "FROM below TO"),
         ("settings.deep_targt_c=1:2:3", "the nearest is settings.deep_target_c"),
         ("room.window_area_m2=1:2:3", "the same for all points"),
     ],
@@ -47,6 +67,14 @@ def test_spread_points_fill_each_axis(method: sweeping.Method) -> None:
 def test_a_bad_axis_is_one_clear_line(text: str, says: str) -> None:
     with pytest.raises(KnownError, match=says):
         sweeping.read_axis(text)
+
+
+def test_a_key_that_is_varied_twice_is_refused(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    vary = ("--vary", "settings.band_k=1:2:2", "--vary", "settings.band_k=2:3:2")
+    assert cli.run([*ONE_DAY, *vary, "--out", str(tmp_path / "t.parquet")]) == 2
+    assert capsys.readouterr().err == "--vary settings.band_k: more than once\n"
 
 
 def test_a_row_is_what_a_run_leaves(tmp_path: Path) -> None:
@@ -103,6 +131,13 @@ def test_a_killed_sweep_goes_on_where_it_was(
 def sweeping_id(job: Job) -> str:
     site = load_site("demo")
     return job.identity(site.firmware_sha256, site.site_sha256)
+
+
+def test_rows_of_another_simulator_are_not_taken(monkeypatch: pytest.MonkeyPatch) -> None:
+    job = Job("demo", (), scenarios.single(load_site("demo"), None, 1))
+    before = sweeping_id(job)
+    monkeypatch.setattr(sweeping, "simulation_sha256", lambda: "another")
+    assert sweeping_id(job) != before
 
 
 def test_another_file_is_not_overwritten(

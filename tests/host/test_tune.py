@@ -85,7 +85,7 @@ def test_the_search_finds_a_known_least(monkeypatch: pytest.MonkeyPatch) -> None
         map = staticmethod(map)
 
     monkeypatch.setattr(search, "try_point", bowl)
-    task = trying.Task("demo", TURNED, (), WEEK, 1e3)
+    task = trying.Task("demo", TURNED, (), WEEK, 1e3, 0)
     trials = search.search(task, 480, Here(), lambda n: None)  # type: ignore[arg-type]
     best = trials.best()[0]
     assert best.point[2] == pytest.approx(26.5, abs=0.2)
@@ -120,6 +120,12 @@ def test_no_simulated_week_costs_less_than_the_bound(
     assert least.cost <= found.cost
     if not values:  # with the promise kept the bound is no mere formality
         assert least.cost > 0.1 * found.cost
+        # its cold is a share of what the plant needs, and its energy is charged for all of it
+        cold = tuning.cold_of("demo", TURNED, WEEK, with_values())
+        assert 0.0 < least.to_room_kwh < cold.to_room
+        assert 0.0 <= least.lost_kwh < cold.lost
+        made_kwh = least.to_room_kwh + least.lost_kwh - float(programme.bands.start_kwh.sum())
+        assert least.kwh > made_kwh / float(programme.ratio.max())
 
 
 def test_the_bound_falls_with_every_hour_allowed(programme: bound.Programme) -> None:
@@ -171,6 +177,15 @@ def test_the_plain_thermostat_switches_at_its_temperatures() -> None:
     assert np.abs(probe[ended] - 5.0).max() < 0.3
     assert np.abs(probe[begun[1:]] - 7.0).max() < 0.3
     assert trace.column("flow_l_min")[~trace.wanted()].max() < 0.2
+
+
+def test_a_thermostat_that_does_not_see_its_ice_has_no_figures() -> None:
+    """Water is densest at 4 °C: the probe at the bottom does not reach 0 °C before all is ice."""
+    plain = tuning.thermostat("demo", replace(WEEK, days=5), 7.0, 0.0)
+    assert plain.point is None
+    assert plain.frozen_after_days is not None
+    # by hand: 150 kg to 0.75 of ice with 0.2 to 0.3 kW; latent heat 334 kJ/kg (handbook value)
+    assert 1.0 < plain.frozen_after_days < 4.0
 
 
 # The new version.
@@ -285,14 +300,14 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
             pass
 
         def solve(self, hours: float) -> bound.Bound:
-            return bound.Bound(hours, 5.0, 20.0)
+            return bound.Bound(hours, 5.0, 20.0, 12.0, 3.0)
 
     monkeypatch.setattr(running, "run_one", run_one)
+    monkeypatch.setattr(tuning, "cold_of", lambda *_: tuning.Cold(30.0, 20.0, 10.0))
     monkeypatch.setattr(tuning, "ProcessPoolExecutor", Serial)
     monkeypatch.setattr(tuning, "Programme", Fixed)
-    monkeypatch.setattr(
-        tuning, "thermostat_point", lambda path, season: tuning._point("plain", {}, real.summary)
-    )
+    plain = tuning._point("plain", {}, real.summary)
+    monkeypatch.setattr(tuning, "thermostat", lambda *_: tuning.Plain("plain", plain))
 
 
 @pytest.mark.usefixtures("made_up")
@@ -306,6 +321,7 @@ def test_from_search_to_new_version(
     screen = capsys.readouterr().out
     assert "not proven: run springhouse prove" in screen
     assert "lower bound with the 26.4 h" in screen
+    assert "30.0 kWh (12.0) to the warmth of the room" in screen
     told = json.loads(Path("t.json").read_text())
     new = load_site("demo-2.toml").settings()
     assert 26_000 <= new[S.ROOM_TARGET_MC] <= 26_200 + 500

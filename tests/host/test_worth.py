@@ -44,8 +44,12 @@ def test_prices_by_the_minute_cost_what_the_meter_counts() -> None:
     assert found.kwh == pytest.approx(trace.energy_kwh()["mains"])
     assert verdict.cost(found, DEMO.tariff()) == pytest.approx(trace.cost, rel=2e-3)
     # one sample a minute against the running totals of the plant
-    taken_j = trace.total(X.ROOM_TO_COIL_SENSIBLE_J) + trace.total(X.ROOM_TO_COIL_LATENT_J)
-    assert found.cold_kwh == pytest.approx(taken_j / 3.6e6, rel=0.01)
+    coil_j = trace.total(X.ROOM_TO_COIL_SENSIBLE_J) + trace.total(X.ROOM_TO_COIL_LATENT_J)
+    sampled_w = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
+    assert sampled_w.clip(0.0).sum() * 60.0 == pytest.approx(coil_j, rel=0.01)
+    taken_j = coil_j + trace.total(X.ROOM_TO_TUBE_J)
+    assert taken_j > 1.02 * coil_j
+    assert found.cold_kwh == pytest.approx(taken_j / 3.6e6)
 
 
 def test_night_air_brings_the_cold_of_its_volume() -> None:

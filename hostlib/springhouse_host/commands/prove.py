@@ -33,6 +33,12 @@ def prove(
         bool,
         typer.Option("--every-tick", help="Step the controller each second: same result, slower."),
     ] = False,
+    fresh: Annotated[
+        bool,
+        typer.Option(
+            "--fresh", help="Check the firmware anew, even if these very sources were checked."
+        ),
+    ] = False,
     json: JsonOption = None,
     report: ReportOption = None,
     counterexamples: Annotated[
@@ -64,17 +70,18 @@ def prove(
 
     # The plant and what it needs take seconds to import: bad input is told before.
     from ..notebook import prove as run_proof
-    from ..proof import show
-    from ..proof.abstract_story import write_tests
 
     with progress("proving") as bar:
         task = bar.add_task("proving", total=None)
         proof = run_proof(
             loaded,
             every_tick=every_tick,
+            fresh=fresh,
             on_progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
     write_json(json, proof.record)
+    from ..proof import show  # late, for it imports the plant
+
     verdict = proof.verdict
     screen = console()
     us = units is Units.US
@@ -85,7 +92,9 @@ def prove(
     for line in (*show.remarks(verdict), *show.closing(verdict)):
         screen.print(line, markup=False)
     if counterexamples is not None:
-        for path in write_tests(verdict.machine, counterexamples):
+        from ..proof.abstract_story import write_tests
+
+        for path in write_tests(verdict.alone.machine, counterexamples):
             screen.print(f"regression test: {path}", markup=False)
     if report is not None:
         _write_report(verdict, report, us)

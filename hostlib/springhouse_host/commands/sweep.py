@@ -8,6 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
+from ..errors import KnownError
 from ..screen import SiteArgument, check_writable, console, progress
 
 MOST_JOBS = 256
@@ -77,6 +78,8 @@ def sweep(
     loaded = load_site(site)
     axes = [read_axis(text) for text in vary]
     keys = [axis.key for axis in axes]
+    if len(set(keys)) < len(keys):
+        raise KnownError(f"--vary {max(keys, key=keys.count)}: more than once")
     check_writable(out, plot)
     with progress("points") as bar:
         task = bar.add_task("points", total=None)

@@ -132,10 +132,28 @@ def _show(site: "Site", result: "Tuned", took_s: float) -> None:
             f"lower bound with the {result.allowed_h:.1f} h too warm that the promise allows: "
             f"{result.bound:.2f} {money}".rstrip()
         )
-        if result.tuned is not None:
+        if result.tuned is not None and result.bound > 0.0:
             gap = 100.0 * (result.tuned.cost / result.bound - 1.0)
             found += f"; the tuned site costs {gap:.0f} % more"
     screen.print(found, markup=False)
+    if result.cold is not None and result.bound_cold is not None:
+        cold, least = result.cold, result.bound_cold
+        screen.print(
+            f"cold of the tuned season, in brackets of its bound: {cold.to_room:.1f} kWh "
+            f"({least.to_room:.1f}) to the warmth of the room, {cold.moisture:.1f} "
+            f"({least.moisture:.1f}) to its moisture, {cold.lost:.1f} ({least.lost:.1f}) lost on "
+            "the way",
+            markup=False,
+        )
+    for plain in result.thermostats:
+        if plain.frozen_after_days is not None:
+            screen.print(
+                f"{plain.name}: the store is frozen solid after {plain.frozen_after_days:.1f} days "
+                "of the season, its probe at the bottom does not see the ice: nothing to compare",
+                markup=False,
+            )
+    if result.own_kept is False:
+        screen.print("the site's own settings break a promise: what keeps them may cost more")
     screen.print(
         f"{result.tried} points tried in {took_s:.0f} s, {result.kept} kept the promises in the "
         f"{len(result.subset)} scenarios nearest to breaking them",
@@ -166,7 +184,7 @@ def _points(result: "Tuned", site: "Site", title: str) -> "Table":
             "-" if gap is None else f"{gap:.0f} %",
         )
 
-    for point in (result.tuned, result.own, result.thermostat):
+    for point in (result.tuned, result.own, *(p.point for p in result.thermostats)):
         if point is not None:
             add(point, point.name)
     table.add_section()

@@ -17,9 +17,7 @@ those that change the structure (which sensors, brine, ice bank, starts an hour)
 value are the business of the table check and the random adversary.
 """
 
-import os
-from collections.abc import Iterator, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from itertools import chain
 from typing import Any
@@ -32,15 +30,11 @@ from springhouse_sim import compiled
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract import search
 
+from .doors import DOORS
 from .slice_parts import NOW_MS, Slice, Write
 from .slices_room import air_slices, delivery_slices, dry_slices, fault_slices
 from .slices_store import care_slices, compressor_slices, probe_slices
 
-DOORS: compiled.Doors = (
-    ("springhouse_sim.abstract.search", "explore"),
-    ("springhouse_sim.abstract.search", "stuck"),
-    ("springhouse_sim.abstract.search", "leads_to"),
-)
 MOST_STATES = 1 << 18
 MOST_FAIR_STEPS = 200
 
@@ -272,21 +266,18 @@ def by_inputs() -> list[int]:
 
 
 def compile_only() -> None:
-    """Explore the smallest slice, so that other processes find compiled code on disk."""
+    """Explore the smallest slice, so that processes begun later find the code compiled."""
     check_one(by_inputs()[-1])
 
 
-def check(processes: int = 1) -> Checked:
-    """Explore every slice."""
+def check(
+    each: Callable[..., Iterable[tuple[Explored, tuple[str, ...]]]] = map,
+) -> Checked:
+    """Explore every slice; ``each`` maps them, such as the map of a pool."""
     order = by_inputs()
-    if processes <= 1:
-        found = [check_one(i) for i in order]
-    else:
-        compile_only()
-        with ProcessPoolExecutor(min(processes, os.cpu_count() or 1)) as pool:
-            found = list(pool.map(check_one, order))
-    by_slice = sorted(zip(order, found, strict=True), key=lambda pair: pair[0])
+    found = zip(order, each(check_one, order), strict=True)
+    by_slice = [one for _, one in sorted(found, key=lambda pair: pair[0])]
     return Checked(
-        tuple(explored for _, (explored, _) in by_slice),
-        tuple(line for _, (_, lines) in by_slice for line in lines),
+        tuple(explored for explored, _ in by_slice),
+        tuple(line for _, lines in by_slice for line in lines),
     )

@@ -2,16 +2,18 @@
 
 import os
 from collections.abc import Callable
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Future, ProcessPoolExecutor
+from multiprocessing import get_context
+from typing import TYPE_CHECKING
 
-from springhouse_sim.bench import Pace
+from springhouse_sim.world import days as D
 
 from ..site.site import Site
-from . import abstract, complete, random_inputs
-from .replay import replay
-from .running import run_all, run_one
-from .scenarios import standard, without_store
-from .verdict import Verdict, judge, tally
+from . import firmware_alone
+from .weather_days import days_of
+
+if TYPE_CHECKING:
+    from .verdict import Verdict
 
 OnStep = Callable[[int, int], None]  # steps done, steps in all
 
@@ -22,50 +24,76 @@ def processes() -> int:
 
 
 def prove(
-    site: Site, on_step: OnStep = lambda done, total: None, pace: Pace = Pace.SKIP
-) -> Verdict:
+    site: Site,
+    on_step: OnStep = lambda done, total: None,
+    *,
+    every_tick: bool = False,
+    fresh: bool = False,
+) -> "Verdict":
     """Run every scenario, the complete check and the random inputs, and judge them.
 
+    What asks the firmware alone begins first, in a process of its own, or is taken from what was
+    kept for the same sources, unless ``fresh``.
+
     Raises:
-        SiteError: when weather or a part of the site cannot be used.
+        SiteError: when the weather or a part of the site cannot be used.
     """
+    days_of(site, D.summer)  # bad weather is told before any work
+    sources = firmware_alone.stamp()
+    kept = None if fresh else firmware_alone.kept(sources)
+    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
+        alone: Future[firmware_alone.Alone] = Future()
+        if kept is None:
+            alone = beside.submit(firmware_alone.make, sources, processes())
+        else:
+            alone.set_result(kept)
+        return _judged(site, alone, on_step, every_tick)
+
+
+def _judged(
+    site: Site, alone: "Future[firmware_alone.Alone]", on_step: OnStep, every_tick: bool
+) -> "Verdict":
+    """Run the scenarios and judge; what knows the plant is imported late, for it takes seconds."""
+    from springhouse_sim.bench import Pace
+
+    from .replay import replay_one
+    from .running import run_all, run_one
+    from .scenarios import standard, without_store
+    from .verdict import Verdict, judge, tally
+
     scenarios = standard(site)
     nominal = [s for s in scenarios if s.group == "nominal"]
     everything = [*scenarios, *map(without_store, nominal)]
-    total = len(everything) + 5
+    total = len(everything) + 2
     done = 0
 
-    def step() -> None:
+    def step(steps: int = 1) -> None:
         nonlocal done
-        done += 1
+        done += steps
         on_step(done, total)
 
-    # Random inputs and the abstract machine are compiled by a process of their own meanwhile.
-    with ProcessPoolExecutor(1) as beside:
-        driven = beside.submit(random_inputs.drive)
-        compiled = beside.submit(abstract.compile_only)
-        checked = complete.check()
+    pace = Pace.EVERY_TICK if every_tick else Pace.SKIP
+    # Run here, so that the processes of the pool begin with the code and tables in their memory.
+    first = min(scenarios, key=lambda s: (s.variant != "mid", s.days))
+    begun = run_one(site.path, first, pace, site.changed)
+    step()
+    at = everything.index(first)
+    with ProcessPoolExecutor(processes()) as pool:
+        corner = next(s for s in scenarios if s.group == "corner")
+        replayed = pool.submit(replay_one, site.path, corner, site.changed)
+        results = run_all(site, [*everything[:at], *everything[at + 1 :]], pool, step, pace)
+        results.insert(at, begun)
+        compared = replayed.result()
         step()
-        # Compiles, so that others find the code on disk.
-        last = run_one(site.path, everything[-1], pace, site.changed)
-        step()
-        replayed = replay(site, next(s for s in scenarios if s.group == "corner"))
-        step()
-        results = [*run_all(site, everything[:-1], processes(), step, pace), last]
-        random = driven.result()
-        step()
-        compiled.result()
-    machine = abstract.check(processes())
+    firmware = alone.result()
     step()
     runs, bare = results[: len(scenarios)], results[len(scenarios) :]
     return Verdict(
         site=site,
         judged=tuple(judge(promise, runs) for promise in site.promises()),
-        held=tally(runs, random),
+        held=tally(runs, firmware.random),
         results=tuple(runs),
         bare=tuple(bare),
-        complete=checked,
-        random=random,
-        replayed=replayed,
-        machine=machine,
+        alone=firmware,
+        replayed=compared,
     )

@@ -5,7 +5,8 @@ from dataclasses import dataclass
 from springhouse_sim import compiled
 from springhouse_sim.watch import observe
 
-DOORS: compiled.Doors = (("springhouse_sim.adversary", "episode"),)
+from .doors import DOORS
+
 EPISODES = 100
 STEPS = 20000
 NEAR_WRAP_MS = (1 << 30) - 5000000

@@ -8,7 +8,7 @@ from springhouse_sim import ticks
 from springhouse_sim.bench import Bench, Pace
 
 from ..site.site import Site
-from .running import bench
+from .running import bench, site_of
 from .scenarios import Scenario, wanted_begins_s
 
 SPAN_S = 1800
@@ -37,6 +37,11 @@ class _Tickwise(Bench):
             if from_ms % ticks.TICK_MS == 0:
                 self.memories.append(tuple(int(v) for v in self.board[0]))
             from_ms = end
+
+
+def replay_one(site_name: str, scenario: Scenario, changed: str = "{}") -> Replay:
+    """Replay a scenario of a site, to be called in any process; ``changed`` as in `Site`."""
+    return replay(site_of(site_name, changed), scenario)
 
 
 def replay(site: Site, scenario: Scenario, span_s: int = SPAN_S) -> Replay:

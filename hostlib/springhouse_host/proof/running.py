@@ -2,7 +2,7 @@
 
 import json
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import lru_cache
@@ -19,7 +19,7 @@ from springhouse_sim.world.stage import Actor
 from springhouse_sim.world.sun import Glazing
 
 from ..errors import SiteError
-from ..site.known import Variant
+from ..site.known import VARIANTS, Variant
 from ..site.site import Site, load_site
 from .limits import Shortfall, shortfall
 from .responses import Response, respond
@@ -156,28 +156,36 @@ def run_one(
     return summarise(site, scenario, bench(site, scenario, pace=pace).run(scenario.days))
 
 
+def run_some(
+    site_name: str, scenarios: Sequence[Scenario], pace: Pace, changed: str
+) -> list[Result]:
+    """Run scenarios of a site one after the other, to be called in any process."""
+    return [run_one(site_name, scenario, pace, changed) for scenario in scenarios]
+
+
 def run_all(
     site: Site,
     scenarios: Sequence[Scenario],
-    processes: int,
-    on_done: Callable[[], None],
+    pool: Executor,
+    on_done: Callable[[int], None],
     pace: Pace = Pace.SKIP,
 ) -> list[Result]:
-    """Run scenarios in their order, ``processes`` at a time; calls ``on_done`` after each.
+    """Run scenarios in a pool; calls ``on_done`` with the number of those just done.
 
-    Longest first, so that the last one to end is a short one.
+    Longest first, so that the last one to end is a short one. Another reading of the labels is
+    another plant, whose tables take long to build: one process runs all scenarios of it.
     """
-    if processes <= 1:
-        results = []
-        for scenario in scenarios:
-            results.append(run_one(site.path, scenario, pace, site.changed))
-            on_done()
-        return results
-    order = sorted(range(len(scenarios)), key=lambda i: -scenarios[i].days)
+    parts = [[i] for i, s in enumerate(scenarios) if s.variant == "mid"]
+    for variant in VARIANTS:
+        others = [i for i, s in enumerate(scenarios) if s.variant == variant != "mid"]
+        parts += [others] if others else []
+    parts.sort(key=lambda part: -sum(scenarios[i].days for i in part))
+    jobs: dict[Future[list[Result]], list[int]] = {}
+    for part in parts:
+        some = [scenarios[i] for i in part]
+        jobs[pool.submit(run_some, site.path, some, pace, site.changed)] = part
     found: dict[int, Result] = {}
-    with ProcessPoolExecutor(processes) as pool:
-        jobs = {pool.submit(run_one, site.path, scenarios[i], pace, site.changed): i for i in order}
-        for job in as_completed(jobs):
-            found[jobs[job]] = job.result()
-            on_done()
+    for job in as_completed(jobs):
+        found |= zip(jobs[job], job.result(), strict=True)
+        on_done(len(jobs[job]))
     return [found[i] for i in range(len(scenarios))]

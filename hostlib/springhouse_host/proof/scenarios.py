@@ -14,11 +14,11 @@ from springhouse_sim.world.faults import PROBES, Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.weather import Weather
 
-from ..errors import SiteError
 from ..site.known import VARIANTS, Variant
 from ..site.site import Site
 from . import catalogue
 from .responses import Expect
+from .weather_days import days_of
 
 Group = Literal["nominal", "corner", "fault"]
 
@@ -67,13 +67,10 @@ def standard(site: Site) -> list[Scenario]:
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
     """
+    typical = days_of(site, lambda weather: D.typical(weather, TYPICAL_DAYS))
+    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
+    summer = days_of(site, D.summer)
     weather = site.read_weather()
-    try:
-        typical = D.typical(weather, TYPICAL_DAYS)
-        hottest = D.hottest(weather, HOTTEST_DAYS)
-        summer = D.summer(weather)
-    except ValueError as error:
-        raise SiteError(f"{site.path}: weather: {error}") from None
     found = []
     for variant in VARIANTS if site.evidence == "ESTIMATE" else ("mid",):
         labels = "" if variant == "mid" else f", {variant} reading of the labels"
@@ -190,10 +187,7 @@ def whole_summer(site: Site) -> Scenario:
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
     """
-    try:
-        summer = D.summer(site.read_weather())
-    except ValueError as error:
-        raise SiteError(f"{site.path}: weather: {error}") from None
+    summer = days_of(site, D.summer)
     name = f"{summer.count} summer days from {summer.first:%d %B}"
     return Scenario(name, "nominal", summer.start, summer.count)
 
@@ -201,8 +195,6 @@ def whole_summer(site: Site) -> Scenario:
 def single(site: Site, start: datetime | None, days: int) -> Scenario:
     """Return one run for looking at: from ``start``, or the hottest days of the weather."""
     if start is None:
-        try:
-            start = D.hottest(site.read_weather(), min(days, HOTTEST_DAYS)).start
-        except ValueError as error:
-            raise SiteError(f"{site.path}: weather: {error}") from None
+        longest = min(days, HOTTEST_DAYS)
+        start = days_of(site, lambda weather: D.hottest(weather, longest)).start
     return Scenario(f"{days} days from {start:%d %B}", "nominal", start, days)

@@ -102,14 +102,14 @@ def remarks(verdict: Verdict) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
     for name, cooler_k in verdict.cooler():
         yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
-    complete = verdict.complete
+    complete = verdict.alone.complete
     yield (
         f"complete check: {complete.table_cases:,} states x condition words before the interlock, "
         f"{complete.interlock_cases:,} outputs x interlock words after it, "
         f"{len(complete.violations)} violations"
     )
     yield from complete.violations[:5]
-    machine = verdict.machine
+    machine = verdict.alone.machine
     yield (
         f"abstract machine: {machine.states:,} states in {len(machine.explored)} slices from "
         f"power-up under every input, {machine.steps:,} steps, {machine.transitions:,} "
@@ -119,8 +119,13 @@ def remarks(verdict: Verdict) -> Iterator[str]:
     days = sum(r.scenario.days for r in (*verdict.results, *verdict.bare))
     yield (
         f"{len(verdict.results) + len(verdict.bare)} scenarios, {days} days at a 1 s control tick; "
-        f"{verdict.random.scans:,} scans of random inputs"
+        f"{verdict.alone.random.scans:,} scans of random inputs"
     )
+    if verdict.alone.kept_since:
+        yield (
+            "complete check, abstract machine and random inputs ask the firmware alone: found at "
+            f"{verdict.alone.kept_since} on these very sources (--fresh runs them again)"
+        )
     yield (
         f"{verdict.replayed.ticks:,} ticks compiled and interpreted: the controller's memory "
         f"differs at {verdict.replayed.differing}"

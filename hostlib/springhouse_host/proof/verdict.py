@@ -7,9 +7,8 @@ from typing import Any
 from ..site.promises import Promise
 from ..site.site import Site
 from . import invariants
-from .abstract import Checked
 from .catalogue import WELDED_ROW
-from .complete import Complete
+from .firmware_alone import Alone
 from .random_inputs import RandomRun
 from .replay import Replay
 from .responses import Response
@@ -76,10 +75,8 @@ class Verdict:
     held: tuple[Held, ...]
     results: tuple[Result, ...]
     bare: tuple[Result, ...]  # the nominal scenarios without the store, in the same order
-    complete: Complete
-    random: RandomRun
+    alone: Alone  # what was found about the firmware, whatever the site
     replayed: Replay
-    machine: Checked
 
     @property
     def kept(self) -> bool:
@@ -87,9 +84,8 @@ class Verdict:
         return (
             all(j.kept for j in self.judged)
             and all(h.violations == 0 and h.cases > 0 for h in self.held)
-            and not self.complete.violations
+            and self.alone.clean
             and self.replayed.differing == 0
-            and not self.machine.violations
             and all(response.kept for _, response in self.responses())
         )
 
@@ -181,17 +177,17 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
         ],
         "scenarios": [_scenario(r) for r in (*verdict.results, *verdict.bare)],
         "complete_check": {
-            "states": verdict.complete.states,
-            "table_cases": verdict.complete.table_cases,
-            "interlock_cases": verdict.complete.interlock_cases,
-            "violations": list(verdict.complete.violations),
+            "states": verdict.alone.complete.states,
+            "table_cases": verdict.alone.complete.table_cases,
+            "interlock_cases": verdict.alone.complete.interlock_cases,
+            "violations": list(verdict.alone.complete.violations),
         },
         "abstract_machine": {
-            "slices": len(verdict.machine.explored),
-            "states": verdict.machine.states,
-            "steps": verdict.machine.steps,
-            "transitions": verdict.machine.transitions,
-            "violations": list(verdict.machine.violations),
+            "slices": len(verdict.alone.machine.explored),
+            "states": verdict.alone.machine.states,
+            "steps": verdict.alone.machine.steps,
+            "transitions": verdict.alone.machine.transitions,
+            "violations": list(verdict.alone.machine.violations),
         },
         "responses": [
             {
@@ -206,7 +202,8 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
             }
             for name, r in verdict.responses()
         ],
-        "random_scans": verdict.random.scans,
+        "random_scans": verdict.alone.random.scans,
+        "firmware_checks_from": verdict.alone.kept_since or None,
         "replay": {
             "ticks": verdict.replayed.ticks,
             "differing": verdict.replayed.differing,

@@ -1,16 +1,11 @@
 """The sizing sheet as a picture: pump and system curves, gains, coil duty."""
 
-import io
 from pathlib import Path
 
-import matplotlib
-
-matplotlib.use("Agg")
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from ..plots import BLUE, GREEN, GREY, ORANGE, PURPLE
-from ..screen import write_bytes_whole
+from ..plots import BLUE, GREEN, GREY, ORANGE, PURPLE, save
 from ..sizing import Sheet, Sizing
 
 
@@ -27,9 +22,7 @@ def draw_sheet(result: Sizing, path: Path) -> None:
     _gains(gains, sheet)
     _coil(coil, sheet)
     _hours(hours, sheet, result)
-    picture = io.BytesIO()
-    figure.savefig(picture, format="png", dpi=110)
-    write_bytes_whole(path, picture.getvalue())
+    save(figure, path)
 
 
 def _loop(axes: Axes, sheet: Sheet) -> None:

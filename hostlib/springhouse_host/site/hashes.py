@@ -6,10 +6,12 @@ import struct
 from array import array
 from collections.abc import Iterable
 from dataclasses import fields
+from functools import cache
 from pathlib import Path
 from typing import Any
 
 import springhouse
+import springhouse_sim
 from springhouse_sim.world.windows import Window
 
 from ..errors import KnownError
@@ -99,10 +101,23 @@ def firmware_sha256(root: Path | None = None) -> str:
     Raises:
         KnownError: when the core does not run from a copy of the repository.
     """
-    root = root or firmware_root()
     digest = hashlib.sha256()
+    add_sources(digest, root or firmware_root())
+    return digest.hexdigest()
+
+
+def add_sources(digest: "hashlib._Hash", root: Path) -> None:
+    r"""Add all ``*.py`` under ``root`` to a hash by path, each as ``path\0length\0bytes``."""
     paths = {path.relative_to(root).as_posix(): path for path in root.rglob("*.py")}
     for name in sorted(paths):
         data = paths[name].read_bytes()
         digest.update(f"{name}\0{len(data)}\0".encode() + data)
+
+
+@cache
+def simulation_sha256() -> str:
+    """Return the hash of the sources that turn a site file into a run, the firmware left out."""
+    digest = hashlib.sha256()
+    for root in (Path(springhouse_sim.__file__).parent, Path(__file__).parent):
+        add_sources(digest, root)
     return digest.hexdigest()

@@ -115,11 +115,16 @@ def blocks(free: Free) -> "np.ndarray[Any, np.dtype[np.intp]]":
 
 @dataclass(frozen=True)
 class Bound:
-    """A lower bound on a season's cost with so many wanted hours too warm."""
+    """A lower bound on a season's cost with so many wanted hours too warm.
+
+    ``to_room_kwh`` and ``lost_kwh`` are the cold that its schedule delivers and loses on the way.
+    """
 
     hours_over: float
     cost: float
     kwh: float
+    to_room_kwh: float
+    lost_kwh: float
 
 
 class Programme:
@@ -190,7 +195,10 @@ class Programme:
         constant_kwh = self.free.constant_kw * STEP_H
         fixed = float(self.free.price.sum()) * constant_kwh
         used = float(kwh @ solved.x) + constant_kwh * len(self.free.price)
-        return Bound(hours_over, float(solved.fun) + fixed, used)
+        to_room_kwh = float(solved.x[self.taken].sum())
+        left_kwh = float(solved.x[self.held[-1]].sum() - self.bands.start_kwh.sum())
+        lost_kwh = float(solved.x[self.charged].sum()) - to_room_kwh - left_kwh
+        return Bound(hours_over, float(solved.fun) + fixed, used, to_room_kwh, lost_kwh)
 
     def _limits(self) -> tuple[Array, Array]:
         low, high = np.zeros(self.size), np.full(self.size, np.inf)

@@ -1,15 +1,10 @@
 """Draws the trade-off of cost against hours too warm."""
 
-import io
 from pathlib import Path
 
-import matplotlib
-
-matplotlib.use("Agg")
 from matplotlib.figure import Figure
 
-from ..plots import BLUE, GREEN, GREY, ORANGE, PURPLE
-from ..screen import write_bytes_whole
+from ..plots import BLUE, GREEN, GREY, ORANGE, PURPLE, save
 from .tune import Point, Tuned
 
 
@@ -29,7 +24,8 @@ def draw(result: Tuned, path: Path, title: str, currency: str) -> None:
         marker="o",
         label="trade-off",
     )
-    singles = [(result.own, ORANGE, "s"), (result.thermostat, GREY, "X")]
+    singles = [(result.own, ORANGE, "s")]
+    singles += [(p.point, GREY, "X") for p in result.thermostats if p.point is not None]
     if result.tuned is not None:
         singles.append((result.tuned, GREEN, "*"))
     for point, colour, marker in singles:
@@ -53,11 +49,9 @@ def draw(result: Tuned, path: Path, title: str, currency: str) -> None:
     axes.grid(True, alpha=0.3)
     axes.legend(frameon=False)
     axes.set_title(title)
-    picture = io.BytesIO()
-    figure.savefig(picture, format="png", dpi=110)
-    write_bytes_whole(path, picture.getvalue())
+    save(figure, path)
 
 
 def _all(result: Tuned) -> list[Point]:
-    tuned = [result.tuned] if result.tuned is not None else []
-    return [*result.curve, result.own, result.thermostat, *tuned]
+    plain = [p.point for p in result.thermostats]
+    return [*result.curve, result.own, *(p for p in (*plain, result.tuned) if p is not None)]

@@ -49,10 +49,11 @@ def search(
     pool: ProcessPoolExecutor,
     on_tried: OnTried,
     seeds: Sequence[tuple[float, ...]] = (),
+    draw: int = SEED,
 ) -> Trials:
     """Try about ``budget`` points and return them all; the site's own is among them.
 
-    ``seeds`` are points to begin with, at most half of them are taken.
+    ``seeds`` are points to begin with, at most half of them are taken; ``draw`` seeds the dice.
     """
     from scipy.optimize import differential_evolution
 
@@ -61,9 +62,9 @@ def search(
         lambda vector: 0.0,  # the map below does the work
         [(k.low, k.high) for k in task.turned],
         x0=[k.now for k in task.turned],
-        init=_first(task, seeds),
+        init=_first(task, seeds, draw),
         maxiter=max(1, budget // POPULATION - 1),
-        rng=SEED,
+        rng=draw,
         polish=False,
         tol=0.0,
         updating="deferred",
@@ -72,14 +73,14 @@ def search(
     return trials
 
 
-def _first(task: Task, seeds: Sequence[tuple[float, ...]]) -> Any:
+def _first(task: Task, seeds: Sequence[tuple[float, ...]], draw: int) -> Any:
     """Return the first points: Sobol's, half of them drawn near what the site has now."""
     import numpy as np
     from scipy.stats import qmc
 
     low, high = (np.array([getattr(k, end) for k in task.turned]) for end in ("low", "high"))
     now = np.array([k.now for k in task.turned])
-    spread = low + qmc.Sobol(len(low), rng=SEED).random(POPULATION) * (high - low)
+    spread = low + qmc.Sobol(len(low), rng=draw).random(POPULATION) * (high - low)
     spread[::2] = 0.5 * (now + spread[::2])
     for row, seed in enumerate(seeds[: POPULATION // 2]):
         spread[-1 - row] = seed

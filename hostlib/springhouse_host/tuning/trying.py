@@ -19,9 +19,10 @@ REFUSED = 1e3  # violation of a point that the core itself refuses
 class Task:
     """What a point is tried on: the scenarios of the promises, and the days of the cost.
 
-    ``dearest`` is more than any point can cost; a point that breaks a promise counts so much and
-    its violation more, so that every point that keeps all is better than any that does not
-    (Deb 2000).
+    The hours too warm of the first ``counted`` scenarios count, so that points tried on more of
+    them compare. ``dearest`` is more than any point can cost; a point that breaks a promise counts
+    so much and its violation more, so that every point that keeps all is better than any that does
+    not (Deb 2000).
     """
 
     site: str
@@ -29,13 +30,14 @@ class Task:
     binding: tuple[Scenario, ...]
     costed: Scenario
     dearest: float
+    counted: int
 
 
 @dataclass(frozen=True)
 class Tried:
     """A point and what came of it.
 
-    ``cost`` is of the days of the cost; ``hours_over`` counts all that was run without a fault.
+    ``cost`` is of the days of the cost; ``hours_over`` counts what runs without a fault.
     ``ran`` is false where the core itself refuses the settings.
     """
 
@@ -76,7 +78,8 @@ def try_point(task: Task, point: tuple[float, ...]) -> Tried:
     promises = site.promises()
     results = [running.run_one(task.site, with_changes(task.costed, changes))]
     results += [running.run_one(task.site, with_changes(s, changes)) for s in task.binding]
-    over = sum(r.summary["room_hours_over"] for r in results if r.scenario.judges_comfort)
+    counted = [r for r in results[: 1 + task.counted] if r.scenario.judges_comfort]
+    over = sum(r.summary["room_hours_over"] for r in counted)
     cost = float(results[0].summary["cost"])
     return Tried(point, violation(promises, results), cost, over)
 

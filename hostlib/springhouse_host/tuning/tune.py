@@ -10,20 +10,22 @@ from springhouse import setting as S
 from springhouse_sim.bench import Bench, World
 from springhouse_sim.plant.plant import Plant
 from springhouse_sim.world import days as D
-from springhouse_sim.world.thermostat import PlainThermostat
+from springhouse_sim.world.thermostat import FrozenSolid, PlainThermostat
 
-from ..errors import KnownError, SiteError
+from ..errors import KnownError
 from ..proof import running
 from ..proof.scenarios import HOTTEST_DAYS, Scenario, standard, whole_summer, without_store
+from ..proof.weather_days import days_of
 from ..site.site import Site
 from .bound import Bound, Programme
 from .knobs import Change, Knob, changes_of, keys_of, knobs
-from .search import Trials, search
+from .search import SEED, Trials, search
 from .trying import Task, Tried, binding, violation, with_changes
 
 CANDIDATES = 6
 CURVE_POINTS = 7
-THERMOSTAT_ON_C, THERMOSTAT_OFF_C = 7.0, 0.0  # common practice, no source
+# (on, off) of the plain thermostat [°C]: common practice, no source; and one that makes no ice.
+THERMOSTATS = ((7.0, 0.0), (7.0, 4.0))
 DEAREST_DAY_KWH = 24.0 * 1.5  # more than any freezer of the site file's range draws
 
 OnStep = Callable[[int], None]  # steps done
@@ -49,8 +51,30 @@ class Point:
 
 
 @dataclass(frozen=True)
+class Cold:
+    """Where the cold of a season went [kWh]: the room's warmth, its moisture, lost on the way."""
+
+    to_room: float
+    moisture: float
+    lost: float
+
+
+@dataclass(frozen=True)
+class Plain:
+    """A season under the plain thermostat; no figures where the store freezes solid on the way."""
+
+    name: str
+    point: Point | None
+    frozen_after_days: float | None = None
+
+
+@dataclass(frozen=True)
 class Tuned:
-    """What tuning found. ``changes`` are values of the site file, empty where none is better."""
+    """What tuning found. ``changes`` are values of the site file, empty where none is better.
+
+    ``own_kept`` says whether the site's own settings keep every promise, None if it was not asked:
+    only where what was found costs more than they do.
+    """
 
     season: str
     tried: int
@@ -58,11 +82,14 @@ class Tuned:
     subset: tuple[str, ...]
     own: Point
     tuned: Point | None
-    thermostat: Point
+    thermostats: tuple[Plain, ...]
     curve: tuple[Point, ...]
     allowed_h: float  # hours too warm that the promise allows in the season
     bound: float | None  # with so many
     changes: dict[str, Any]
+    own_kept: bool | None = None
+    cold: Cold | None = None  # of the tuned site, None without one
+    bound_cold: Cold | None = None  # of the bound for as many hours too warm
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data."""
@@ -86,10 +113,7 @@ def cost_days(site: Site, days: int | None) -> Scenario:
     """Return the days of the cost: the most typical ones in a row, or the season."""
     if days is None:
         return whole_summer(site)
-    try:
-        typical = D.typical(site.read_weather(), days)
-    except ValueError as error:
-        raise SiteError(f"{site.path}: weather: {error}") from None
+    typical = days_of(site, lambda weather: D.typical(weather, days))
     return Scenario(f"{days} typical days", "nominal", typical.start, typical.count)
 
 
@@ -123,7 +147,8 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
             own.append(result)
             on_step(len(own))
         subset = binding(site, own)
-        task = Task(site.path, turned, subset, costed, _dearest(site, costed.days))
+        dearest = _dearest(site, costed.days)
+        task = Task(site.path, turned, subset, costed, dearest, len(subset))
         half = effort.budget // 2
         first = search(task, half, pool, lambda n: on_step(len(short) + n))
         # What refuses the best of the first half is asked about every point of the second.
@@ -132,18 +157,19 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
         task = replace(task, binding=(*subset, *check.refusing))
         seeds = [t.point for t in first.best()]
         done = len(short) + half
-        trials = search(task, half, pool, lambda n: on_step(done + n), seeds)
+        trials = search(task, half, pool, lambda n: on_step(done + n), seeds, SEED + 1)
         best = check.first_that_holds(trials, CANDIDATES)
         on_step(effort.steps(len(short)) - 1)
         points = _curve_points([*first.found.values(), *trials.found.values()])
         wanted = [*points, *([best.point] if best else [])]
-        plain = pool.submit(thermostat_point, site.path, season)
+        plain = [pool.submit(thermostat, site.path, season, *at_c) for at_c in THERMOSTATS]
         point = partial(season_point, site.path, turned, season)
         now, *figures = pool.map(point, (None, *wanted))
-        thermostat, programme = plain.result(), bounded.result()
-    return _told(
-        site, season, trials, task.binding, turned, best, figures, now, thermostat, programme
-    )
+        dearer = best is not None and figures[-1].cost >= now.cost
+        own_kept = check.holds(()) if dearer else None
+        spent = cold_of(site.path, turned, season, best.point) if best else None
+        told = Told(site, season, turned, bounded.result(), now, spent)
+        return told.tuned(trials, best, figures, [job.result() for job in plain], own_kept)
 
 
 def _bounds(path: str, season: Scenario) -> Programme | None:
@@ -177,6 +203,10 @@ class Check:
             if asked == most:
                 return None
         return None
+
+    def holds(self, changes: tuple[Change, ...]) -> bool:
+        """Return whether nothing refuses these settings."""
+        return all(self._kept(s, changes) for s in self.refusing) and self._rest_hold(changes)
 
     def _kept(self, scenario: Scenario, changes: tuple[Change, ...]) -> bool:
         result = running.run_one(self.site.path, with_changes(scenario, changes))
@@ -218,6 +248,18 @@ def season_point(
     return _point("", dict(zip((k.name for k in turned), values, strict=True)), summary)
 
 
+def cold_of(path: str, turned: Sequence[Knob], season: Scenario, point: tuple[float, ...]) -> Cold:
+    """Return where the cold of a season went at a point."""
+    site = running.site_of(path)
+    changes = changes_of(site, turned, point)
+    assert changes is not None
+    trace = running.bench(site, with_changes(season, changes)).run(season.days)
+    room, store = trace.room_heat_kwh(), trace.store_heat_kwh()
+    to_room, moisture = -room["coil_sensible"] - room["tubes"], -room["coil_latent"]
+    into = sum(heat for cause, heat in store.items() if cause != "evaporator")
+    return Cold(to_room, moisture, into - to_room - moisture)
+
+
 def _point(name: str, values: dict[str, float], summary: dict[str, Any]) -> Point:
     return Point(
         name,
@@ -230,65 +272,90 @@ def _point(name: str, values: dict[str, float], summary: dict[str, Any]) -> Poin
     )
 
 
-def thermostat_point(path: str, season: Scenario) -> Point:
+def thermostat(path: str, season: Scenario, on_c: float, off_c: float) -> Plain:
     """Return the season under the plain thermostat, with the room's own target."""
     site = running.site_of(path)
     settings = site.settings()
     target_c = settings[S.ROOM_TARGET_MC] / 1000.0
     band_k = settings[S.ROOM_BAND_MK] / 1000.0
-    plain = PlainThermostat(
-        THERMOSTAT_ON_C, THERMOSTAT_OFF_C, target_c + band_k, target_c, site.file.schedule.wanted
-    )
+    plain = PlainThermostat(on_c, off_c, target_c + band_k, target_c, site.file.schedule.wanted)
 
     def make(plant: Plant, record: Sequence[int], world: World, **rest: Any) -> Bench:
         return Bench(plant, record, replace(world, actors=(*world.actors, plain)), **rest)
 
-    trace = running.bench(site, without_store(season), kind=make).run(season.days)
-    return _point("plain thermostat 0/7 °C", {}, trace.summary(running.room_limit_c(site)))
+    name = f"plain thermostat {off_c:g}/{on_c:g} °C"
+    try:
+        trace = running.bench(site, without_store(season), kind=make).run(season.days)
+    except FrozenSolid as frozen:
+        return Plain(name, None, frozen.days)
+    return Plain(name, _point(name, {}, trace.summary(running.room_limit_c(site))))
 
 
-def _told(
-    site: Site,
-    season: Scenario,
-    trials: Trials,
-    subset: Sequence[Scenario],
-    turned: Sequence[Knob],
-    best: Tried | None,
-    figures: list[Point],
-    now: Point,
-    thermostat: Point,
-    programme: Programme | None,
-) -> Tuned:
-    """Put the bound beside every figure; the standing charge belongs to both."""
-    standing = site.tariff().standing_per_day * season.days
+@dataclass(frozen=True)
+class Told:
+    """Puts the bound beside every figure; the standing charge belongs to both."""
 
-    def bound(hours: float) -> float | None:
-        found: Bound | None = programme.solve(hours) if programme is not None else None
+    site: Site
+    season: Scenario
+    turned: Sequence[Knob]
+    programme: Programme | None
+    now: Point  # the site as it is
+    cold: Cold | None  # of the best point
+
+    def solved(self, hours: float) -> Bound | None:
+        """Return the bound with so many hours too warm."""
+        return self.programme.solve(hours) if self.programme is not None else None
+
+    def bound(self, hours: float) -> float | None:
+        """Return the least cost of the season with so many hours too warm."""
+        found = self.solved(hours)
+        standing = self.site.tariff().standing_per_day * self.season.days
         return None if found is None else found.cost + standing
 
-    def bounded(point: Point, name: str) -> Point:
-        return replace(point, name=name, bound=bound(point.hours_over))
+    def bounded(self, point: Point, name: str) -> Point:
+        """Return a point with its name and the bound for its hours."""
+        return replace(point, name=name, bound=self.bound(point.hours_over))
 
-    tuned = bounded(figures.pop(), "tuned") if best else None
-    better = tuned is not None and tuned.cost < now.cost
-    wanted_h = now.hours_over / (1.0 - now.share_within) if now.share_within < 1.0 else 0.0
-    if programme is not None:
-        wanted_h = programme.wanted_h
-    allowed_h = wanted_h * (1.0 - site.file.promises.room_share_percent / 100.0)
-    curve = sorted(figures, key=lambda p: (p.hours_over, p.cost))
-    return Tuned(
-        season=season.name,
-        tried=len(trials.found),
-        kept=len(trials.best()),
-        subset=tuple(s.name for s in subset),
-        own=bounded(now, "the site's own"),
-        tuned=tuned,
-        thermostat=bounded(thermostat, thermostat.name),
-        curve=tuple(bounded(p, "") for p in front(curve)),
-        allowed_h=allowed_h,
-        bound=bound(allowed_h),
-        changes=keys_of(site, turned, best.point) if best and better else {},
-    )
+    @property
+    def allowed_h(self) -> float:
+        """Hours too warm that the promise allows in the season."""
+        now, share = self.now, self.site.file.promises.room_share_percent / 100.0
+        wanted_h = now.hours_over / (1.0 - now.share_within) if now.share_within < 1.0 else 0.0
+        if self.programme is not None:
+            wanted_h = self.programme.wanted_h
+        return wanted_h * (1.0 - share)
+
+    def tuned(
+        self,
+        trials: Trials,
+        best: Tried | None,
+        figures: list[Point],
+        plain: Sequence[Plain],
+        own_kept: bool | None,
+    ) -> Tuned:
+        """Return all of it; the last of the figures is of the best point, if there is one."""
+        found = self.bounded(figures.pop(), "tuned") if best else None
+        better = found is not None and (found.cost < self.now.cost or own_kept is False)
+        least = self.solved(found.hours_over) if found is not None else None
+        curve = front(sorted(figures, key=lambda p: (p.hours_over, p.cost)))
+        return Tuned(
+            season=self.season.name,
+            tried=len(trials.found),
+            kept=len(trials.best()),
+            subset=tuple(s.name for s in trials.task.binding),
+            own=self.bounded(self.now, "the site's own"),
+            tuned=found,
+            thermostats=tuple(
+                replace(p, point=self.bounded(p.point, p.name)) if p.point else p for p in plain
+            ),
+            curve=tuple(self.bounded(p, "") for p in curve),
+            allowed_h=self.allowed_h,
+            bound=self.bound(self.allowed_h),
+            changes=keys_of(self.site, self.turned, best.point) if best and better else {},
+            own_kept=own_kept,
+            cold=self.cold,
+            bound_cold=Cold(least.to_room_kwh, 0.0, least.lost_kwh) if least else None,
+        )
 
 
 def front(points: Sequence[Point]) -> list[Point]:

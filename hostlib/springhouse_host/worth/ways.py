@@ -40,7 +40,7 @@ LEAST_CABINET_W_K = 0.05
 class Season:
     """What one way left: electricity and cold each minute [kW], shape (minutes,), and comfort.
 
-    ``cold_kw`` is what the coil took out of the room, moisture included.
+    ``cold_kw`` is what coil and tubes took out of the room, moisture included.
     """
 
     kw: Array
@@ -58,17 +58,27 @@ class Season:
 
     @property
     def cold_kwh(self) -> float:
-        """Heat that the coil took out of the room, moisture included."""
+        """Heat that coil and tubes took out of the room, moisture included."""
         return float(self.cold_kw.sum() / 60.0)
 
 
 def season_of(trace: Trace, limit_c: float) -> Season:
-    """Return what is kept of a run."""
+    """Return what is kept of a run.
+
+    The heat of the run is spread over the minutes as the coil's samples have it: the tubes in the
+    room are cold when the coil is.
+    """
     metered = np.append(trace.column("mains_j"), trace.ended[X.MAINS_J])
     taken_w = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
+    cold_kw = np.maximum(0.0, taken_w) / 1000.0
+    sampled_kwh = float(cold_kw.sum()) / 60.0
+    heat = trace.room_heat_kwh()
+    taken_kwh = -sum(heat[name] for name in ("coil_sensible", "coil_latent", "tubes"))
+    if sampled_kwh > 0.0:
+        cold_kw *= max(0.0, taken_kwh) / sampled_kwh
     return Season(
         kw=np.diff(metered) / 60.0 / 1000.0,
-        cold_kw=np.maximum(0.0, taken_w) / 1000.0,
+        cold_kw=cold_kw,
         wanted=trace.wanted(),
         calendar=trace.calendar,
         hours_over=trace.hours_over(limit_c),

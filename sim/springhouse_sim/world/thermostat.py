@@ -4,10 +4,22 @@ from dataclasses import dataclass
 
 from ..plant import given as U
 from ..plant import state as X
-from .stage import MINUTE_MS, Events, Stage
+from .stage import DAY_MS, MINUTE_MS, Events, Stage
 from .windows import Window
 
 LOOK_MS = 2 * MINUTE_MS
+SOLID_SHARE = 0.75  # of the water as ice: the vessel gives way, and the plant's equations after it
+
+
+class FrozenSolid(Exception):
+    """The store froze through after so many ``days``; nothing that follows is worth a figure."""
+
+    def __init__(self, days: float) -> None:
+        self.days = days
+        super().__init__(days)  # SimPy makes it anew from its arguments
+
+    def __str__(self) -> str:
+        return f"the store is frozen solid after {self.days:.1f} days"
 
 
 @dataclass(frozen=True)
@@ -17,6 +29,9 @@ class PlainThermostat:
     The compressor goes on at ``on_c`` and off at ``off_c``, at any hour; pump and fan go on in the
     wanted hours from ``room_on_c`` and off at ``room_off_c``. It looks every two minutes. For
     runs without a controller, whose outputs it writes.
+
+    Raises:
+        FrozenSolid: out of the run, when its probe does not see the ice that it makes.
     """
 
     on_c: float
@@ -30,6 +45,9 @@ class PlainThermostat:
         """Look, switch, wait."""
         given, state = stage.given, stage.state
         while True:
+            ice_kg = sum(state[X.ICE_KG + i] for i in range(X.LAYERS))
+            if ice_kg > SOLID_SHARE * state[X.STORE_KG]:
+                raise FrozenSolid(stage.now_ms / DAY_MS)
             if state[self.probe] >= self.on_c:
                 given[U.COMPRESSOR_RELAY] = 1.0
             elif state[self.probe] <= self.off_c:

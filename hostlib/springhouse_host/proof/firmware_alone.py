@@ -1,0 +1,129 @@
+"""What a proof finds about the firmware alone: the same for every site, so kept while it holds.
+
+The complete check, the random inputs and the abstract machine ask nothing but the control core.
+What they found is kept under a hash of all that can have a say in it: every source of the core, of
+the simulation and of this package, the tools, the processor. It is made by a process that imports
+all of it anew, and is kept only if no source was touched from before that process began until it
+was done, so that what was run is what was hashed. Only a clean result is kept.
+"""
+
+import hashlib
+import json
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import asdict, dataclass
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from springhouse_sim import compiled
+
+from ..errors import KnownError
+from ..screen import write_whole
+from ..site.hashes import add_sources
+
+if TYPE_CHECKING:
+    from .abstract import Checked
+    from .complete import Complete
+    from .random_inputs import RandomRun
+
+FOLDER = "firmware-alone"  # in the folder of compiled code
+
+
+@dataclass(frozen=True)
+class Alone:
+    """What the checks found; ``kept_since`` says when, if they were not run this time."""
+
+    complete: "Complete"
+    random: "RandomRun"
+    machine: "Checked"
+    kept_since: str = ""
+
+    @property
+    def clean(self) -> bool:
+        """Whether nothing at all was found."""
+        found = (*self.complete.violations, *self.machine.violations)
+        return not found and not any(self.random.violations)
+
+
+@dataclass(frozen=True)
+class Stamp:
+    """The hash that a result is kept under, and when each source was last touched."""
+
+    digest: str
+    touched_ns: tuple[tuple[int, int], ...]
+
+
+def stamp() -> Stamp:
+    """Return the stamp of the sources as they are now on disk."""
+    digest = hashlib.sha256()
+    touched = []
+    for text in compiled.tools():
+        digest.update(text.encode() + b"\0")
+    folders = {**compiled.package_folders(), "proof": Path(__file__).parent}
+    for name in sorted(folders):
+        digest.update(name.encode() + b"\0")
+        add_sources(digest, folders[name])
+        for path in sorted(folders[name].rglob("*.py")):
+            stat = path.stat()
+            touched.append((stat.st_mtime_ns, stat.st_ctime_ns))
+    return Stamp(digest.hexdigest(), tuple(touched))
+
+
+def _file(digest: str) -> Path:
+    return compiled.cache_root() / FOLDER / f"{digest}.json"
+
+
+def kept(before: Stamp) -> Alone | None:
+    """Return what was found for these very sources, None if nothing usable is kept."""
+    from .abstract import Checked, Explored
+    from .complete import Complete
+    from .random_inputs import RandomRun
+
+    try:
+        told = json.loads(_file(before.digest).read_text("utf-8"))
+        if told["digest"] != before.digest:
+            return None
+        explored = tuple(Explored(**{**one, "path": (), "story": ()}) for one in told["explored"])
+        random: dict[str, Any] = {
+            name: tuple(n) if isinstance(n, list) else n for name, n in told["random"].items()
+        }
+        return Alone(
+            Complete(**{**told["complete"], "violations": ()}),
+            RandomRun(**random),
+            Checked(explored, ()),
+            told["made"],
+        )
+    except (OSError, ValueError, KeyError, TypeError):
+        return None
+
+
+def keep(before: Stamp, found: Alone) -> None:
+    """Keep a clean result; without a folder to write to it is made again next time."""
+    told: dict[str, Any] = {
+        "digest": before.digest,
+        "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
+        "complete": asdict(found.complete),
+        "random": asdict(found.random),
+        "explored": [asdict(one) for one in found.machine.explored],
+    }
+    path = _file(before.digest)
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        write_whole(path, json.dumps(told))
+    except (OSError, KnownError):
+        return
+
+
+def make(before: Stamp, processes: int) -> Alone:
+    """Run the checks, to be called in a process begun after ``before`` was taken."""
+    from . import abstract, complete, random_inputs
+
+    checked = complete.check()
+    abstract.compile_only()  # before the pool, which then has the code in its memory
+    with ProcessPoolExecutor(processes) as pool:
+        random = pool.submit(random_inputs.drive)
+        machine = abstract.check(pool.map)
+        found = Alone(checked, random.result(), machine)
+    if found.clean and stamp() == before:
+        keep(before, found)
+    return found
