@@ -18,7 +18,7 @@ def pulses_l(path: Path) -> int:
     Raises:
         KnownError: when the board would not take the file, or it names none.
     """
-    _, text = read_wiring(path)
+    _, text, _ = read_wiring(path)
     value = json.loads(text).get(KEY, 0)
     if not value:
         raise KnownError(f"{path}: {KEY}: missing or 0: first what the sensor's data sheet says")
