@@ -47,7 +47,8 @@ def test_frames_of_a_run() -> None:
     assert isinstance(done.minutes.index, pd.DatetimeIndex)
     assert done.minutes.index[0] == pd.Timestamp("2001-07-09 01:00")  # summer time, as the wall's
     assert len(done.minutes) == 1440
-    ends = tuple(f"_{unit}" for unit in ("c", "kg", "w", "l", "wh", "j", "l_min", "humidity", "k"))
+    units = ("c", "kg", "w", "l", "wh", "j", "l_min", "humidity", "ratio", "k", "pa")
+    ends = tuple(f"_{unit}" for unit in units)
     unnamed = [c for c in done.minutes.columns if not c.endswith(ends) and c not in WITHOUT_UNIT]
     assert unnamed == []
     assert done.changes.index.is_monotonic_increasing
