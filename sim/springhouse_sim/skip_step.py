@@ -28,10 +28,10 @@ from springhouse_sim.skip_dense import TICK_MS
 LONGEST_MS = 600_000
 DAMPING = 2.0 / 13.0
 MOST_STAGES = 40
-TOLERANCE = 0.0007
+TOLERANCE = 0.0006
 LEAST_FACTOR, SAFETY, MOST_FACTOR = 0.2, 0.8, 5.0
-LONG_PAYS = 1.3  # time an evaluation of long steps must get over, against quick ones
-RESTART_S = 3.0  # first step after something was switched
+RESTART_S = 2.0  # first step after something was switched
+STEP_COST = 1.0  # what goes with a step besides its evaluations, in evaluations
 MODES = 8  # compressor, pump and fans on or off; each has its spectral radius
 ESTIMATE_EVERY = 25  # steps for which a spectral radius is believed
 POWER_ROUNDS = 8
@@ -50,17 +50,17 @@ _SCALES = {
     X.STORE_LOW_PROBE_C: 0.4,
     X.STORE_HIGH_PROBE_C: 0.4,
     X.EVAPORATOR_C: 2.0,
-    X.CONDENSER_C: 3.0,
+    X.CONDENSER_C: 5.0,
     X.WINDING_C: 8.0,
     X.SHELL_C: 8.0,
     X.SUPPLY_C: 2.0,
-    X.RETURN_C: 2.0,
-    X.COIL_C: 2.0,
-    X.COIL_IN_PROBE_C: 6.0,
-    X.COIL_AIR_PROBE_C: 6.0,
-    X.FLOW_L_MIN: 3.0,
+    X.RETURN_C: 1.5,
+    X.COIL_C: 1.5,
+    X.COIL_IN_PROBE_C: 10.0,
+    X.COIL_AIR_PROBE_C: 10.0,
+    X.FLOW_L_MIN: 4.0,
     X.FROST_KG: 0.1,
-    X.ROOM_AIR_C: 0.2,
+    X.ROOM_AIR_C: 0.25,
     X.ROOM_PROBE_C: 0.2,
     X.ROOM_HUMIDITY_RATIO: 3e-4,
     X.BATTERY_WH: 10.0,
@@ -307,8 +307,9 @@ def plan(
         return
     rough = max(1e-6, long_error(pilot, h_s) / numbers[ALLOWED])
     long_s = h_s * min(MOST_FACTOR, SAFETY * rough ** (-1.0 / 3.0))
-    quick_s = min(grown, Q.MOST_H_RADIUS / radius_1_s)
-    if math.floor(long_s) * Q.STAGES > LONG_PAYS * quick_s * stages(long_s, radius_1_s):
+    # Judged by what quick steps can be at their best, for they soon are.
+    quick_cost_1_s = (Q.STAGES + STEP_COST) * radius_1_s / Q.MOST_H_RADIUS
+    if stages(long_s, radius_1_s) + STEP_COST < math.floor(long_s) * quick_cost_1_s:
         marks[QUICK] = 0
         numbers[H_S] = max(1.0, long_s)
         numbers[ERROR] = 1.0
