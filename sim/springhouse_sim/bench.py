@@ -305,8 +305,6 @@ class Bench:
         self, env: simpy.Environment, end_ms: int, on_progress: Callable[[float], None] | None
     ) -> Events:
         """Advance plant and controller up to each next outside event, then let it happen."""
-        # The taps of the first tick must belong to state and world; interpreted, for it is once.
-        ticks.settle(self.tank)
         while env.now < end_ms:
             until = int(min(env.peek(), end_ms))
             self._advance(int(env.now), until)

@@ -355,6 +355,8 @@ def run(
     now = from_ms
     afresh = True
     own[WAKE] = 0  # something outside has changed
+    if now == 0:
+        ticks.settle(tank)
     while now < to_ms:
         if used[ticks.EVENTS_USED] + ROOM_FOR_STEP >= sizes[ticks.EVENTS_USED]:
             return now

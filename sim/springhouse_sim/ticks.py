@@ -96,7 +96,7 @@ Log: TypeAlias = tuple[IntRecord, FloatRecord, IntRecord, IntRecord, IntRecord, 
 
 
 def settle(tank: Tank) -> None:
-    """Make the taps belong to the state, before the first tick."""
+    """Make the taps belong to state and world, before the first tick."""
     x, u, p, work, t = tank
     rates.switch(x, u, p, t)
     rates.rates(x, u, p, work[: X.SIZE], t)
@@ -249,6 +249,8 @@ def run(
     x, u, p, work, t = tank
     _, _, used, _, sizes, _ = log
     now = from_ms
+    if now == 0:
+        settle(tank)
     while now < to_ms:
         if now % TICK_MS == 0:
             # An event row is also written on trial, hence one to spare.

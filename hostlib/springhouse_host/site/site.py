@@ -108,6 +108,10 @@ class Site:
         Raises:
             SiteError: when the core would refuse it.
         """
+        return array("i", self._settings)
+
+    @cached_property
+    def _settings(self) -> "array[int]":
         try:
             return settings_record.build(self.file, self.known, self.weakest_l_min)
         except SiteError as error:
