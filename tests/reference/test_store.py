@@ -264,7 +264,7 @@ def test_a_probe_reads_between_the_middles_of_layers(height_m: float) -> None:
     x[X.WATER_C : X.WATER_C + X.LAYERS] = [4.0, 3.0, 2.5, 2.0, 5.0, 9.0]
     middles = (np.arange(X.LAYERS) + 0.5) * 0.5 / X.LAYERS
     known_c = np.interp(height_m, middles, x[X.WATER_C : X.WATER_C + X.LAYERS])
-    assert layers.water_at_c(x, height_m, 0.5) == pytest.approx(known_c)
+    assert layers.water_at_c(x, store.middle_at(height_m, 0.5)) == pytest.approx(known_c)
 
 
 def test_high_probe_inside_the_ice_reads_below_zero() -> None:

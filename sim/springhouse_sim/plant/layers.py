@@ -260,7 +260,8 @@ def walls(
     evaporator_c = x[X.EVAPORATOR_C]
     layer_kg = x[X.STORE_KG] / X.LAYERS
     layer_m = t[T.LEVEL_M] / X.LAYERS
-    high_c = water_at_c(x, p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+    high = store.middle_at(p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+    high_c = water_at_c(x, high)
     total_w = 0.0
     coldest_c = 60.0
     for i in range(X.LAYERS):
@@ -284,7 +285,7 @@ def walls(
         dx[X.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
         total_w += wall_w
         coldest_c = min(coldest_c, surface_c)
-        share = store.share_of(i, p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+        share = 1.0 - abs(high - i)
         if share > 0.0:
             ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
             near_c = near_wall_c(p[P.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
@@ -295,12 +296,16 @@ def walls(
     probes(x, p, dx, t, high_c)
 
 
-def water_at_c(x: NDArray[np.float64], height_m: float, level_m: float) -> float:
-    """Return the water's temperature at a height [°C]."""
-    here_c = 0.0
-    for i in range(X.LAYERS):
-        here_c += store.share_of(i, height_m, level_m) * x[X.WATER_C + i]
-    return here_c
+def water_at_c(x: NDArray[np.float64], middle: float) -> float:
+    """Return the water's temperature [°C] at a height as `store.middle_at` gives it.
+
+    Linear between the middles of neighbouring layers, so that a reading does not jump where the
+    water rises or swells past a border between layers.
+    """
+    below = int(middle)
+    above = min(X.LAYERS - 1, below + 1)
+    f = middle - below
+    return float((1.0 - f) * x[X.WATER_C + below] + f * x[X.WATER_C + above])
 
 
 def near_wall_c(
@@ -327,7 +332,7 @@ def probes(
     """Fill the rates of the store probes; one above the water sees the air under the lid."""
     level_m = t[T.LEVEL_M]
     air_c = 0.5 * (x[X.PLACE_C] + x[X.WATER_C + X.LAYERS - 1])
-    low_c = water_at_c(x, p[P.PROBE_LOW_M], level_m)
+    low_c = water_at_c(x, store.middle_at(p[P.PROBE_LOW_M], level_m))
     if p[P.PROBE_LOW_M] > level_m:
         low_c = air_c
     if p[P.PROBE_HIGH_M] > level_m:

@@ -264,13 +264,8 @@ def layer_at(height_m: float, level_m: float) -> int:
     return int(min(X.LAYERS - 1.0, max(0.0, height_m / level_m * X.LAYERS)))
 
 
-def share_of(layer: int, height_m: float, level_m: float) -> float:
-    """Return the share of a layer in what is read at a height [-]; all shares add up to 1.
-
-    Linear between the middles of neighbouring layers, so that a reading does not jump where the
-    water rises or swells past a border between layers.  Nearest middle outside them.
-    """
+def middle_at(height_m: float, level_m: float) -> float:
+    """Return a height in middles of layers, 0 at the lowest, held at the outermost ones."""
     if level_m <= 0.0:
-        return 1.0 if layer == 0 else 0.0
-    middle = min(X.LAYERS - 1.0, max(0.0, height_m / level_m * X.LAYERS - 0.5))
-    return float(max(0.0, 1.0 - abs(middle - layer)))
+        return 0.0
+    return min(X.LAYERS - 1.0, max(0.0, height_m / level_m * X.LAYERS - 0.5))
