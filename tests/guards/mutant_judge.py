@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import collections
 import importlib
+import json
 import os
 import resource
 import sys
@@ -20,6 +21,7 @@ import pytest
 
 WARM = ("hypothesis", "hypothesis.stateful", "numba", "numpy", "transitions", "z3")
 PATHS = ("firmware", "sim", "hostlib")
+PRICES = "prices.json"  # in the folder: what each file of tests took without a mutant
 STARTING_CPU_S = 3  # on top of four times what a file of tests takes: a mutant that never ends
 
 
@@ -27,7 +29,7 @@ class Judge:
     """Asks the files of tests in turn; those that kill most for their price come first."""
 
     def __init__(self, folder: Path, files: Iterable[str], longest_s: int | None) -> None:
-        """Run every file once without a mutant: all must pass, or take longer and be left out."""
+        """Run every file once without a mutant, unless that was done before in this folder."""
         os.chdir(folder)
         sys.path[:0] = [str(folder / name) for name in PATHS]
         os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(PATHS)])
@@ -36,18 +38,13 @@ class Judge:
         os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
         for name in WARM:
             importlib.import_module(name)
-        self.price_s: dict[str, float] = {}
         self.kills: collections.Counter[tuple[str, str]] = collections.Counter()
-        sys.dont_write_bytecode = False  # of the tests, once
-        most_s = resource.RLIM_INFINITY if longest_s is None else longest_s
-        for name in files:
-            code, cpu_s = run_tests(name, most_s)
-            if code > 0:
-                raise SystemExit(f"{name} fails without a mutant")
-            if code == 0:
-                self.price_s[name] = cpu_s
-            print(f"{name}: {cpu_s:.1f} CPU s{', left out' if code else ''}")
+        kept = folder / PRICES
+        if not kept.exists():
+            sys.dont_write_bytecode = False  # of the tests, once
+            kept.write_text(json.dumps(_prices(files, longest_s)), encoding="utf-8")
         sys.dont_write_bytecode = True
+        self.price_s: dict[str, float] = json.loads(kept.read_text(encoding="utf-8"))
 
     def __call__(self, module: str) -> str:
         """The file of tests that kills the mutant of `module` on disk, "" if it survives."""
@@ -61,6 +58,19 @@ class Judge:
                 self.kills[module, name] += 1
                 return name
         return ""
+
+
+def _prices(files: Iterable[str], longest_s: int | None) -> dict[str, float]:
+    """CPU seconds of each file of tests, without those that take longer; all must pass."""
+    found = {}
+    for name in files:
+        code, cpu_s = run_tests(name, resource.RLIM_INFINITY if longest_s is None else longest_s)
+        if code > 0:
+            raise SystemExit(f"{name} fails without a mutant")
+        if code == 0:
+            found[name] = cpu_s
+        print(f"{name}: {cpu_s:.1f} CPU s{', left out' if code else ''}")
+    return found
 
 
 def run_tests(name: str, limit_s: int) -> tuple[int, float]:

@@ -29,7 +29,7 @@ from cosmic_ray.commands import init
 from cosmic_ray.mutating import use_mutation
 from cosmic_ray.work_db import WorkDB, use_db
 from cosmic_ray.work_item import TestOutcome, WorkerOutcome, WorkItem, WorkResult
-from mutant_judge import Judge, no_bytecode, same_program
+from mutant_judge import PRICES, Judge, no_bytecode, same_program
 
 ROOT = Path(__file__).parents[2]
 EQUIVALENT = Path(__file__).parent / "equivalent_mutants.toml"
@@ -67,6 +67,7 @@ KILLERS = (
     "firmware/test_settings_schema.py",
     "firmware/test_timekeeping.py",
     "firmware/test_transitions_oracle.py",
+    "firmware/test_waits_armed.py",
     "firmware/test_week.py",
     "guards/test_arithmetic.py",
 )
@@ -209,6 +210,7 @@ def main() -> int:
             choose(session, folder, asked.modules.split(","), asked.sample, asked.seed)
         elif asked.again:
             forget_survivors(session, folder)
+            (folder / PRICES).unlink()
         judge = Judge(folder, KILLERS, asked.longest)
         no_bytecode(core_file(folder, module) for module in MODULES)
         judge_pending(session, asked.seed, judge)
