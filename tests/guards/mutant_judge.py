@@ -15,7 +15,8 @@ import sys
 from collections.abc import Callable, Iterable
 from importlib.util import cache_from_source
 from pathlib import Path
-from types import FunctionType
+from types import FunctionType, SimpleNamespace
+from typing import Any
 
 import pytest
 
@@ -84,18 +85,38 @@ def run_tests(name: str, limit_s: int) -> tuple[int, float]:
 
 
 def same_program(module: str, original: str, mutated: str) -> bool:
-    """Whether both texts make a module of the same values and the same functions."""
+    """Whether both texts make a module of the same values and the same functions.
+
+    For the statechart: whether they lead from every state under every word to the same state.
+    """
+    of = _leads_to if module == "statechart" else _content_of
 
     def compare() -> int:
-        return 0 if _made_by(module, original) == _made_by(module, mutated) else 1
+        same = of(_made_by(module, original)) == of(_made_by(module, mutated))
+        return 0 if same else 1
 
     return _in_fork(compare)[0] == 0
 
 
-def _made_by(module: str, text: str) -> dict[str, object]:
-    made: dict[str, object] = {"__name__": f"springhouse.{module}"}
+def _made_by(module: str, text: str) -> dict[str, Any]:
+    made: dict[str, Any] = {"__name__": f"springhouse.{module}"}
     exec(compile(text, module, "exec"), made)
+    return made
+
+
+def _content_of(made: dict[str, Any]) -> dict[str, object]:
     return {name: _content(value) for name, value in made.items() if name != "__builtins__"}
+
+
+def _leads_to(made: dict[str, Any]) -> list[object]:
+    table_check = importlib.import_module("springhouse_host.proof.table_check")
+    np = importlib.import_module("numpy")
+    chart = SimpleNamespace(**made)
+    found: list[object] = [{name: n for name, n in made.items() if isinstance(n, int)}]
+    for region in (table_check.store_side(chart), table_check.room_side(chart)):
+        patterns = np.arange(1 << len(region.conditions), dtype=np.int64)
+        found += [region.outputs, table_check.walk(region, patterns)[0].tolist()]
+    return found
 
 
 def _content(value: object) -> object:

@@ -205,6 +205,9 @@ def main() -> int:
     if fresh:
         folder.mkdir(parents=True)
         copy(folder, COPIED)
+        shutil.copytree(folder / "firmware", folder / "original")
+    # A run that was stopped may have left a mutant behind.
+    shutil.copytree(folder / "original", folder / "firmware", dirs_exist_ok=True)
     with use_db(folder / "session.sqlite", WorkDB.Mode.create) as session:
         if fresh:
             choose(session, folder, asked.modules.split(","), asked.sample, asked.seed)
