@@ -4,9 +4,10 @@
     python tests/guards/mutation.py FOLDER --again
 
 Works in a copy of the tree in FOLDER; the mutants are cosmic-ray's (requirements-mutation.txt), the
-tests run in forks of one warm process (mutant_judge.py), which makes a mutant cost one or two
-seconds instead of sixteen. A mutant that is the same program in other words is set aside; one that
-no test can notice, since it does the same, is argued in equivalent_mutants.toml. `--longest` leaves
+tests run in forks of one warm process (mutant_judge.py), for cosmic-ray's own way, a fresh process a
+mutant, took a day for all. A mutant that is the same program in other words, or for the statechart
+leads everywhere where the original leads, is set aside; one that no test can notice, since it does
+the same, is argued in equivalent_mutants.toml. `--longest` leaves
 out test files that take more than so many CPU seconds: more mutants survive, none more is killed.
 `--again` copies the tests anew and judges those that had survived, with all files unless
 `--longest` says otherwise. Stopped at any time, it goes on where it was. Leaves with 1 if one
@@ -213,7 +214,7 @@ def main() -> int:
             choose(session, folder, asked.modules.split(","), asked.sample, asked.seed)
         elif asked.again:
             forget_survivors(session, folder)
-            (folder / PRICES).unlink()
+            (folder / PRICES).unlink(missing_ok=True)
         judge = Judge(folder, KILLERS, asked.longest)
         no_bytecode(core_file(folder, module) for module in MODULES)
         judge_pending(session, asked.seed, judge)
