@@ -160,3 +160,16 @@ def test_fans_alone_are_a_motor_too() -> None:
     assert d.fan
     assert running(d)[M.SPACING_T] == 5000
     assert running(d).get(M.FLOW_T) != 10_000
+
+
+@pytest.mark.parametrize(
+    ("out", "room_mc"), [(PUMP, 28000), (PUMP | FAN | output.FAN_FULL, 24600)], ids=["on", "slower"]
+)
+def test_what_the_fans_do_leaves_the_clock_of_the_pump_alone(out: int, room_mc: int) -> None:
+    d = about_to(out, SPELL_FIT, ROOM_MC=room_mc)
+    d.memory[M.ROOM_STATE] = K.DISCHARGE
+    d.memory[M.SPELL_T] = T.ticks_add(d.readings[R.NOW_MS], 40_000)
+    d.tick()
+    assert d.out != out
+    assert d.pump
+    assert running(d)[M.SPELL_T] == 39_000

@@ -3,15 +3,14 @@
     python tests/guards/mutation.py FOLDER [--modules M,M] [--sample N] [--seed K] [--longest S]
     python tests/guards/mutation.py FOLDER --again
 
-Works in a copy of the tree in FOLDER; the mutants are cosmic-ray's (requirements-mutation.txt), the
-tests run in forks of one warm process (mutant_judge.py), for cosmic-ray's own way, a fresh process a
-mutant, took a day for all. A mutant that is the same program in other words, or for the statechart
-leads everywhere where the original leads, is set aside; one that no test can notice, since it does
-the same, is argued in equivalent_mutants.toml. `--longest` leaves
-out test files that take more than so many CPU seconds: more mutants survive, none more is killed.
-`--again` copies the tests anew and judges those that had survived, with all files unless
-`--longest` says otherwise. Stopped at any time, it goes on where it was. Leaves with 1 if one
-survived that is not argued.
+Works in a copy of the tree in FOLDER. The mutants are cosmic-ray's (requirements-mutation.txt);
+the tests run in forks of one warm process (mutant_judge.py), for a fresh process a mutant, as
+cosmic-ray has it, took a day for all. Set aside is a mutant that is the same program in other
+words, or for the statechart leads everywhere where the original leads; one that no test can
+notice, since it does the same, is argued in equivalent_mutants.toml. `--longest` leaves out files
+of tests that take more than so many CPU seconds: more mutants survive then, none more is killed.
+`--again` copies the tests anew and judges those that had survived. Stopped at any time, it goes
+on where it was. Leaves with 1 if one survived that is not argued.
 """
 
 from __future__ import annotations
