@@ -59,10 +59,12 @@ def test_at_power_up() -> None:
     assert d.memory[M.ICE_LEFT_MS] == 0
 
 
-@pytest.mark.parametrize("wrong", [-1, 3601])
-def test_a_record_out_of_bounds_moves_nothing(wrong: int) -> None:
+@pytest.mark.parametrize(
+    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 0), (S.SCHEMA, 2)]
+)
+def test_a_record_out_of_bounds_moves_nothing(slot: int, wrong: int) -> None:
     d = booted()
-    d.settings[S.MIN_OFF_S] = wrong
+    d.settings[slot] = wrong
     for _ in range(2):
         assert d.tick(STORE_LOW_MC=20000, ROOM_MC=30000) == 0
         assert d.memory[M.FLAGS] == M.FLAG_INVALID
