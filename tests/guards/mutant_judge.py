@@ -112,7 +112,8 @@ def _leads_to(made: dict[str, Any]) -> list[object]:
     table_check = importlib.import_module("springhouse_host.proof.table_check")
     np = importlib.import_module("numpy")
     chart = SimpleNamespace(**made)
-    found: list[object] = [{name: n for name, n in made.items() if isinstance(n, int)}]
+    numbers = {name: n for name, n in made.items() if isinstance(n, int) and name[0] != "_"}
+    found: list[object] = [numbers]
     for region in (table_check.store_side(chart), table_check.room_side(chart)):
         patterns = np.arange(1 << len(region.conditions), dtype=np.int64)
         found += [region.outputs, table_check.walk(region, patterns)[0].tolist()]
