@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, R, S, T, condition, fitted, mode, output
+from drive import EVERY_SENSOR, Drive, K, M, R, S, T, condition, fitted, latch, mode, output
 from springhouse import controller
 
 WAITS = {"MIN_OFF_S": 431, "MIN_ON_S": 67, "RESTART_STAGGER_S": 41, "TRAY_RETURN_S": 701}
@@ -175,3 +175,16 @@ def test_what_the_fans_do_leaves_the_clock_of_the_pump_alone(out: int, room_mc: 
     assert d.out != out
     assert d.pump
     assert running(d)[M.SPELL_T] == 39_000
+
+
+def test_more_air_or_an_alarm_is_no_start_of_a_motor() -> None:
+    d = about_to(PUMP | FAN, ROOM_MC=28000)
+    d.memory[M.ROOM_STATE] = K.DISCHARGE
+    d.tick()
+    assert d.full_fan
+    assert M.SPACING_T not in running(d)
+    d = about_to(0)
+    d.memory[M.LATCH] = latch.STILL
+    d.tick()
+    assert d.out == output.ALARM
+    assert M.SPACING_T not in running(d)
