@@ -8,18 +8,21 @@ from __future__ import annotations
 
 import collections
 import importlib
+import json
 import os
 import resource
 import sys
 from collections.abc import Callable, Iterable
 from importlib.util import cache_from_source
 from pathlib import Path
-from types import FunctionType
+from types import FunctionType, SimpleNamespace
+from typing import Any
 
 import pytest
 
 WARM = ("hypothesis", "hypothesis.stateful", "numba", "numpy", "transitions", "z3")
 PATHS = ("firmware", "sim", "hostlib")
+PRICES = "prices.json"  # in the folder: what each file of tests took without a mutant
 STARTING_CPU_S = 3  # on top of four times what a file of tests takes: a mutant that never ends
 
 
@@ -27,7 +30,7 @@ class Judge:
     """Asks the files of tests in turn; those that kill most for their price come first."""
 
     def __init__(self, folder: Path, files: Iterable[str], longest_s: int | None) -> None:
-        """Run every file once without a mutant: all must pass, or take longer and be left out."""
+        """Run every file once without a mutant, unless that was done before in this folder."""
         os.chdir(folder)
         sys.path[:0] = [str(folder / name) for name in PATHS]
         os.environ["PYTHONPATH"] = os.pathsep.join(sys.path[: len(PATHS)])
@@ -36,18 +39,13 @@ class Judge:
         os.environ["PYTEST_DISABLE_PLUGIN_AUTOLOAD"] = "1"
         for name in WARM:
             importlib.import_module(name)
-        self.price_s: dict[str, float] = {}
         self.kills: collections.Counter[tuple[str, str]] = collections.Counter()
-        sys.dont_write_bytecode = False  # of the tests, once
-        most_s = resource.RLIM_INFINITY if longest_s is None else longest_s
-        for name in files:
-            code, cpu_s = run_tests(name, most_s)
-            if code > 0:
-                raise SystemExit(f"{name} fails without a mutant")
-            if code == 0:
-                self.price_s[name] = cpu_s
-            print(f"{name}: {cpu_s:.1f} CPU s{', left out' if code else ''}")
+        kept = folder / PRICES
+        if not kept.exists():
+            sys.dont_write_bytecode = False  # of the tests, once
+            kept.write_text(json.dumps(_prices(files, longest_s)), encoding="utf-8")
         sys.dont_write_bytecode = True
+        self.price_s: dict[str, float] = json.loads(kept.read_text(encoding="utf-8"))
 
     def __call__(self, module: str) -> str:
         """The file of tests that kills the mutant of `module` on disk, "" if it survives."""
@@ -63,6 +61,19 @@ class Judge:
         return ""
 
 
+def _prices(files: Iterable[str], longest_s: int | None) -> dict[str, float]:
+    """CPU seconds of each file of tests, without those that take longer; all must pass."""
+    found = {}
+    for name in files:
+        code, cpu_s = run_tests(name, resource.RLIM_INFINITY if longest_s is None else longest_s)
+        if code > 0:
+            raise SystemExit(f"{name} fails without a mutant")
+        if code == 0:
+            found[name] = cpu_s
+        print(f"{name}: {cpu_s:.1f} CPU s{', left out' if code else ''}")
+    return found
+
+
 def run_tests(name: str, limit_s: int) -> tuple[int, float]:
     """Run a file of tests in a fork: 0 all passed, below 0 stopped by the limit; CPU seconds."""
 
@@ -74,18 +85,39 @@ def run_tests(name: str, limit_s: int) -> tuple[int, float]:
 
 
 def same_program(module: str, original: str, mutated: str) -> bool:
-    """Whether both texts make a module of the same values and the same functions."""
+    """Whether both texts make a module of the same values and the same functions.
+
+    For the statechart: whether they lead from every state under every word to the same state.
+    """
+    of = _leads_to if module == "statechart" else _content_of
 
     def compare() -> int:
-        return 0 if _made_by(module, original) == _made_by(module, mutated) else 1
+        same = of(_made_by(module, original)) == of(_made_by(module, mutated))
+        return 0 if same else 1
 
     return _in_fork(compare)[0] == 0
 
 
-def _made_by(module: str, text: str) -> dict[str, object]:
-    made: dict[str, object] = {"__name__": f"springhouse.{module}"}
+def _made_by(module: str, text: str) -> dict[str, Any]:
+    made: dict[str, Any] = {"__name__": f"springhouse.{module}"}
     exec(compile(text, module, "exec"), made)
+    return made
+
+
+def _content_of(made: dict[str, Any]) -> dict[str, object]:
     return {name: _content(value) for name, value in made.items() if name != "__builtins__"}
+
+
+def _leads_to(made: dict[str, Any]) -> list[object]:
+    table_check = importlib.import_module("springhouse_host.proof.table_check")
+    np = importlib.import_module("numpy")
+    chart = SimpleNamespace(**made)
+    numbers = {name: n for name, n in made.items() if isinstance(n, int) and name[0] != "_"}
+    found: list[object] = [numbers]
+    for region in (table_check.store_side(chart), table_check.room_side(chart)):
+        patterns = np.arange(1 << len(region.conditions), dtype=np.int64)
+        found += [region.outputs, table_check.walk(region, patterns)[0].tolist()]
+    return found
 
 
 def _content(value: object) -> object:

@@ -1,4 +1,4 @@
-"""hunt.py INVARIANT FIRST_SEED EPISODES: drive the adversary until that invariant breaks.
+"""hunt.py INVARIANT FIRST_SEED EPISODES SCANS: drive the adversary until that invariant breaks.
 
 INVARIANT 0 means any. Invariant 23 compares two tick origins. Prints "seed N" or "none".
 """
@@ -13,32 +13,31 @@ from springhouse_sim import adversary as A
 from springhouse_sim.watch import observe as V
 from springhouse_sim.watch import shadow as X
 
-STEPS = 12000
 NEAR_WRAP_MS = (1 << 30) - 3000000
 
 
-def drive(seed: int, origin_ms: int) -> tuple[list[int], int]:
+def drive(seed: int, scans: int, origin_ms: int) -> tuple[list[int], int]:
     """Violations a number and the hash of all outputs."""
     own, cases, violations = (array("q", [0] * n) for n in (A.SIZE, V.COUNTS, V.COUNTS))
     memory, settings, readings = (array("i", [0] * n) for n in (M.SIZE, S.SIZE, R.SIZE))
     shadow, seen = array("q", [0] * X.SIZE), array("q", [0] * A.STATES_SEEN)
     own[A.DICE] = A.first_throw(seed)
-    A.episode(own, memory, settings, readings, shadow, STEPS, origin_ms, cases, violations, seen)
+    A.episode(own, memory, settings, readings, shadow, scans, origin_ms, cases, violations, seen)
     return list(violations), own[A.HASH]
 
 
-def broken(seed: int, invariant: int) -> bool:
+def broken(seed: int, scans: int, invariant: int) -> bool:
     """Whether the episode breaks the invariant."""
-    violations, outputs = drive(seed, 0)
+    violations, outputs = drive(seed, scans, 0)
     if invariant == 23:
-        return drive(seed, NEAR_WRAP_MS)[1] != outputs
+        return drive(seed, scans, NEAR_WRAP_MS)[1] != outputs
     return any(violations) if invariant == 0 else violations[invariant] > 0
 
 
 if __name__ == "__main__":
-    wanted, first, episodes = (int(word) for word in sys.argv[1:4])
+    wanted, first, episodes, scans = (int(word) for word in sys.argv[1:5])
     for k in range(first, first + episodes):
-        if broken(k, wanted):
+        if broken(k, scans, wanted):
             print(f"seed {k}")
             sys.exit()
     print("none")

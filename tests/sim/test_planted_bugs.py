@@ -22,10 +22,10 @@ EPISODES = 80
 HUNT = str(Path(__file__).parent / "hunt.py")
 
 
-def search(folder: Path, invariant: int, first_seed: int, episodes: int) -> str:
+def search(folder: Path, invariant: int, first_seed: int, episodes: int, scans: int) -> str:
     """Drive the firmware in `folder` until the invariant breaks; "seed N" or "none"."""
     done = subprocess.run(
-        [sys.executable, HUNT, str(invariant), str(first_seed), str(episodes)],
+        [sys.executable, HUNT, *map(str, (invariant, first_seed, episodes, scans))],
         env={**os.environ, "PYTHONPATH": os.pathsep.join((str(folder), str(ROOT / "sim")))},
         capture_output=True,
         text=True,
@@ -45,8 +45,8 @@ def test_planted_bug_is_caught(bug: dict[str, Any], tmp_path: Path) -> None:
     text = file.read_text(encoding="utf-8")
     assert text.count(bug["old"]) == 1, "the line the bug changes is no longer there"
     file.write_text(text.replace(bug["old"], bug["new"]), encoding="utf-8")
-    assert search(tmp_path, bug["invariant"], bug["seed"], EPISODES) != "none"
+    assert search(tmp_path, bug["invariant"], bug["seed"], EPISODES, bug["scans"]) != "none"
 
 
 def test_firmware_as_it_is_breaks_nothing(tmp_path: Path) -> None:
-    assert search(copied_firmware(tmp_path), 0, 0, 6) == "none"
+    assert search(copied_firmware(tmp_path), 0, 0, 4, 6000) == "none"

@@ -210,7 +210,7 @@ def check_region(region: Region) -> tuple[list[str], int]:
     if found:
         return found, 0
     patterns: Bits = np.arange(1 << len(region.conditions), dtype=np.int64)
-    after, taken = _walk(region, patterns)
+    after, taken = walk(region, patterns)
     asked = np.array(region.outputs, dtype=np.int64)[after]
     found += _unused_rows(region, taken)
     found += _graph(region, after)
@@ -245,7 +245,7 @@ def _malformed(region: Region) -> Sequence[str]:
     return found
 
 
-def _walk(region: Region, patterns: Bits) -> tuple[Bits, Bits]:
+def walk(region: Region, patterns: Bits) -> tuple[Bits, Bits]:
     """Return, per [state, pattern], the next state and the row taken (-1: none, it stays)."""
     shape = (len(region.outputs), patterns.size)
     after: Bits = np.repeat(np.arange(shape[0]), shape[1]).reshape(shape)
