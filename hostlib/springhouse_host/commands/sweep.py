@@ -64,6 +64,12 @@ def sweep(
         Path | None,
         typer.Option("--plot", metavar="FILE.png", dir_okay=False, help="Draw the map."),
     ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            "--report", metavar="FILE.html", dir_okay=False, help="The map and all points, a page."
+        ),
+    ] = None,
 ) -> None:
     """Run one installation under many settings; a killed sweep goes on where it was.
 
@@ -77,7 +83,7 @@ def sweep(
     loaded = load_site(site)
     axes = [read_axis(text) for text in vary]
     keys = [axis.key for axis in axes]
-    check_writable(out, plot)
+    check_writable(out, plot, report)
     with progress("points") as bar:
         task = bar.add_task("points", total=None)
         found = run_sweep(
@@ -99,8 +105,14 @@ def sweep(
         from ..sweep_map import draw
 
         draw(rows, keys, plot, title)
+    if report is not None:
+        from ..report.sweep_page import write
+
+        write(loaded, rows, keys, title, report)
     _show(rows, keys, title, loaded.currency)
-    console().print(f"table: {out}", markup=False)
+    for name, path in (("table", out), ("plot", plot), ("report", report)):
+        if path is not None:
+            console().print(f"{name}: {path}", markup=False)
 
 
 def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str) -> None:
