@@ -115,7 +115,7 @@ def test_the_page_holds_every_point_and_a_text_for_each_map(keys: tuple[str, ...
     page = sweep_page.render(load_site("demo"), POINTS, keys, "demo: one day")
     own = page.partition("<script")[0]
     assert own.count("<tr><td") == 3  # the refused one is told, not drawn
-    assert "1 more were refused" in own
+    assert "not drawn: 1, the first: demo: settings.deep_target_c" in own
     assert own.count('role="img"') == own.count("<figcaption") == 2
     assert "http" not in own.replace("http-equiv", "")
     none = sweep_page.render(load_site("demo"), POINTS[3:], keys, "demo: one day")

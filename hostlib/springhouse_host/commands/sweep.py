@@ -8,7 +8,7 @@ from typing import Annotated, Any
 
 import typer
 
-from ..screen import SiteArgument, check_writable, console, progress
+from ..screen import SiteArgument, check_writable, console, progress, say_written
 
 MOST_JOBS = 256
 BEST_SHOWN = 5
@@ -110,9 +110,7 @@ def sweep(
 
         write(loaded, rows, keys, title, report)
     _show(rows, keys, title, loaded.currency)
-    for name, path in (("table", out), ("plot", plot), ("report", report)):
-        if path is not None:
-            console().print(f"{name}: {path}", markup=False)
+    say_written(table=out, plot=plot, report=report)
 
 
 def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str) -> None:
