@@ -71,8 +71,8 @@ QUESTIONS = {
     "When it must be cool, and how cool": (
         Question(WANTED, "hours in which the room must be cool"),
         Question(TARGET, "temperature to keep in them, °C"),
-        Question(BELOW, "promise: in them never above, °C"),
-        Question("promises.room_share_percent", "promise: in so much of them, %"),
+        Question(BELOW, "promise: in them at most, °C"),
+        Question("promises.room_share_percent", "promise: kept in so much of these hours, %"),
         Question(QUIET, f"hours in which no compressor may start, for quiet ({NONE}: any time)"),
     ),
     "The weather": (

@@ -48,8 +48,21 @@ def console() -> Console:
     return Console(highlight=False, width=PIPED_WIDTH, no_color=True)
 
 
+def _compiled_before() -> bool:
+    """Whether compiled code of these sources lies in the cache."""
+    from springhouse_sim import compiled
+
+    folder = compiled.load().cache_dir
+    return folder is not None and any(folder.rglob("*.nbi"))
+
+
 def progress(label: str) -> Progress:
-    """Return a progress bar on stderr that is silent unless a person is watching."""
+    """Return a progress bar on stderr that is silent unless a person is watching.
+
+    Before the first run of new code the person is told what takes so long.
+    """
+    if sys.stderr.isatty() and not _compiled_before():
+        Console(stderr=True).print("compiling the simulation, once: about a minute")
     return Progress(
         TextColumn(label),
         BarColumn(),
@@ -70,6 +83,13 @@ def check_writable(*paths: Path | None) -> None:
     for path in paths:
         if path is not None and not os.access(path.parent, os.W_OK | os.X_OK):
             raise KnownError(f"{path}: cannot be written: its folder is missing or closed")
+
+
+def say_written(**paths: Path | None) -> None:
+    """Name each file that was written, by what it is."""
+    for what, path in paths.items():
+        if path is not None:
+            console().print(f"{what}: {path}", markup=False, soft_wrap=True)
 
 
 def write_whole(path: Path, text: str) -> None:

@@ -98,7 +98,7 @@ def _proof_tests(site: Site) -> Iterator[Step]:
         if test.kind == "ice_point":
             wrong = "recalibrate or replace it, and prove with the wider error"
             judge = _within(site.probe_errors_k[test.probe], "K", wrong)
-            do = f"{test.do}; their mean as the board shows it, with its offset"
+            do = f"{test.do}; their mean as springhouse watch SITE shows it"
             step = replace(step, do=do, unit="°C", low=-20.0, high=20.0, judge=judge)
         yield step
 

@@ -26,12 +26,14 @@ class Place:
         self.loops = dict.fromkeys(LOOPS, 0)
         self.pump_seen = False
         self.pump_plugged = True
+        self.unplugged: set[str] = set()
 
     def __call__(self, process: BoardProcess) -> None:
         for pin, level in self.loops.items():
             process.inputs.level(pin, level)
         for role, celsius in self.celsius.items():
-            process.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
+            frame = None if role in self.unplugged else scratchpad(celsius)
+            process.inputs.pad(serial(ROLES.index(role) + 1), frame)
         pump = process.outputs.get(B.PUMP, 0) > 0
         self.pump_seen = self.pump_seen or pump
         process.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if pump and self.pump_plugged else 0)
@@ -96,6 +98,9 @@ def test_steps_against_the_program_on_a_board(
     answer = take("alarm_floor", close)
     assert answer["values"] == {"seen": "yes", "off": "yes", "cleared": "yes"}
     place.celsius["store_low"] = 12.0
+    place.unplugged = {"room"}
+    answer = take("alarm_probe_room", place.unplugged.clear)
+    assert answer["values"] == {"seen": "yes", "cleared": "yes"}
     answer = take("pulse_pump", "", "yes")
     assert answer["values"] == {"came_on": "yes", "seen": "yes", "went_off": "yes"}
     assert place.pump_seen

@@ -103,13 +103,13 @@ def test_bad_arguments_are_one_line_and_code_2(capsys, arguments: list[str], lin
     assert told.err.startswith(line)
 
 
-def test_a_defect_of_ours_is_one_line_too(capsys, monkeypatch) -> None:
+def test_a_defect_of_ours_is_one_line_too(capsys, monkeypatch, tmp_path) -> None:
     def broken(*_: object) -> None:
         raise ZeroDivisionError("first\nsecond")
 
     monkeypatch.setattr("springhouse_host.starter.starter_text", broken)
     monkeypatch.delenv("SPRINGHOUSE_TRACEBACK", raising=False)
-    assert cli.run(["new", "somewhere-else"]) == cli.EXIT_INTERNAL
+    assert cli.run(["new", str(tmp_path / "x")]) == cli.EXIT_INTERNAL
     told = capsys.readouterr().err
     assert told.count("\n") == 1
     assert "ZeroDivisionError: first second" in told

@@ -9,6 +9,8 @@ from pathlib import Path
 import pytest
 import typer
 from springhouse import command, words
+from springhouse.code import verify
+from springhouse.record import Record
 from springhouse.wiring import Wiring
 from springhouse_host import cli
 
@@ -16,6 +18,7 @@ ROOT = Path(__file__).parents[2]
 DOCS = ROOT / "docs"
 PAGES = sorted(DOCS.glob("*.md"))
 TROUBLE = (DOCS / "when-it-goes-wrong.md").read_text("utf-8")
+PACKED_ENTRY = 10  # bytes of a range: slot, lowest, highest
 # Seconds of computing each; `make test` leaves them out, `make test-slow` runs all lines.
 LONG = ("size", "compare", "prove", "watch", "history")
 
@@ -119,11 +122,83 @@ def test_links_lead_somewhere(page: Path) -> None:
         assert not anchor or anchor in anchors(target), link
 
 
-def row(first: str) -> str:
+def row(first: str, text: str = TROUBLE) -> str:
     """The table row that begins with a cell."""
-    found = [line for line in TROUBLE.splitlines() if line.startswith(f"| {first} |")]
+    found = [line for line in text.splitlines() if line.startswith(f"| {first} |")]
     assert len(found) == 1, first
     return found[0]
+
+
+# Heading of the words page: every word of the board that stands under it.
+WORDS = {
+    "What each side does": (*words.STORE_STATES, *words.ROOM_STATES),
+    "Owner's modes": words.MODES,
+    "Why": tuple(why for _, why in words.REASONS),
+    "What is held back": words.LOCKS,
+}
+
+
+@pytest.mark.parametrize("heading", WORDS)
+def test_every_word_of_the_board_is_explained_and_no_other(heading: str) -> None:
+    page = (DOCS / "words.md").read_text("utf-8")
+    part = page.partition(f"## {heading}\n")[2].partition("\n## ")[0]
+    for word in WORDS[heading]:
+        assert len(row(word, part).split("|")[2].split()) >= 1, word
+    told = re.findall(r"^\| ([^|]+) \|", part, re.M)
+    heads = {"store side", "room side", "mode", "reason", "held back"}
+    assert set(told) - heads == set(WORDS[heading])
+
+
+def test_what_a_side_does_is_one_of_its_few_words() -> None:
+    """The first half of a reason needs no row of its own: a state, a mode, or plain English."""
+    plain = {"off", "locked", "stopped", "waiting", "resting", "starting", "purging"}
+    states = {*words.STORE_STATES, *words.ROOM_STATES}
+    assert {does for does, _ in words.REASONS} <= plain | states
+
+
+def safe_texts() -> Iterator[str]:
+    """Every text with which the board can go into safe mode, each made by what makes it."""
+    source = (ROOT / "firmware/springhouse/app.py").read_text("utf-8")
+    why_safe = source.partition("def why_safe")[2].partition("\nasync def")[0]
+    yield from re.findall(r'return "(.+)"', why_safe)
+    for text in (
+        "{", "[]", '{"x": 1}', '{"probe_s": 9}', '{"board": "toaster"}', '{"probes": 1}',
+        '{"probes": {"door": "0"}}', '{"probes": {"room": "zz"}}', '{"probes": {"room": "air"}}',
+        '{"probes": {"room": "2801102030400060", "coil_in": "2801102030400060"}}',
+        '{"offsets": 1}',
+    ):  # fmt: skip
+        yield Wiring(text).fault
+    record = Record()
+    yield record.fault
+    body = record.encode()
+    for bad in (
+        b"", b"\xff" + body[1:], body + b"x", body[:4] + b"\xff" * 8 + body[12:],
+        body[:2] + b"\x01\x00" + body[4:-64] + b"\xff" * PACKED_ENTRY + body[-64:],
+    ):  # fmt: skip
+        yield record.decode(bad)
+
+
+def verified(folder: Path) -> Iterator[str]:
+    """What the check of the code folder can say."""
+    for text in ("{", '{"firmware_sha256": "00", "files": {"main.py": "00"}}'):
+        (folder / "manifest.json").write_text(text)
+        yield verify(str(folder))[1]
+
+
+def test_every_reason_of_the_safe_mode_has_a_row(tmp_path) -> None:
+    part = TROUBLE.partition("## Safe mode\n")[2].partition("\n## ")[0]
+    cells = [line.split("|")[1] for line in part.splitlines() if line.startswith("| ")][1:]
+    # A comma may be part of a text: commas of the cell part texts only where none swallows them.
+    patterns = [
+        re.escape(text.strip()).replace(r"\.\.\.", ".+")
+        for cell in cells
+        for text in cell.split(", ")
+    ]
+    texts = [*safe_texts(), *verified(tmp_path)]
+    assert len(texts) > 20
+    for text in texts:
+        assert text, "no fault where one was made"
+        assert any(re.fullmatch(pattern, text) for pattern in patterns), text
 
 
 @pytest.mark.parametrize("word", [*words.LATCHES, *words.FAULTS[1:]])

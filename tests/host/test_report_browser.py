@@ -8,6 +8,10 @@ from typing import Any
 
 import pytest
 from report_case import NAMES, page_of, recorded, small_verdict
+from springhouse_host.report import sweep_page
+from springhouse_host.report.series import COLOURS
+from springhouse_host.site import load_site
+from test_sweep import KEYS, POINTS
 
 pytestmark = pytest.mark.browser
 
@@ -129,16 +133,40 @@ def test_no_serious_finding_of_axe(opened: Opened) -> None:
     for summary in opened.page.locator("main > section > details > summary").all():
         summary.click()
     opened.page.locator("details.numbers summary").first.click()
+    assert serious(opened) == []
+
+
+def serious(opened: Opened) -> list[Any]:
+    """Serious findings of axe-core, each with its first places."""
     axe = resources.files("axe_playwright_python").joinpath("axe.min.js").read_text("utf-8")
     opened.page.evaluate(axe)
     found = opened.page.evaluate("axe.run()")
     assert len(found["passes"]) > 20
-    bad = [
+    return [
         (v["id"], [n["target"] for n in v["nodes"]][:3])
         for v in found["violations"]
         if v["impact"] in SERIOUS
     ]
-    assert bad == []
+
+
+@pytest.mark.parametrize("keys", [KEYS[:1], KEYS], ids=["line", "map"])
+@pytest.mark.parametrize("scheme", ["light", "dark"])
+def test_a_sweeps_page_is_drawn_without_a_word_and_without_a_network(
+    browser: Any, tmp_path: Path, keys: tuple[str, ...], scheme: str
+) -> None:
+    paper = tmp_path / "sweep.html"
+    paper.write_text(sweep_page.render(load_site("demo"), POINTS, keys, "one day"), "utf-8")
+    opened = Opened(browser, paper, color_scheme=scheme, **PHONE)
+    opened.page.wait_for_timeout(300)
+    blue = COLOURS["blue"][scheme == "dark"]
+    wanted = ",".join(str(int(blue[i : i + 2], 16)) for i in (1, 3, 5))
+    for key in ("room_hours_over", "cost"):
+        assert wanted in opened.page.evaluate(INK, key), "no line or disc in its colour"
+    assert (opened.said, opened.asked) == ([], [opened.address])
+    assert serious(opened) == []
+    width, window = opened.page.evaluate("[document.documentElement.scrollWidth, innerWidth]")
+    assert width <= window, "the page is wider than the screen"
+    opened.context.close()
 
 
 def test_zoom_of_one_zooms_all(desk: Opened) -> None:

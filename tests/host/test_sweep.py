@@ -12,6 +12,7 @@ import pytest
 from springhouse_host import cli, sweeping
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
+from springhouse_host.report import sweep_page
 from springhouse_host.site import load_site
 from springhouse_host.sweeping import Axis, Job, Runners
 
@@ -80,7 +81,20 @@ def test_a_key_that_is_varied_twice_is_refused(
 def test_a_row_is_what_a_run_leaves(tmp_path: Path) -> None:
     table = tmp_path / "t.parquet"
     vary = ("--vary", "settings.room_target_c=25:26:2", "--out", str(table))
-    assert cli.run([*ONE_DAY, *vary, "--plot", str(tmp_path / "map.png")]) == 0
+    assert (
+        cli.run(
+            [
+                *ONE_DAY,
+                *vary,
+                "--plot",
+                str(tmp_path / "map.png"),
+                "--report",
+                str(tmp_path / "map.html"),
+            ]
+        )
+        == 0
+    )
+    assert (tmp_path / "map.html").read_text("utf-8").endswith("</html>")
     assert (tmp_path / "map.png").read_bytes().startswith(b"\x89PNG")
     rows = {row["settings.room_target_c"]: row for row in sweeping.read_table(table).values()}
     site = load_site("demo", {"settings.room_target_c": 25.0})
@@ -90,6 +104,50 @@ def test_a_row_is_what_a_run_leaves(tmp_path: Path) -> None:
         k: alone[k] for k in ("cost", "starts", "winding_max_c", "room_hours_over")
     }
     assert rows[26.0]["wanted_mean_c"] > rows[25.0]["wanted_mean_c"]
+
+
+KEYS = ("settings.deep_target_c", "settings.room_target_c")
+
+
+def point(deep: float, room: float, hours: float, cost: float, refused: str = "") -> sweeping.Row:
+    return dict(zip(KEYS, (deep, room), strict=True)) | {
+        "room_hours_over": hours, "cost": cost, "max_ice_kg": 0.1, "refused": refused,
+    }  # fmt: skip
+
+
+POINTS = [
+    point(2, 25, 0.0, 0.5),
+    point(2, 27, 3.0, 0.25),
+    point(4, 25, 0.0, 0.4),
+    point(9, 25, 0.0, 0.0, "demo: settings.deep_target_c: 9: too warm"),
+]
+
+
+def test_a_map_is_told_in_words() -> None:
+    hours, cost = sweep_page.figures("EUR")
+    assert sweep_page.told(POINTS[:3], KEYS, hours) == (
+        "From 0 h at deep_target_c 2, room_target_c 25 (and 1 other) to 3 h at deep_target_c 2, "
+        "room_target_c 27. The larger the disc, the more."
+    )
+    assert sweep_page.told(POINTS[:3], KEYS[:1], cost).startswith(
+        "From 0.25 EUR at deep_target_c 2"
+    )
+    assert sweep_page.told(POINTS[:1], KEYS, cost) == "0.5 EUR at every point."
+    least, middle, most = sweep_page.discs_px([1.0, 2.0, 3.0])
+    assert (least, most) == sweep_page.DISC_PX
+    assert middle == pytest.approx((least + most) / 2)
+
+
+@pytest.mark.parametrize("keys", [KEYS[:1], KEYS])
+def test_the_page_holds_every_point_and_a_text_for_each_map(keys: tuple[str, ...]) -> None:
+    page = sweep_page.render(load_site("demo"), POINTS, keys, "demo: one day")
+    own = page.partition("<script")[0]
+    assert own.count("<tr><td") == 3  # the refused one is told, not drawn
+    assert "not drawn: 1, the first: demo: settings.deep_target_c" in own
+    assert own.count('role="img"') == own.count("<figcaption") == 2
+    assert "http" not in own.replace("http-equiv", "")
+    none = sweep_page.render(load_site("demo"), POINTS[3:], keys, "demo: one day")
+    assert 'role="img"' not in none
 
 
 def test_a_refused_point_is_a_row_that_says_so() -> None:

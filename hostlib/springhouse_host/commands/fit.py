@@ -98,6 +98,11 @@ def as_json(found: "Fitted") -> dict[str, Any]:
     }  # fmt: skip
 
 
+def _three(value: float) -> str:
+    """Return a number of three digits, never with an exponent."""
+    return f"{float(f'{value:.3g}'):.10g}"
+
+
 def _show(found: "Fitted") -> None:
     from rich import box
     from rich.table import Table
@@ -106,8 +111,8 @@ def _show(found: "Fitted") -> None:
     for name in ("value", "before", "fitted", "95 % interval", "unit"):
         table.add_column(name, justify="left" if name in ("value", "unit") else "right")
     for e in found.estimates:
-        interval = f"{e.low:.3g} to {e.high:.3g}"
-        table.add_row(e.key, f"{e.before:.3g}", f"{e.value:.3g}", interval, e.unit)
+        before, value, low, high = map(_three, (e.before, e.value, e.low, e.high))
+        table.add_row(e.key, before, value, f"{low} to {high}", e.unit)
     errors = Table(box=box.SIMPLE_HEAD)
     errors.add_column("root-mean-square miss")
     for column in found.rms.columns:

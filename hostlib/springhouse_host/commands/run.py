@@ -15,6 +15,7 @@ from ..screen import (
     check_writable,
     console,
     progress,
+    say_written,
     write_json,
     write_whole,
 )
@@ -99,6 +100,7 @@ def run(
 
         write_run(done.site, done.scenario, done.trace, report, units is Units.US)
     _show(done, units is Units.US)
+    say_written(csv=csv, plot=plot, record=json, report=report)
 
 
 def _show(done: "Run", us: bool) -> None:

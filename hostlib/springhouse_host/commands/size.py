@@ -230,7 +230,10 @@ def _remarks(result: "Sizing", us: bool) -> list[str]:
     ]
 
     def verdict(found: list[str]) -> str:
-        return f"yes for the {' and '.join(found)} reading" if found else "in no case"
+        if not found:
+            return "in no case"
+        first = f"{', '.join(found[:-1])} and " if len(found) > 1 else ""
+        return f"yes for the {first}{found[-1]} reading"
 
     middle = result.sheets["mid"]
     first = middle.limits[0]

@@ -9,7 +9,7 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import KnownError
-from ..screen import SiteArgument, check_writable, console, progress
+from ..screen import SiteArgument, check_writable, console, progress, say_written
 
 MOST_JOBS = 256
 BEST_SHOWN = 5
@@ -65,6 +65,12 @@ def sweep(
         Path | None,
         typer.Option("--plot", metavar="FILE.png", dir_okay=False, help="Draw the map."),
     ] = None,
+    report: Annotated[
+        Path | None,
+        typer.Option(
+            "--report", metavar="FILE.html", dir_okay=False, help="The map and all points, a page."
+        ),
+    ] = None,
 ) -> None:
     """Run one installation under many settings; a killed sweep goes on where it was.
 
@@ -80,7 +86,7 @@ def sweep(
     keys = [axis.key for axis in axes]
     if len(set(keys)) < len(keys):
         raise KnownError(f"--vary {max(keys, key=keys.count)}: more than once")
-    check_writable(out, plot)
+    check_writable(out, plot, report)
     with progress("points") as bar:
         task = bar.add_task("points", total=None)
         found = run_sweep(
@@ -102,8 +108,12 @@ def sweep(
         from ..sweep_map import draw
 
         draw(rows, keys, plot, title)
+    if report is not None:
+        from ..report.sweep_page import write
+
+        write(loaded, rows, keys, title, report)
     _show(rows, keys, title, loaded.currency)
-    console().print(f"table: {out}", markup=False)
+    say_written(table=out, plot=plot, report=report)
 
 
 def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str) -> None:

@@ -80,7 +80,7 @@ def watch(
             page = Page(web_port)
             stack.callback(page.close)
             console().print(f"page: http://127.0.0.1:{page.port}/", markup=False)
-        show = _screen(stack)
+        show = _screen(stack, "simulating two days first" if demo else "waiting for a record")
 
         def both(shown: "Facts") -> None:
             show(shown)
@@ -113,14 +113,18 @@ def _lines(
     return sources.from_port(choose(port), stop)
 
 
-def _screen(stack: ExitStack) -> "Callable[[Facts], None]":
-    """Return what shows a record: a live picture for a person, a line a change when piped."""
+def _screen(stack: ExitStack, waits: str) -> "Callable[[Facts], None]":
+    """Return what shows a record: a live picture for a person, a line a change when piped.
+
+    ``waits`` is shown until the first one comes.
+    """
     from ..watching.view import table
 
     if sys.stdout.isatty():
         from rich.live import Live
+        from rich.text import Text
 
-        live = stack.enter_context(Live(table(None), refresh_per_second=4, screen=True))
+        live = stack.enter_context(Live(Text(waits), refresh_per_second=4, screen=True))
         return lambda shown: live.update(table(shown))
     plain = console()
     last = ["", ""]

@@ -105,6 +105,9 @@ def needs(model: Model) -> list[Need]:
     span_k = float(max(spans, default=0.0))
     swing_k = float(np.ptp(drives[:, follow.OUTDOOR_C]))
     all_h = float(hours.sum())
+    scarcer = min(
+        (all_h, 36.0, "h", "log"), (swing_k, 5.0, "K", "outdoor swing"), key=lambda n: n[0] / n[1]
+    )
     discharge = "an afternoon with pump and fans on, two hours or more"
     return [
         Need("freezer.cabinet_ua_w_k", quiet_h, 6.0, "h", "compressor and pump both off",
@@ -117,9 +120,8 @@ def needs(model: Model) -> list[Need]:
              discharge),
         Need("coil.ua_w_k", pump_h, 2.0, "h", "discharge (coil and room cannot be told)",
              discharge),
-        Need("room.envelope_ua_w_k", min(all_h / 36.0, swing_k / 5.0), 1.0, "",
-             f"the least of hours / 36 and outdoor swing in K / 5 (now {all_h:.0f} h, "
-             f"{swing_k:.1f} K)", "two days and nights, coldest to warmest hour 5 K apart"),
+        Need("room.envelope_ua_w_k", *scarcer,
+             "two days and nights, coldest to warmest hour 5 K apart"),
         Need("room.heat_capacity_kj_k", all_h, 36.0, "h", "log", "two days and nights"),
         Need("freezer.capacity_w", span_k, 1.5, "K", "swing of the store",
              "a charge from warm to cold"),

@@ -104,6 +104,15 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
     )
     plot.xaxis.formatter = _time_format()
     plot.xaxis[0].ticker = DatetimeTicker(desired_num_ticks=5)
+    dress(plot, skin)
+    moment = Span(name=f"moment {key}", dimension="height", location=None, line_width=1.5)
+    skin.paint(moment, "line_color", "ink")
+    plot.add_layout(moment)
+    return plot
+
+
+def dress(plot: Any, skin: Skin) -> None:
+    """Give axes, grid and outline the page's look."""
     for axis in (plot.xaxis[0], plot.yaxis[0]):
         axis.axis_label_text_font_style = "normal"
         axis.major_label_text_font_size = axis.axis_label_text_font_size = "13px"
@@ -116,10 +125,6 @@ def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:
         grid.grid_line_alpha = 0.3
         skin.paint(grid, "grid_line_color", "grey")
     skin.paint(plot, "outline_line_color", "grey")
-    moment = Span(name=f"moment {key}", dimension="height", location=None, line_width=1.5)
-    skin.paint(moment, "line_color", "ink")
-    plot.add_layout(moment)
-    return plot
 
 
 def _time_format() -> DatetimeTickFormatter:

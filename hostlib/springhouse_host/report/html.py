@@ -18,38 +18,22 @@ POLICY = "default-src 'none'; script-src 'unsafe-inline'; style-src 'unsafe-inli
 
 def render(view: View) -> str:
     """Return the page as HTML."""
-    from jinja2 import Environment, PackageLoader, StrictUndefined
-
     from ..units import US_WORDS
     from . import charts
 
-    environment = Environment(
-        loader=PackageLoader("springhouse_host.report", "page"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    # bokeh reads its document in the order it was written
-    environment.policies["json.dumps_kwargs"] = {"sort_keys": False}
-    environment.filters["spaced"] = lambda number: f"{number:,}"
     built = charts.build(view.about.bounds, view.about.us)
     unit = US_WORDS if view.about.us else {}
     marks = {c.key: charts.legend(c, "promised bound") for c in CHARTS}
-    return environment.get_template("report.html.jinja").render(
+    return page(
+        "report",
         view=view,
-        policy=POLICY,
-        style=_own("report.css"),
-        script=_own("report.js"),
-        library=_bokeh(),
-        colours=COLOURS,
         charts=[(chart.key, chart.title, marks[chart.key]) for chart in CHARTS],
         strip_title=STRIP_TITLE,
         strips=STRIPS,
         hatches=HATCHES,
         layers=range(6),
         data={
-            "bokeh": _documents(built.plots),
+            "bokeh": documents(built.plots),
             "skin": built.skin,
             "first": view.first,
             "storeWords": words.STORE_STATES,
@@ -63,6 +47,30 @@ def render(view: View) -> str:
             "charts": {c.key: [s.column for s in c.series] for c in CHARTS},
             "strips": [{"key": s.key, "words": s.words} for s in STRIPS],
         },
+    )
+
+
+def page(name: str, **values: Any) -> str:
+    """Return the page of a template, with style, own script and the charting library in it."""
+    from jinja2 import Environment, PackageLoader, StrictUndefined
+
+    environment = Environment(
+        loader=PackageLoader("springhouse_host.report", "page"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    # bokeh reads its document in the order it was written
+    environment.policies["json.dumps_kwargs"] = {"sort_keys": False}
+    environment.filters["spaced"] = lambda number: f"{number:,}"
+    return environment.get_template(f"{name}.html.jinja").render(
+        policy=POLICY,
+        style=_own("report.css"),
+        script=_own(f"{name}.js"),
+        library=_bokeh(),
+        colours=COLOURS,
+        **values,
     )
 
 
@@ -81,7 +89,7 @@ def _bokeh() -> "Markup":
     return Markup(INLINE.js_raw[0])
 
 
-def _documents(plots: dict[str, Any]) -> dict[str, Any]:
+def documents(plots: dict[str, Any]) -> dict[str, Any]:
     """Return bokeh's document and which plot goes into which element."""
     from bokeh.document import Document
 

@@ -82,13 +82,11 @@ def _hours(value: float | None) -> str:
     return "" if value is None else f"about {value:.1f} h"
 
 
-def table(shown: Facts | None) -> "RenderableType":
+def table(shown: Facts) -> "RenderableType":
     """Return the terminal's picture of it."""
     from rich.table import Table
     from rich.text import Text
 
-    if shown is None:
-        return Text("waiting for the first record")
     grid = Table.grid(padding=(0, 2))
     rows = [
         ("seen", shown.seen + ("  THE BOARD IS AWAY" if shown.away else "")),
