@@ -1,7 +1,8 @@
 """How fast the demo is simulated and proven: writes `build/bench.json`. See `make bench`.
 
-What is compared is measured interleaved in one run, as CPU time of this process unless the name
-says wall; the medians are written. A timing is no test.
+Everything is measured once a round, one after the other; medians over the rounds are written.
+Figures are of the CPU time of this process unless the name or its note says wall. A timing is no
+test.
 """
 
 import json
@@ -10,7 +11,7 @@ import platform
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
@@ -29,11 +30,15 @@ from .site.site import Site
 
 REPEATS = 5
 BUSY_DAYS = 3  # the hottest, with some fifty changes of the outputs a day
-SEASON_DAYS = 92
 NIGHT_FROM_H, NIGHT_H = 16, 16
 NIGHTS = 1000
 RTOL = 1e-6
+PURE_DAYS = 1 / 48
+KEPT, NOT_KEPT = 0, 1  # exit codes of a proof that ran
 FILE = Path("build/bench.json")
+
+
+Measure = Callable[[], float]
 
 
 def cpu_s(work: Callable[[], object]) -> float:
@@ -48,6 +53,24 @@ def wall_s(work: Callable[[], object]) -> float:
     begun = time.perf_counter()
     work()
     return time.perf_counter() - begun
+
+
+def all_cpu_s() -> float:
+    """Return the CPU time spent so far by this process and by those it has waited for."""
+    spent = os.times()
+    return spent.user + spent.system + spent.children_user + spent.children_system
+
+
+def interleaved(measures: Mapping[str, Measure]) -> tuple[dict[str, float], dict[str, float]]:
+    """Return the median of each measure over the rounds, and the CPU time it took in all [s]."""
+    found: dict[str, list[float]] = {name: [] for name in measures}
+    spent = dict.fromkeys(measures, 0.0)
+    for _ in range(REPEATS):
+        for name, measure in measures.items():
+            begun = all_cpu_s()
+            found[name].append(measure())
+            spent[name] += all_cpu_s() - begun
+    return {name: median(values) for name, values in found.items()}, spent
 
 
 def night(site: Site) -> Scenario:
@@ -65,18 +88,17 @@ def run_nights(site_name: str, one: Scenario, seeds: range) -> None:
         running.summarise(site, scenario, trace)
 
 
-def nights_per_s(site: Site) -> float:
-    """Return warm nights a second of wall time, on two processes."""
-    one = night(site)
+def nights_per_s(site: Site, pool: ProcessPoolExecutor) -> float:
+    """Return nights a second of wall time, on the two processes of a warm pool."""
     half = NIGHTS // 2
     parts = [range(half), range(half, NIGHTS)]
-    with ProcessPoolExecutor(2) as pool:
+    return NIGHTS / wall_s(lambda: spread(site, pool, parts))
 
-        def both(seeds: Sequence[range]) -> None:
-            list(pool.map(run_nights, [site.path] * 2, [one] * 2, seeds))
 
-        both([range(10), range(10)])
-        return NIGHTS / median(wall_s(lambda: both(parts)) for _ in range(REPEATS))
+def spread(site: Site, pool: ProcessPoolExecutor, parts: Sequence[range]) -> None:
+    """Run nights with these seeds, a part a process."""
+    one = night(site)
+    list(pool.map(run_nights, [site.path] * len(parts), [one] * len(parts), parts))
 
 
 def thresholds(site: Site) -> list[Callable[[float, replaying.State], float]]:
@@ -99,87 +121,138 @@ def thresholds(site: Site) -> list[Callable[[float, replaying.State], float]]:
     return [event(slot, mc) for slot, mc in watched]
 
 
-def simulation(site: Site) -> dict[str, float]:
-    """Time skip, plain runner and LSODA script on the same days, interleaved."""
-    busy = scenarios.single(site, None, BUSY_DAYS)
-    season = next(
-        s for s in scenarios.standard(site) if s.days == SEASON_DAYS and s.variant == "mid"
-    )
-    params = parameters(site.plant("mid"))
-    recorded = running.bench(site, busy, kind=replaying.RecordingBench)
-    assert isinstance(recorded, replaying.RecordingBench)
-    trace = recorded.run(BUSY_DAYS)
-    watched = thresholds(site)
+class Simulated:
+    """Skip, plain runner and LSODA script on the same busy days; the season and a night beside."""
 
-    def simulated(scenario: Scenario, days: float, pace: Pace, compiled: bool = True) -> float:
-        bench: Bench = running.bench(site, scenario, pace=pace, compile_ticks=compiled)
+    def __init__(self, site: Site) -> None:
+        self.site = site
+        self.busy = scenarios.single(site, None, BUSY_DAYS)
+        self.season = scenarios.whole_summer(site)
+        self.params = parameters(site.plant("mid"))
+        recorded = running.bench(site, self.busy, kind=replaying.RecordingBench)
+        assert isinstance(recorded, replaying.RecordingBench)
+        self.recorded = recorded
+        self.trace = recorded.run(BUSY_DAYS)
+        self.watched = thresholds(site)
+        self.days_per_s(self.busy, 0.01, Pace.PLAIN)  # compile
+        self.script()
+
+    def days_per_s(
+        self, scenario: Scenario, days: float, pace: Pace, compiled: bool = True
+    ) -> float:
+        """Return simulated days a CPU second."""
+        bench: Bench = running.bench(self.site, scenario, pace=pace, compile_ticks=compiled)
         return days / cpu_s(lambda: bench.run(days))
 
-    def script() -> float:
+    def script(self) -> float:
+        """Return simulated days a CPU second of the LSODA script."""
         return BUSY_DAYS / cpu_s(
-            lambda: replaying.replay(recorded, trace, params, "LSODA", RTOL, watched)
+            lambda: replaying.replay(
+                self.recorded, self.trace, self.params, "LSODA", RTOL, self.watched
+            )
         )
 
-    simulated(busy, 0.01, Pace.PLAIN)
-    script()
-    found: dict[str, list[float]] = {"season": [], "busy": [], "plain": [], "lsoda": []}
-    for _ in range(REPEATS):
-        found["season"].append(simulated(season, SEASON_DAYS, Pace.SKIP))
-        found["busy"].append(simulated(busy, BUSY_DAYS, Pace.SKIP))
-        found["plain"].append(simulated(busy, BUSY_DAYS, Pace.PLAIN))
-        found["lsoda"].append(script())
-    mid = {name: median(values) for name, values in found.items()}
-    pure = simulated(busy, 1 / 48, Pace.PLAIN, compiled=False)
-    worst_k, rms_k = replaying.errors_k(recorded, trace, params)
-    seen_k, seen_rms_k = replaying.errors_k(recorded, trace, params, replaying.SEEN)
-    slow = NIGHT_H / 24 / simulated(night(site), NIGHT_H / 24, Pace.SKIP, compiled=False)
+    def measures(self) -> dict[str, Measure]:
+        """Return what is timed in each round."""
+        one = night(self.site)
+        return {
+            "season": lambda: self.days_per_s(self.season, self.season.days, Pace.SKIP),
+            "busy": lambda: self.days_per_s(self.busy, BUSY_DAYS, Pace.SKIP),
+            "plain": lambda: self.days_per_s(self.busy, BUSY_DAYS, Pace.PLAIN),
+            "lsoda": self.script,
+            "pure": lambda: self.days_per_s(self.busy, PURE_DAYS, Pace.PLAIN, compiled=False),
+            "pure night": lambda: self.days_per_s(one, NIGHT_H / 24, Pace.SKIP, compiled=False),
+        }
+
+    def errors(self) -> dict[str, float]:
+        """Return how far the skip is from DOP853; the same in every round."""
+        seen = replaying.errors_k(self.recorded, self.trace, self.params, replaying.SEEN)
+        every = replaying.errors_k(self.recorded, self.trace, self.params)
+        return {
+            "replay_error_max_k": seen[0],
+            "replay_error_rms_k": seen[1],
+            "replay_error_all_nodes_max_k": every[0],
+            "replay_error_all_nodes_rms_k": every[1],
+        }
+
+
+def springhouse(*arguments: str, leaves: Sequence[int] = (0,)) -> None:
+    """Run the command line in a process of its own.
+
+    Raises:
+        RuntimeError: when it leaves with another code: a crash is no time.
+    """
+    code = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
+    command = [sys.executable, "-c", code, *arguments]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    if done.returncode not in leaves:
+        raise RuntimeError(f"springhouse {' '.join(arguments)}: {done.stderr[-300:]}")
+
+
+def commands() -> dict[str, Measure]:
+    """Return the wall times of whole commands: a proof, one that checks the firmware too, a start.
+
+    Another process has compiled before.
+    """
+
+    def proof(*options: str) -> Measure:
+        return lambda: wall_s(
+            lambda: springhouse("prove", "demo", *options, leaves=(KEPT, NOT_KEPT))
+        )
+
+    return {
+        "prove_demo_wall_s": proof(),
+        "prove_demo_fresh_wall_s": proof("--fresh"),
+        "cold_start_s": lambda: wall_s(lambda: springhouse("size", "--help")),
+    }
+
+
+NOTES = (
+    "medians of 5 rounds in which everything is measured once; CPU time unless named wall",
+    "nights_per_s and the proofs: wall time on two processes; compiled code is on disk already",
+    "prove_demo_wall_s: the firmware's own checks as kept for these sources, see --fresh",
+    "busy: the 3 hottest days; every tick: the same compiled plant, plain runner, 1 s",
+    "pure Python, every tick: the first half hour of the busy days; nights: 16 h from 16:00",
+    "errors: the states that the controller sees, against DOP853 at rtol 1e-10",
+)
+
+
+def figures(mid: Mapping[str, float]) -> dict[str, float]:
+    """Return the figures of `bench.json` from the medians."""
+    by_name = {name: value for name, value in mid.items() if " " not in name and "_" in name}
     return {
         "season_days_per_cpu_s": mid["season"],
         "busy_days_per_cpu_s": mid["busy"],
         "every_tick_days_per_cpu_s": mid["plain"],
         "lsoda_days_per_cpu_s": mid["lsoda"],
-        "pure_python_days_per_cpu_s": pure,
+        "pure_python_days_per_cpu_s": mid["pure"],
         "ratio_vs_every_tick": mid["busy"] / mid["plain"],
-        "ratio_vs_every_tick_pure_python": mid["busy"] / pure,
+        "ratio_vs_every_tick_pure_python": mid["busy"] / mid["pure"],
         "ratio_vs_lsoda_script": mid["busy"] / mid["lsoda"],
-        "replay_error_max_k": seen_k,
-        "replay_error_rms_k": seen_rms_k,
-        "replay_error_all_nodes_max_k": worst_k,
-        "replay_error_all_nodes_rms_k": rms_k,
-        "night_pure_python_s": slow,
-    }
-
-
-def springhouse(*arguments: str) -> None:
-    """Run the command line in a process of its own; its exit code is not judged here."""
-    code = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
-    subprocess.run([sys.executable, "-c", code, *arguments], capture_output=True, check=False)
-
-
-def processes() -> dict[str, float]:
-    """Time what needs processes of its own."""
-    return {
-        "prove_demo_wall_s": median(
-            wall_s(lambda: springhouse("prove", "demo")) for _ in range(REPEATS)
-        ),
-        "cold_start_s": median(
-            wall_s(lambda: springhouse("size", "--help")) for _ in range(REPEATS)
-        ),
+        "nights_ratio_vs_pure_python": mid["nights_per_s"] / 2 * NIGHT_H / 24 / mid["pure night"],
+        **by_name,
     }
 
 
 def main() -> None:
     """Measure and write."""
     site = load_site("demo")
-    found: dict[str, Any] = simulation(site)
-    found["nights_per_s"] = nights_per_s(site)
-    found["nights_ratio_vs_pure_python"] = (
-        found["nights_per_s"] / 2 * found.pop("night_pure_python_s")
-    )
-    found |= processes()
-    found |= core_cost.costs(REPEATS)
+    loads = [os.getloadavg()[0]]
+    springhouse("prove", "demo", leaves=(KEPT, NOT_KEPT))  # compiles what is not on disk
+    simulated = Simulated(site)
+    with ProcessPoolExecutor(2) as pool:
+        spread(site, pool, [range(10), range(10)])  # warm
+        nights: dict[str, Measure] = {"nights_per_s": lambda: nights_per_s(site, pool)}
+        board = core_cost.measures()
+        mid, spent = interleaved(simulated.measures() | nights | commands() | board)
+    found: dict[str, Any] = figures(core_cost.with_ratio(mid)) | simulated.errors()
+    found |= core_cost.fuels()
     found = {name: float(f"{value:.4g}") for name, value in found.items()}
     found["machine"] = f"{os.cpu_count()} cores, {platform.machine()}, {platform.python_version()}"
+    loads.append(os.getloadavg()[0])
+    found["load_average"] = [round(load, 2) for load in loads]  # before and after
+    found["profile_cpu_s"] = {name: round(value, 2) for name, value in spent.items()}
+    found["notes"] = list(NOTES)
     FILE.parent.mkdir(exist_ok=True)
     FILE.write_text(json.dumps(found, indent=2) + "\n", encoding="utf-8")
     console().print_json(json.dumps(found))

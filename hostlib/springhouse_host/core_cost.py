@@ -6,8 +6,8 @@ Time is noisy; the fuel of the WebAssembly build counts executed instructions an
 import shutil
 import subprocess
 import sys
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from statistics import median
 from tempfile import TemporaryDirectory
 
 # Steps (or horizons) of the controller at rest, the same text for every interpreter; the driver of
@@ -46,6 +46,7 @@ PRINT = "print(spent / COUNT)\n"
 COUNT = 5000
 FUEL_COUNT = 100
 MOST_FUEL = 10**11
+STEP, BOARD_STEP = "step_us_cpython", "board step"
 
 
 def firmware() -> Path:
@@ -61,8 +62,8 @@ def text(folder: str, count: int, call: str) -> str:
     return f"FOLDER, COUNT = {folder!r}, {count}\n" + SCRIPT.replace("CALL", call)
 
 
-def step_us(interpreter: str, repeats: int) -> float:
-    """Return the median time of one step under an interpreter [us]."""
+def step_us(interpreter: str) -> float:
+    """Return the time of one step under an interpreter [us]."""
     with TemporaryDirectory() as temporary:
         script = Path(temporary) / "step.py"
 
@@ -73,7 +74,7 @@ def step_us(interpreter: str, repeats: int) -> float:
             )
             return float(done.stdout)
 
-        return median(us("step") - us("idle") for _ in range(repeats))
+        return us("step") - us("idle")
 
 
 def fuel(call: str) -> float:
@@ -101,15 +102,24 @@ def fuel(call: str) -> float:
         return (used(FUEL_COUNT, call) - used(FUEL_COUNT, "idle")) / FUEL_COUNT
 
 
-def costs(repeats: int) -> dict[str, float]:
-    """Return all of it by the names of `bench.json`."""
-    found = {
-        "step_us_cpython": step_us(sys.executable, repeats),
-        "wasm_fuel_step": fuel("step"),
-        "wasm_fuel_horizon": fuel("bands"),
-    }
+def measures() -> dict[str, Callable[[], float]]:
+    """Return what is timed in each round of the benchmark; MicroPython only where it is there."""
     beside = Path(sys.executable).with_name("micropython")
     board = str(beside) if beside.exists() else shutil.which("micropython")
+    found: dict[str, Callable[[], float]] = {STEP: lambda: step_us(sys.executable)}
     if board:
-        found["step_ratio_micropython"] = step_us(board, repeats) / found["step_us_cpython"]
+        found[BOARD_STEP] = lambda: step_us(board)
     return found
+
+
+def with_ratio(mid: Mapping[str, float]) -> dict[str, float]:
+    """Return medians with the board's interpreter as a ratio to this one."""
+    found = dict(mid)
+    if BOARD_STEP in found:
+        found["step_ratio_micropython"] = found.pop(BOARD_STEP) / found[STEP]
+    return found
+
+
+def fuels() -> dict[str, float]:
+    """Return the fuel of a step and of a horizon, which repeats exactly."""
+    return {"wasm_fuel_step": fuel("step"), "wasm_fuel_horizon": fuel("bands")}
