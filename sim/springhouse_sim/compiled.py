@@ -28,8 +28,8 @@ from types import FunctionType, ModuleType
 from typing import Any, TypeAlias
 
 import numpy as np
-import platformdirs
 
+from .cache_folder import cache_root
 from .records import FloatRecord, IntRecord
 
 CORE = "springhouse"
@@ -44,8 +44,6 @@ DOORS: Doors = (
     (f"{CORE}.controller", "step"),
     (f"{CORE}.horizon", "horizon"),
 )
-CACHE_VARIABLE = "SPRINGHOUSE_CACHE"
-
 _IMPORTING = threading.RLock()
 
 
@@ -128,12 +126,6 @@ def compile_from(folders: Mapping[str, Path], doors: Doors = DOORS) -> Code:
 
 def _entries(doors: Doors) -> tuple[str, ...]:
     return tuple(dict.fromkeys(module for module, _ in doors))
-
-
-def cache_root() -> Path:
-    """Return the folder of all compiled code: ``SPRINGHOUSE_CACHE``, else the user's cache."""
-    chosen = os.environ.get(CACHE_VARIABLE)
-    return Path(chosen) if chosen else Path(platformdirs.user_cache_dir("springhouse"))
 
 
 def _present(names: Iterable[str]) -> Iterator[tuple[str, ModuleType]]:

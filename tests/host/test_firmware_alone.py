@@ -13,6 +13,7 @@ from springhouse_host.proof import prove as prove_module
 from springhouse_host.proof.firmware_alone import Alone, kept, make, stamp
 from springhouse_host.site import load_site
 from springhouse_sim import compiled
+from springhouse_sim.cache_folder import CACHE_VARIABLE, cache_root
 
 EXPLORED = abstract.Explored("a slice", 3, 40, 5, 0b11, 0b1, 7, 0, ())
 FOUND = Alone(
@@ -29,7 +30,7 @@ def sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Path]:
     for name, folder in compiled.package_folders().items():
         shutil.copytree(folder, folders[name], ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.setattr(compiled, "package_folders", lambda: folders)
-    monkeypatch.setenv(compiled.CACHE_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
     monkeypatch.setattr(firmware_alone, "ProcessPoolExecutor", ThreadPoolExecutor)
     monkeypatch.setattr(complete, "check", lambda: FOUND.complete)
     monkeypatch.setattr(random_inputs, "drive", lambda: FOUND.random)
@@ -116,5 +117,5 @@ def test_fresh_asks_anew(monkeypatch: pytest.MonkeyPatch) -> None:
     for fresh in (False, False, True):
         prove_module.prove(load_site("demo"), fresh=fresh)
     assert asked == [True, False, True]
-    told = json.loads(next((compiled.cache_root() / firmware_alone.FOLDER).iterdir()).read_text())
+    told = json.loads(next((cache_root() / firmware_alone.FOLDER).iterdir()).read_text())
     assert told["digest"] == stamp().digest

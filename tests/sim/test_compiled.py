@@ -15,6 +15,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import week as N
 from springhouse_sim import compiled
+from springhouse_sim.cache_folder import CACHE_VARIABLE
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.owner import Acknowledge, AskMode
@@ -80,7 +81,7 @@ def edit(folders: dict[str, Path]) -> None:
 
 
 def test_an_edit_in_another_module_is_seen(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setenv(compiled.CACHE_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
     folders = tree_in(tmp_path)
     before = compiled.compile_from(folders, PLAN_DOOR)
     assert plan_without_clock(before) == N.PLAN_CHARGE | N.PLAN_WANTED | N.PLAN_LEAD
@@ -95,7 +96,7 @@ def test_without_the_hash_it_would_not_be_seen(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The reason for the hash: one folder for all, and the answer of the old text comes back."""
-    monkeypatch.setenv(compiled.CACHE_VARIABLE, str(tmp_path / "cache"))
+    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
     monkeypatch.setattr(compiled, "_digest", lambda modules: "one-for-all")
     folders = tree_in(tmp_path)
     old = plan_without_clock(compiled.compile_from(folders, PLAN_DOOR))

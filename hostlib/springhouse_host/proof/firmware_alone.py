@@ -16,6 +16,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from springhouse_sim import compiled
+from springhouse_sim.cache_folder import cache_root
 
 from ..errors import KnownError
 from ..screen import write_whole
@@ -70,7 +71,7 @@ def stamp() -> Stamp:
 
 
 def _file(digest: str) -> Path:
-    return compiled.cache_root() / FOLDER / f"{digest}.json"
+    return cache_root() / FOLDER / f"{digest}.json"
 
 
 def kept(before: Stamp) -> Alone | None:

@@ -17,7 +17,7 @@ from . import lookup
 from . import param as P
 from . import state as X
 from .check import ordered, slow_enough, within
-from .refrigerant import Cycle, ideal_cycle, ten_coefficients, volumetric_efficiency
+from .refrigerant import KEPT, Cycle, ideal_cycle, ten_coefficients, volumetric_efficiency
 
 REFRIGERANTS = ("R600a", "R134a")
 RATED_GAS_C = 32.2  # suction gas and liquid at the household-compressor rating point
@@ -193,6 +193,7 @@ class Freezer:
             starved = np.minimum(evaporating, np.interp(tube, flow, evaporating))
             capacity[:, j] = np.minimum(flow, tube) * np.interp(starved, evaporating, effect)
             power[:, j] = np.interp(starved, evaporating, demand)
+        KEPT.write()
         return capacity, np.maximum(power, MIN_INPUT_FRACTION * self.rated_input_w)
 
     def _rated_flow_kg_s(self) -> float:

@@ -1,9 +1,10 @@
 """The ideal vapour-compression cycle and the compressor tables built from it."""
 
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import lru_cache
+from pathlib import Path
 
-import CoolProp.CoolProp as CP
+from .kept_cycles import KeptCycles
 
 
 @dataclass(frozen=True)
@@ -28,7 +29,10 @@ class Cycle:
         return self.refrigerating_j_kg * self.suction_kg_m3
 
 
-@lru_cache(maxsize=256)  # milliseconds each; variants and settings of a site ask for the same ones
+KEPT = KeptCycles(Path(__file__))
+
+
+@lru_cache(maxsize=4096)  # milliseconds each; variants and settings of a site ask for the same ones
 def ideal_cycle(
     fluid: str,
     evaporating_c: float,
@@ -44,6 +48,20 @@ def ideal_cycle(
     Raises:
         ValueError: from CoolProp, on temperatures outside the fluid's range.
     """
+    asked = repr((fluid, evaporating_c, condensing_c, suction_c, liquid_c))
+    row = KEPT(asked)
+    if row is not None:
+        return Cycle(*row)
+    found = _solved(fluid, evaporating_c, condensing_c, suction_c, liquid_c)
+    KEPT.add(asked, astuple(found))
+    return found
+
+
+def _solved(
+    fluid: str, evaporating_c: float, condensing_c: float, suction_c: float, liquid_c: float
+) -> Cycle:
+    import CoolProp.CoolProp as CP  # late, for it takes seconds
+
     low = float(CP.PropsSI("P", "T", evaporating_c + 273.15, "Q", 1, fluid))
     high = float(CP.PropsSI("P", "T", condensing_c + 273.15, "Q", 0, fluid))
     if suction_c > evaporating_c + 0.01:
