@@ -11,7 +11,7 @@ from typing import Annotated, Any
 
 import typer
 from rich.console import Console
-from rich.progress import BarColumn, Progress, TextColumn, TimeRemainingColumn
+from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, TimeRemainingColumn
 
 from .errors import KnownError
 
@@ -59,6 +59,8 @@ def _compiled_before() -> bool:
 def progress(label: str) -> Progress:
     """Return a progress bar on stderr that is silent unless a person is watching.
 
+    ``label`` may be "{task.description}", for work that tells what it does.
+
     Before the first run of new code the person is told what takes so long.
     """
     if sys.stderr.isatty() and not _compiled_before():
@@ -66,7 +68,7 @@ def progress(label: str) -> Progress:
     return Progress(
         TextColumn(label),
         BarColumn(),
-        TextColumn("{task.completed:.0f}/{task.total:.0f}"),
+        MofNCompleteColumn(),
         TimeRemainingColumn(),
         console=Console(stderr=True),
         transient=True,

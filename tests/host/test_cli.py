@@ -13,7 +13,7 @@ import pytest
 from site_text import edited
 from springhouse_host import cli, commands
 from springhouse_host.errors import KnownError
-from springhouse_host.screen import write_whole
+from springhouse_host.screen import progress, write_whole
 from springhouse_host.site import load_site
 from springhouse_host.site.read import MODELS
 
@@ -113,6 +113,20 @@ def test_a_defect_of_ours_is_one_line_too(capsys, monkeypatch, tmp_path) -> None
     told = capsys.readouterr().err
     assert told.count("\n") == 1
     assert "ZeroDivisionError: first second" in told
+
+
+def test_a_bar_that_does_not_know_its_total_is_drawn(capsys, monkeypatch) -> None:
+    """On a terminal; most commands know how much there is to do only a moment later."""
+    monkeypatch.setenv("TTY_COMPATIBLE", "1")
+    monkeypatch.setattr(sys.stderr, "isatty", lambda: True, raising=False)
+    with progress("{task.description}") as bar:
+        task = bar.add_task("points", total=None)
+        bar.refresh()
+        bar.update(task, completed=2, total=3)
+        bar.refresh()
+    shown = capsys.readouterr().err
+    assert "points" in shown
+    assert "2/3" in shown
 
 
 COMMANDS = [module.name for module in iter_modules(commands.__path__)]

@@ -52,6 +52,10 @@ HIDE = """() => {
     for (const drawn of plot.renderers)
       if (['Line', 'HBar'].includes(drawn.glyph.type)) drawn.visible = false;
 }"""
+NEARER = """most => {
+  const range = Bokeh.documents[0].roots()[0].x_range;
+  return range.end - range.start < most;
+}"""
 RANGES = """() => Bokeh.documents[0].roots().map(p => [p.x_range.start, p.x_range.end])"""
 
 
@@ -177,7 +181,7 @@ def test_zoom_of_one_zooms_all(desk: Opened) -> None:
     desk.page.mouse.down()
     desk.page.mouse.move(box["x"] + 500, box["y"] + 90, steps=5)
     desk.page.mouse.up()
-    desk.page.wait_for_timeout(200)
+    desk.page.wait_for_function(NEARER, arg=0.5 * (whole[0][1] - whole[0][0]), timeout=20_000)
     near = desk.ranges()
     assert all(pair == near[0] for pair in near)
     assert near[0][1] - near[0][0] < 0.5 * (whole[0][1] - whole[0][0])

@@ -55,7 +55,7 @@ def fit(
     path = next_version(loaded) if out is None else out
     check_new(path)
     check_writable(path, plot, json)
-    with progress("fit") as bar:
+    with progress("{task.description}") as bar:
         task = bar.add_task("fit", total=None)
         found = run_fit(
             loaded,
