@@ -8,24 +8,12 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
+from condition_rig import CHARGING, memory, rested, untrusted
 from drive import EVERY_SENSOR, Drive, K, M, N, S, T, fitted, latch, mode, output
 from springhouse import condition as C
 from springhouse import conditions as Q
 
-CHARGING = N.PLAN_CHARGE | N.PLAN_WANTED
 DEEP = CHARGING | N.PLAN_LEAD
-
-
-def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
-    """Every probe trusted, no timer running, nothing latched, nothing on, a day without a lead."""
-    d = Drive(fit=fit, settings=settings)
-    for _ in range(3):
-        d.tick()
-    for slot in range(M.TIMERS, M.SIZE):
-        d.memory[slot] = T.IDLE
-    d.memory[M.FLAGS] = 0
-    d.memory[M.PLAN] = CHARGING
-    return d
 
 
 def store(d: Drive) -> int:
@@ -38,18 +26,6 @@ def room(d: Drive) -> int:
 
 def lock(d: Drive) -> int:
     return Q.lock_word(d.memory, d.settings, d.readings)
-
-
-def memory(**slots: int) -> Callable[[Drive], None]:
-    def put(d: Drive) -> None:
-        for name, value in slots.items():
-            d.memory[getattr(M, name)] = value
-
-    return put
-
-
-def untrusted(*probes: str) -> Callable[[Drive], None]:
-    return memory(**{f"{name}_GOOD": 2 for name in probes})
 
 
 AT_REST_STORE = C.STORE_SEEN | C.STORE_WARM | C.MAY_START | C.MAINS
@@ -317,133 +293,3 @@ def test_full_fan_from_far_above_the_target_until_near_it() -> None:
     memory(MODE=mode.AUTOMATIC)(d)
     untrusted("ROOM")(d)
     assert lock(d) & C.LOCK_FAN_CAP
-
-
-# Conditions with a hysteresis of their own.
-
-
-def flagged(d: Drive, bit: int, **readings: int) -> bool:
-    d.set(**readings)
-    Q.update_flags(d.memory, d.settings, d.readings)
-    return bool(d.memory[M.FLAGS] & bit)
-
-
-@pytest.mark.parametrize(
-    ("lost", "limit_mc"),
-    [((), 500), (("STORE_LOW",), 500), (("STORE_HIGH",), 4000)],
-    ids=["both", "wall alone", "bottom alone"],
-)
-def test_the_freeze_guard_begins_and_ends(lost: tuple[str, ...], limit_mc: int) -> None:
-    d = rested()
-    untrusted(*lost)(d)
-    seen = 9000  # of the other probe
-    for name in {"STORE_LOW", "STORE_HIGH"} - set(lost):
-        d.set(STORE_LOW_MC=seen, STORE_HIGH_MC=seen)
-        for mc, on in (
-            (limit_mc + 501, False),
-            (limit_mc + 500, True),
-            (limit_mc + 1499, True),
-            (limit_mc + 1500, False),
-        ):
-            assert flagged(d, M.FLAG_FREEZE, **{f"{name}_MC": mc}) == on, (name, mc)
-
-
-def test_blind_the_freeze_guard_stays_as_it_is() -> None:
-    d = rested()
-    assert flagged(d, M.FLAG_FREEZE, STORE_LOW_MC=900)
-    untrusted("STORE_LOW", "STORE_HIGH")(d)
-    assert flagged(d, M.FLAG_FREEZE, STORE_LOW_MC=9000)
-
-
-def test_a_freeze_limit_above_the_floor_is_kept() -> None:
-    d = rested(FREEZE_MC=4000, FLOOR_MC=4000)
-    untrusted("STORE_HIGH")(d)
-    assert Q.freeze_limit_mc(d.memory, d.settings) == 4000
-    d.settings[S.FREEZE_MC] = 4100
-    assert Q.freeze_limit_mc(d.memory, d.settings) == 4100
-
-
-def test_a_room_over_its_limit() -> None:
-    d = rested()
-    for mc, hot in ((26999, False), (27000, True), (26700, True), (26699, False)):
-        assert flagged(d, M.FLAG_HOT, ROOM_MC=mc) == hot, mc
-    assert flagged(d, M.FLAG_HOT, ROOM_MC=27000)
-    d.memory[M.PLAN] = N.PLAN_CHARGE
-    assert not flagged(d, M.FLAG_HOT), "nobody wants it cool"
-    d.memory[M.MODE] = mode.COOL_NOW
-    assert flagged(d, M.FLAG_HOT)
-    untrusted("ROOM")(d)
-    assert not flagged(d, M.FLAG_HOT)
-
-
-def test_a_battery_below_its_cut_off() -> None:
-    d = rested()
-    d.set(MAINS_OK=0)
-    for mv, low in ((12000, False), (11999, True), (12600, True), (12601, False), (12000, False)):
-        assert flagged(d, M.FLAG_BATTERY_LOW, BATTERY_MV=mv) == low, mv
-    assert flagged(d, M.FLAG_BATTERY_LOW, BATTERY_MV=11999)
-    assert not flagged(d, M.FLAG_BATTERY_LOW, MAINS_OK=1)
-    d.settings[S.FITTED] &= ~fitted.MAINS
-    assert flagged(d, M.FLAG_BATTERY_LOW)
-    d.settings[S.FITTED] &= ~fitted.BATTERY
-    assert not flagged(d, M.FLAG_BATTERY_LOW)
-
-
-def cold(d: Drive, **readings: int) -> bool:
-    d.set(**readings)
-    return Q.coil_cold(d.memory, d.settings, d.readings)
-
-
-WARM = {"STORE_LOW_MC": 9000, "STORE_HIGH_MC": 9000, "COIL_IN_MC": 9000, "COIL_AIR_MC": 20000}
-
-
-@pytest.mark.parametrize(
-    ("flag", "brine", "least_mc"),
-    [(0, 0, -500), (M.FLAG_COIL, 0, -200), (0, 1, 1000), (M.FLAG_COIL, 1, 1300)],
-)
-def test_water_that_threatens_to_freeze_in_the_coil(flag: int, brine: int, least_mc: int) -> None:
-    d = rested(BRINE=brine)
-    for out, lost, name in (
-        (output.PUMP, (), "COIL_IN"),
-        (output.PUMP | output.FAN, ("STORE_LOW",), "COIL_IN"),
-        (output.PUMP, ("COIL_IN",), "STORE_LOW"),
-        (output.FAN, (), "STORE_LOW"),
-        (0, ("COIL_IN", "STORE_LOW"), "STORE_HIGH"),
-    ):
-        memory(OUT=out, FLAGS=flag, STORE_LOW_GOOD=3, COIL_IN_GOOD=3)(d)
-        untrusted(*lost)(d)
-        assert not cold(d, **{**WARM, f"{name}_MC": least_mc}), name
-        assert cold(d, **{**WARM, f"{name}_MC": least_mc - 1}), name
-    untrusted("COIL_IN", "STORE_LOW", "STORE_HIGH")(d)
-    assert not cold(d, **dict.fromkeys(("STORE_LOW_MC", "STORE_HIGH_MC", "COIL_IN_MC"), -4000))
-
-
-@pytest.mark.parametrize(("flag", "least_mc"), [(0, 3500), (M.FLAG_COIL, 3800)])
-def test_air_that_threatens_to_freeze_the_coil(flag: int, least_mc: int) -> None:
-    d = rested()
-    d.memory[M.FLAGS] = flag
-    assert not cold(d, **{**WARM, "COIL_AIR_MC": least_mc, "ROOM_MC": 0})
-    assert cold(d, COIL_AIR_MC=least_mc - 1, ROOM_MC=20000)
-    untrusted("COIL_AIR")(d)
-    assert not cold(d, ROOM_MC=least_mc)
-    assert cold(d, ROOM_MC=least_mc - 1)
-    d.settings[S.BRINE] = 1
-    assert not cold(d)
-    d.settings[S.BRINE] = 0
-    untrusted("ROOM")(d)
-    assert not cold(d)
-
-
-def test_an_inlet_that_follows_the_store() -> None:
-    d = rested()
-    for mc, follows in ((4999, False), (5000, True), (11000, True), (11001, False)):
-        d.set(COIL_IN_MC=mc)
-        assert Q.inlet_follows(d.memory, d.settings, d.readings) == follows, mc
-    d.set(COIL_IN_MC=8000)
-    untrusted("STORE_LOW")(d)
-    assert Q.inlet_follows(d.memory, d.settings, d.readings)
-    untrusted("STORE_HIGH")(d)
-    assert not Q.inlet_follows(d.memory, d.settings, d.readings)
-    memory(STORE_LOW_GOOD=3)(d)
-    untrusted("COIL_IN")(d)
-    assert not Q.inlet_follows(d.memory, d.settings, d.readings)

@@ -51,6 +51,7 @@ KILLERS = (
     "firmware/test_complete_check.py::test_the_core_has_no_mistake_and_every_case_was_looked_at",
     "firmware/test_complete_check.py",
     "firmware/test_compressor_care.py",
+    "firmware/test_condition_flags.py",
     "firmware/test_condition_words.py",
     "firmware/test_core_syntax.py",
     "firmware/test_delivery.py",

@@ -1,0 +1,33 @@
+"""A controller at rest, and shorthand to change one thing of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from drive import EVERY_SENSOR, Drive, M, N, T
+
+CHARGING = N.PLAN_CHARGE | N.PLAN_WANTED
+
+
+def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
+    """Every probe trusted, no timer running, nothing latched, nothing on, a day without a lead."""
+    d = Drive(fit=fit, settings=settings)
+    for _ in range(3):
+        d.tick()
+    for slot in range(M.TIMERS, M.SIZE):
+        d.memory[slot] = T.IDLE
+    d.memory[M.FLAGS] = 0
+    d.memory[M.PLAN] = CHARGING
+    return d
+
+
+def memory(**slots: int) -> Callable[[Drive], None]:
+    def put(d: Drive) -> None:
+        for name, value in slots.items():
+            d.memory[getattr(M, name)] = value
+
+    return put
+
+
+def untrusted(*probes: str) -> Callable[[Drive], None]:
+    return memory(**{f"{name}_GOOD": 2 for name in probes})
