@@ -82,9 +82,11 @@ def pieces(bench: RecordingBench, trace: Trace) -> list[tuple[int, int, State]]:
     return found
 
 
-def rates_of(plant_params: State, given: State) -> Callable[[float, State], State]:
+def rates_of(
+    plant_params: State, given: State, compile_rates: bool = True
+) -> Callable[[float, State], State]:
     """Return the right-hand side as scipy wants it."""
-    rates = compiled.load(True, DOORS).sim("plant.rates").rates
+    rates = compiled.load(compile_rates, DOORS).sim("plant.rates").rates
     taps = np.zeros(Y.SIZE)
 
     def f(_: float, x: State) -> State:
@@ -102,10 +104,12 @@ def replay(
     method: str,
     rtol: float,
     events: Sequence[Callable[[float, State], float]] = (),
+    compile_rates: bool = True,
 ) -> State:
     """Return the states at every outside event, replayed; shape (events, state.SIZE).
 
-    ``events`` are functions whose zeros the solver is to find on its way.
+    ``events`` are functions whose zeros the solver is to find on its way. Without
+    ``compile_rates`` the right-hand side runs interpreted.
     """
     switch = compiled.load(True, DOORS).sim("plant.rates").switch
     taps = np.zeros(Y.SIZE)
@@ -118,7 +122,7 @@ def replay(
             found.append(x.copy())
         switch(x, given, params, taps)
         run = solve_ivp(
-            rates_of(params, given),
+            rates_of(params, given, compile_rates),
             (begin / 1000.0, end / 1000.0),
             x,
             method=method,
