@@ -3,9 +3,11 @@
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
 from springhouse_host.proof import replay, running, scenarios
 from springhouse_host.site import load_site
+from springhouse_sim.bench import Pace
 
 
 def test_a_span_agrees_and_a_difference_shows(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -27,3 +29,20 @@ def test_the_summer_is_proven_whole() -> None:
     assert all((s.start.month, s.start.day) == (6, 1) for s in found)
     assert sum(s.group == "nominal" for s in found) == 3
     assert sum(s.group == "corner" for s in found) == 5
+
+
+@pytest.mark.slow
+def test_the_skip_leaves_what_every_tick_leaves_over_the_whole_demo_summer() -> None:
+    """Every event, sample and figure of 92 days, and the plant at their end, bit for bit."""
+    site = load_site("demo")
+    summer = scenarios.whole_summer(site)
+    some, every = (
+        running.bench(site, summer, pace=pace).run(summer.days)
+        for pace in (Pace.SKIP, Pace.EVERY_TICK)
+    )
+    assert some.events.tolist() == every.events.tolist()
+    assert np.array_equal(some.samples, every.samples)
+    assert np.array_equal(some.ended, every.ended)
+    assert some.counts.tolist() == every.counts.tolist()
+    assert some.peaks.tolist() == every.peaks.tolist()
+    assert len(some.events) > 1000
