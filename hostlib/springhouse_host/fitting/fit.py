@@ -183,6 +183,17 @@ def correlation_time(r: Array) -> float:
     return float(min(n, max(1.0, 2.0 * pairs[:stop].sum() - 1.0)))
 
 
+def covariance_of(jacobian: Array) -> Array:
+    """Return the covariance of what weighted residuals of unit variance tell.
+
+    By singular values, none taken as less than a trillionth of the largest: what nothing tells is
+    then as good as boundless, where a pseudo-inverse would call it exactly known.
+    """
+    _, s, rows = np.linalg.svd(jacobian, full_matrices=False)
+    half = rows.T / np.maximum(s, 1e-12 * s[0])
+    return np.asarray(half @ half.T)
+
+
 def fit(
     site: Site,
     path: Path,
@@ -231,6 +242,8 @@ def _with_outdoor(log: Log, path: Path) -> Log:
         )
     for name in given.columns:
         both = given[name].dropna()
+        if both.empty:
+            raise KnownError(f"{path}: column {name}: not one number")
         at = table.index.to_numpy().astype("datetime64[s]").astype(np.float64)
         seconds = both.index.to_numpy().astype("datetime64[s]").astype(np.float64)
         table[name] = np.interp(at, seconds, both.to_numpy())
@@ -261,17 +274,17 @@ def _outcome(
     model, wanted = problem.model, problem.wanted
     n = len(wanted)
     jacobian = problem.jacobian(v)
-    covariance = np.linalg.pinv(jacobian.T @ jacobian)
+    covariance = covariance_of(jacobian)
     sd = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(sd, sd)
     scaled = jacobian[:, :n] / np.linalg.norm(jacobian[:, :n], axis=0)
     freedom = max(3.0, effective.sum() - n)
     half = float(student.ppf(0.5 + CONFIDENCE / 2.0, freedom)) * np.hypot(sd[:n], MODEL_SHARE)
+    _refuse_untold(log, problem, v, half, correlation)
     estimates = []
     for i, p in enumerate(wanted):
         value, low, high = (float(p.mid * np.exp(v[i] + k * half[i])) for k in (0, -1, 1))
         estimates.append(Estimate(p.key, p.unit, p.mid, value, low, high))
-    _refuse_untold(log, problem, v, half, correlation)
     minutes, held_out = _minutes(log, problem, whole, start, v)
     keys = [p.key for p in wanted]
     priors = {key: f"{100.0 * s:.0f} % (half the label's range)" for key, s in doubt.items()}
