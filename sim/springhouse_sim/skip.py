@@ -386,6 +386,8 @@ def run(
             skip_dense.fill(curve, skip_dense.share_at(curve, switched), x)
             now = switched * TICK_MS
             begin(tank, pilot)
+            for slot in range(Y.SIZE):  # for a sample at this very tick
+                tank[4][slot] = pilot[2][slot]
         else:
             catch_up(tank, board, observer, sense, log, curve, skip, last, end == to_ms)
             gauge_to(board, log, curve, skip, last, turning(tank))

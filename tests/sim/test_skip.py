@@ -101,6 +101,20 @@ def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
     assert trace.counts[G.BOOTS] == 2
 
 
+def test_a_sample_at_the_tick_at_which_a_battery_cuts_out() -> None:
+    """A power bank a minute after the outage: as with fixed steps, no tap left from before."""
+    bank = Battery(
+        kind="power_bank", usable_wh=60.0, charger_w=10.0, min_load_w=3.0, min_load_wait_s=60.0
+    )
+    house = replace(plant(), battery=bank)
+    fixed, skipped = (
+        bench(Outage(600, 600), plant=house, pace=pace).run(0.01)
+        for pace in (Pace.PLAIN, Pace.SKIP)
+    )
+    assert 660_000 in skipped.events[:, ticks.AT_MS]
+    assert skipped.samples[11] == pytest.approx(fixed.samples[11], rel=0.005, abs=0.02)
+
+
 def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:
     """Locked out by its winding in a hot place, again and again, at the same ticks."""
     given = {U.PLACE_GAIN_W: 1600.0}
