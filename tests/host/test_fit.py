@@ -49,7 +49,9 @@ def test_csv_log_of_a_random_site(tmp_path: Path, capsys, two_days: Run) -> None
     out = ["--plot", str(tmp_path / "fit.png"), "--json", str(tmp_path / "fit.json")]
     held = [part for key in ROOM_KEYS for part in ("--hold", key)]
     assert cli.run(["fit", str(old), "--log", str(log), *held, *out]) == 0
-    assert "held out" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "held out" in said
+    assert "not settled" not in said
     assert old.read_bytes() == before
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
     made = load_site(tmp_path / "site-2.toml")
@@ -196,6 +198,7 @@ def test_a_typical_year_is_not_the_weather_of_a_log(tmp_path: Path, two_days: Ru
     outdoor.write_text("local_time,outdoor_c\n2001-07-08,20\n2001-07-19,30\n")
     model = make_model(SITE, fitting._with_outdoor(read_log(log, SITE), outdoor))
     assert any("the sun is the typical year's" in note for note in model.notes)
+    assert any("outdoor_c: a straight line over 264.0 h" in note for note in model.notes)
 
 
 def test_black_box_times_and_damage(tmp_path: Path, two_days: Run) -> None:

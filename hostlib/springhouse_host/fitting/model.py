@@ -320,6 +320,8 @@ def make_model(site: Site, log: Log) -> Model:
             f"{REST_S / 60:g} min with compressor and pump off and the store above "
             f"{ICE_FREE_C:g} °C: log on, a row a minute"
         )
+    if len(stretches) > MOST_STRETCHES:
+        notes.append(f"the {MOST_STRETCHES} longest of {len(stretches)} stretches are used")
     longest = sorted(stretches, key=lambda s: -len(s.seconds))[:MOST_STRETCHES]
     stretches = [s for s in stretches if s in longest]
     if not log.has("humidity"):
