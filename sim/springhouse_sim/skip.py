@@ -3,7 +3,7 @@
 The plant goes in long steps with dense output. After a step of the controller that changed nothing
 its `decisions` say until when, and between which readings, it cannot change its mind; it is called
 again at the first tick at which that may end, and at every tick after a change. When it drives
-something else, the step is cut there and the plant starts anew from the cubic at that tick.
+something else, the step is cut there and the plant starts anew from the curve at that tick.
 
 With ``every`` set the controller is stepped at every tick of the same steps: the oracle.
 
@@ -93,23 +93,23 @@ def count_states(board: Board, log: Log, skip: Skip, last: int) -> None:
 
 
 def sample_to(
-    tank: Tank, board: Board, log: Log, cubic: FloatRecord, skip: Skip, last: int
+    tank: Tank, board: Board, log: Log, curve: FloatRecord, skip: Skip, last: int
 ) -> None:
-    """Write the minute samples up to a tick from the cubic."""
+    """Write the minute samples up to a tick from the curve."""
     own, used, samples = skip[0], log[2], log[1]
     tick = (own[SAMPLED] // SAMPLE_TICKS + 1) * SAMPLE_TICKS
     while tick <= last:
-        share = skip_dense.share_at(cubic, tick)
+        share = skip_dense.share_at(curve, tick)
         k = used[ticks.SAMPLES_USED] * ticks.COLUMNS
         samples[k] = float(tick)
         k += 1
         for slot in ticks.STATE_COLUMNS:
-            samples[k] = skip_dense.value(cubic, slot, share)
+            samples[k] = skip_dense.value(curve, slot, share)
             k += 1
         for slot in ticks.TAP_COLUMNS:
-            samples[k] = skip_dense.tap(cubic, slot, share)
+            samples[k] = skip_dense.tap(curve, slot, share)
             k += 1
-        age_s = skip_dense.value(cubic, X.WEATHER_AGE_S, share)
+        age_s = skip_dense.value(curve, X.WEATHER_AGE_S, share)
         for slot in ticks.GIVEN_COLUMNS:
             samples[k] = U.now(tank[1], slot, age_s)
             k += 1
@@ -180,35 +180,35 @@ def turning(tank: Tank) -> bool:
 
 
 def gauge_to(
-    board: Board, log: Log, cubic: FloatRecord, skip: Skip, last: int, pumping: bool
+    board: Board, log: Log, curve: FloatRecord, skip: Skip, last: int, pumping: bool
 ) -> None:
     """Gauge all ticks of the step up to a tick; ``pumping``: whether the pump turned there."""
     own = skip[0]
     least = board[1][S.FLOW_LEAST_ML_MIN] / 1000.0
-    skip_gauge.span(cubic, log[3], log[5], pumping, least, own[GAUGED] + 1, last)
+    skip_gauge.span(curve, log[3], log[5], pumping, least, own[GAUGED] + 1, last)
     own[GAUGED] = max(own[GAUGED], last)
 
 
-def switch_tick(cubic: FloatRecord, u: FloatRecord, p: FloatRecord, first: int, last: int) -> int:
+def switch_tick(curve: FloatRecord, u: FloatRecord, p: FloatRecord, first: int, last: int) -> int:
     """Return the first tick at which protector or battery switches, NEVER if none does."""
-    opened = cubic[X.OVERLOAD_OPEN] > 0.5
-    low, high = skip_dense.hull(cubic, X.WINDING_C)
+    opened = curve[X.OVERLOAD_OPEN] > 0.5
+    low, high = skip_dense.hull(curve, X.WINDING_C)
     thermal = low <= p[param.OVERLOAD_RESET_C] if opened else high >= p[param.OVERLOAD_TRIP_C]
-    on_battery = u[U.MAINS] < 0.5 and p[param.BATTERY_KIND] > 0.5 and cubic[X.BATTERY_CUT] < 0.5
+    on_battery = u[U.MAINS] < 0.5 and p[param.BATTERY_KIND] > 0.5 and curve[X.BATTERY_CUT] < 0.5
     if not thermal and not on_battery:
         return skip_scan.NEVER
     for tick in range(first, last + 1):
-        share = skip_dense.share_at(cubic, tick)
-        winding_c = skip_dense.value(cubic, X.WINDING_C, share)
+        share = skip_dense.share_at(curve, tick)
+        winding_c = skip_dense.value(curve, X.WINDING_C, share)
         if opened and winding_c <= p[param.OVERLOAD_RESET_C]:
             return tick
         if not opened and winding_c >= p[param.OVERLOAD_TRIP_C]:
             return tick
         if on_battery:
-            idle_s = skip_dense.value(cubic, X.BATTERY_LOW_LOAD_S, share)
+            idle_s = skip_dense.value(curve, X.BATTERY_LOW_LOAD_S, share)
             if idle_s >= p[param.BATTERY_LOW_LOAD_LIMIT_S]:
                 return tick
-            if skip_dense.value(cubic, X.BATTERY_WH, share) <= 0.0:
+            if skip_dense.value(curve, X.BATTERY_WH, share) <= 0.0:
                 return tick
     return skip_scan.NEVER
 
@@ -241,7 +241,7 @@ def first_wake(
     tank: Tank,
     board: Board,
     sense: IntRecord,
-    cubic: FloatRecord,
+    curve: FloatRecord,
     skip: Skip,
     first: int,
     last: int,
@@ -253,9 +253,9 @@ def first_wake(
         return first if first <= last else skip_scan.NEVER
     end = min(last, own[WAKE] - 1)
     asleep = own[WAKE] < skip_scan.NEVER
-    if asleep and skip_scan.arm(cubic, p, settings, sense, watch, flags, first, last):
+    if asleep and skip_scan.arm(curve, p, settings, sense, watch, flags, first, last):
         for tick in range(first, end + 1):
-            if skip_scan.outside(cubic, p, sense, readings, watch, flags, tick):
+            if skip_scan.outside(curve, p, sense, readings, watch, flags, tick):
                 return tick
     return own[WAKE] if own[WAKE] <= last else skip_scan.NEVER
 
@@ -266,7 +266,7 @@ def catch_up(
     observer: Observer,
     sense: IntRecord,
     log: Log,
-    cubic: FloatRecord,
+    curve: FloatRecord,
     skip: Skip,
     last: int,
     show: bool,
@@ -274,7 +274,7 @@ def catch_up(
     """Catch up with the ticks up to ``last``, at which nothing could change."""
     own = skip[0]
     memory, settings, readings, _ = board
-    sample_to(tank, board, log, cubic, skip, last)
+    sample_to(tank, board, log, curve, skip, last)
     if not board[3][0]:
         return
     if last > own[COUNTED]:
@@ -282,10 +282,10 @@ def catch_up(
     if not log[3][G.ALIVE]:
         return
     if last > own[FOLLOWED]:
-        skip_follow.follow(cubic, memory, settings, readings, sense, own[FOLLOWED], last)
+        skip_follow.follow(curve, memory, settings, readings, sense, own[FOLLOWED], last)
         own[FOLLOWED] = last
-    if show and own[SEEN] < last and last * TICK_MS >= cubic[skip_dense.BEGIN_MS]:
-        skip_dense.fill(cubic, skip_dense.share_at(cubic, last), tank[0])
+    if show and own[SEEN] < last and last * TICK_MS >= curve[skip_dense.BEGIN_MS]:
+        skip_dense.fill(curve, skip_dense.share_at(curve, last), tank[0])
         see(tank, board, observer, sense, skip, last)
 
 
@@ -295,7 +295,7 @@ def walk(
     observer: Observer,
     sense: IntRecord,
     log: Log,
-    cubic: FloatRecord,
+    curve: FloatRecord,
     skip: Skip,
     every: bool,
     first: int,
@@ -305,16 +305,16 @@ def walk(
     tick = first
     while tick <= last:
         if not every:
-            tick = first_wake(tank, board, sense, cubic, skip, tick, last)
+            tick = first_wake(tank, board, sense, curve, skip, tick, last)
             if tick > last:
                 break
-        catch_up(tank, board, observer, sense, log, cubic, skip, tick - 1, True)
-        skip_dense.fill(cubic, skip_dense.share_at(cubic, tick), tank[0])
+        catch_up(tank, board, observer, sense, log, curve, skip, tick - 1, True)
+        skip_dense.fill(curve, skip_dense.share_at(curve, tick), tank[0])
         pumping = turning(tank)
         if control(tank, board, observer, sense, log, skip, tick):
-            gauge_to(board, log, cubic, skip, tick - 1, pumping)
+            gauge_to(board, log, curve, skip, tick - 1, pumping)
             gauge_tick(tank, board, log, skip, tick)
-            sample_to(tank, board, log, cubic, skip, tick)
+            sample_to(tank, board, log, curve, skip, tick)
             return tick
         tick += 1
     return skip_scan.NEVER
@@ -350,7 +350,7 @@ def run(
         every: step the controller at every tick.
     """
     x, u, p, _, _ = tank
-    own, cubic = skip[0], pilot[5]
+    own, curve = skip[0], pilot[5]
     used, sizes = log[2], log[4]
     now = from_ms
     afresh = True
@@ -363,32 +363,34 @@ def run(
         if used[ticks.SAMPLES_USED] + ROOM_FOR_STEP >= sizes[ticks.SAMPLES_USED]:
             return now
         if now % TICK_MS == 0 and own[DONE] < now // TICK_MS:
-            skip_dense.stand(cubic, x, tank[4], now)
+            skip_dense.stand(curve, x, tank[4], now)
             control(tank, board, observer, sense, log, skip, now // TICK_MS)
             gauge_tick(tank, board, log, skip, now // TICK_MS)
-            sample_to(tank, board, log, cubic, skip, now // TICK_MS)
+            sample_to(tank, board, log, curve, skip, now // TICK_MS)
             afresh = True
         if afresh:
             begin(tank, pilot)
         end = H.step(pilot, u, p, now, to_ms)
         first = now // TICK_MS + 1
         last = (min(end, to_ms - 1)) // TICK_MS
-        switched = switch_tick(cubic, u, p, first, last)
+        switched = switch_tick(curve, u, p, first, last)
         if switched < skip_scan.NEVER:
             last = switched - 1
-        cut = walk(tank, board, observer, sense, log, cubic, skip, every, first, last)
+        cut = walk(tank, board, observer, sense, log, curve, skip, every, first, last)
         afresh = True
         if cut < skip_scan.NEVER:
             now = cut * TICK_MS
         elif switched < skip_scan.NEVER:
-            catch_up(tank, board, observer, sense, log, cubic, skip, last, True)
-            gauge_to(board, log, cubic, skip, last, turning(tank))
-            skip_dense.fill(cubic, skip_dense.share_at(cubic, switched), x)
+            catch_up(tank, board, observer, sense, log, curve, skip, last, True)
+            gauge_to(board, log, curve, skip, last, turning(tank))
+            skip_dense.fill(curve, skip_dense.share_at(curve, switched), x)
             now = switched * TICK_MS
             begin(tank, pilot)
+            for slot in range(Y.SIZE):  # for a sample at this very tick
+                tank[4][slot] = pilot[2][slot]
         else:
-            catch_up(tank, board, observer, sense, log, cubic, skip, last, end == to_ms)
-            gauge_to(board, log, cubic, skip, last, turning(tank))
+            catch_up(tank, board, observer, sense, log, curve, skip, last, end == to_ms)
+            gauge_to(board, log, curve, skip, last, turning(tank))
             own[DONE] = last
             now = end
             go_on(tank, pilot)

@@ -23,7 +23,7 @@ SIZE = LENGTH_MS + 1
 
 
 def fit(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     x0: FloatRecord,
     f0: FloatRecord,
     x1: FloatRecord,
@@ -37,88 +37,88 @@ def fit(
         d = x1[slot] - x0[slot]
         s0 = h_s * f0[slot]
         s1 = h_s * f1[slot]
-        cubic[BEGIN + slot] = x0[slot]
-        cubic[LINEAR + slot] = s0
-        cubic[SQUARE + slot] = 3.0 * d - 2.0 * s0 - s1
-        cubic[CUBE + slot] = s0 + s1 - 2.0 * d
-        cubic[FOURTH + slot] = 0.0
-        cubic[END + slot] = x1[slot]
-    cubic[BEGIN_MS] = begin_ms
-    cubic[LENGTH_MS] = end_ms - begin_ms
+        curve[BEGIN + slot] = x0[slot]
+        curve[LINEAR + slot] = s0
+        curve[SQUARE + slot] = 3.0 * d - 2.0 * s0 - s1
+        curve[CUBE + slot] = s0 + s1 - 2.0 * d
+        curve[FOURTH + slot] = 0.0
+        curve[END + slot] = x1[slot]
+    curve[BEGIN_MS] = begin_ms
+    curve[LENGTH_MS] = end_ms - begin_ms
 
 
-def bend(cubic: FloatRecord, amid: FloatRecord) -> None:
+def bend(curve: FloatRecord, amid: FloatRecord) -> None:
     """Bend the curve just filled so that it goes through the state amid the step.
 
     To the cubic is added what vanishes with its slope at both ends: share**2 (1 - share)**2.
     """
     for slot in range(X.SIZE):
-        fourth = 16.0 * (amid[slot] - value(cubic, slot, 0.5))
-        cubic[SQUARE + slot] += fourth
-        cubic[CUBE + slot] -= 2.0 * fourth
-        cubic[FOURTH + slot] = fourth
+        fourth = 16.0 * (amid[slot] - value(curve, slot, 0.5))
+        curve[SQUARE + slot] += fourth
+        curve[CUBE + slot] -= 2.0 * fourth
+        curve[FOURTH + slot] = fourth
 
 
-def stand(cubic: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> None:
+def stand(curve: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> None:
     """Fill the record with a state that stands still, for a tick that no step leads to."""
     for slot in range(X.SIZE):
-        cubic[BEGIN + slot] = x[slot]
-        cubic[LINEAR + slot] = 0.0
-        cubic[SQUARE + slot] = 0.0
-        cubic[CUBE + slot] = 0.0
-        cubic[FOURTH + slot] = 0.0
-        cubic[END + slot] = x[slot]
+        curve[BEGIN + slot] = x[slot]
+        curve[LINEAR + slot] = 0.0
+        curve[SQUARE + slot] = 0.0
+        curve[CUBE + slot] = 0.0
+        curve[FOURTH + slot] = 0.0
+        curve[END + slot] = x[slot]
     for slot in range(Y.SIZE):
-        cubic[TAPS_BEGIN + slot] = t[slot]
-        cubic[TAPS_END + slot] = t[slot]
-    cubic[BEGIN_MS] = now_ms
-    cubic[LENGTH_MS] = TICK_MS
+        curve[TAPS_BEGIN + slot] = t[slot]
+        curve[TAPS_END + slot] = t[slot]
+    curve[BEGIN_MS] = now_ms
+    curve[LENGTH_MS] = TICK_MS
 
 
-def share_at(cubic: FloatRecord, tick: int) -> float:
+def share_at(curve: FloatRecord, tick: int) -> float:
     """Return the share of the step at a tick."""
-    return float((tick * TICK_MS - cubic[BEGIN_MS]) / cubic[LENGTH_MS])
+    return float((tick * TICK_MS - curve[BEGIN_MS]) / curve[LENGTH_MS])
 
 
-def value(cubic: FloatRecord, slot: int, share: float) -> float:
+def value(curve: FloatRecord, slot: int, share: float) -> float:
     """Return one slot of the state."""
     if share == 1.0:
-        return float(cubic[END + slot])
-    rest = cubic[SQUARE + slot] + share * (cubic[CUBE + slot] + share * cubic[FOURTH + slot])
-    return float(cubic[BEGIN + slot] + share * (cubic[LINEAR + slot] + share * rest))
+        return float(curve[END + slot])
+    rest = curve[SQUARE + slot] + share * (curve[CUBE + slot] + share * curve[FOURTH + slot])
+    return float(curve[BEGIN + slot] + share * (curve[LINEAR + slot] + share * rest))
 
 
-def fill(cubic: FloatRecord, share: float, x: FloatRecord) -> None:
+def fill(curve: FloatRecord, share: float, x: FloatRecord) -> None:
     """Fill the whole state."""
     for slot in range(X.SIZE):
-        x[slot] = value(cubic, slot, share)
+        x[slot] = value(curve, slot, share)
 
 
-def tap(cubic: FloatRecord, slot: int, share: float) -> float:
+def tap(curve: FloatRecord, slot: int, share: float) -> float:
     """Return a tap, on the straight line between those at the ends."""
-    return float(cubic[TAPS_BEGIN + slot] * (1.0 - share) + cubic[TAPS_END + slot] * share)
+    return float(curve[TAPS_BEGIN + slot] * (1.0 - share) + curve[TAPS_END + slot] * share)
 
 
-def inner(cubic: FloatRecord, slot: int) -> tuple[float, float, float]:
+def inner(curve: FloatRecord, slot: int) -> tuple[float, float, float]:
     """Return the three inner Bernstein points; the outer two are the values at the ends."""
-    begin, linear = cubic[BEGIN + slot], cubic[LINEAR + slot]
-    square, cube = cubic[SQUARE + slot], cubic[CUBE + slot]
+    begin, linear = curve[BEGIN + slot], curve[LINEAR + slot]
+    square, cube = curve[SQUARE + slot], curve[CUBE + slot]
     first = begin + 0.25 * linear
     second = begin + 0.5 * linear + square / 6.0
     third = begin + 0.75 * linear + 0.5 * square + 0.25 * cube
     return first, second, third
 
 
-def hull(cubic: FloatRecord, slot: int) -> tuple[float, float]:
+def hull(curve: FloatRecord, slot: int) -> tuple[float, float]:
     """Return bounds of one slot over the step."""
-    a, e = cubic[BEGIN + slot], cubic[END + slot]
-    b, c, d = inner(cubic, slot)
+    a, e = curve[BEGIN + slot], curve[END + slot]
+    b, c, d = inner(curve, slot)
     low = min(min(a, b), min(c, min(d, e)))
     return low, max(max(a, b), max(c, max(d, e)))
 
 
-def monotone(cubic: FloatRecord, slot: int) -> bool:
+def monotone(curve: FloatRecord, slot: int) -> bool:
     """Whether one slot surely only rises or only falls over the step."""
-    a, e = cubic[BEGIN + slot], cubic[END + slot]
-    b, c, d = inner(cubic, slot)
+    a, e = curve[BEGIN + slot], curve[END + slot]
+    b, c, d = inner(curve, slot)
     return bool(a <= b <= c <= d <= e or a >= b >= c >= d >= e)

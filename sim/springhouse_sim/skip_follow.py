@@ -20,8 +20,8 @@ COUNT_MK = 62  # an anchor that moves by so little moves with every count
 FAR_MK = 4000  # a probe that goes so far within a step is followed frame by frame
 
 
-def _shown(cubic: FloatRecord, sense: IntRecord, tick: int, i: int) -> int:
-    true_c = value(cubic, sensing.PROBE_STATES[i], share_at(cubic, tick))
+def _shown(curve: FloatRecord, sense: IntRecord, tick: int, i: int) -> int:
+    true_c = value(curve, sensing.PROBE_STATES[i], share_at(curve, tick))
     return sensing.shown_mc(sense, true_c, tick, i)
 
 
@@ -42,7 +42,7 @@ def _show(
 
 
 def follow(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     memory: IntRecord,
     settings: IntRecord,
     readings: IntRecord,
@@ -56,16 +56,16 @@ def follow(
     for i in range(R.PROBES):
         if not honest(settings, sense, i) or not memory[M.VALID] & (1 << i):
             continue
-        low_c, high_c = hull(cubic, sensing.PROBE_STATES[i])
+        low_c, high_c = hull(curve, sensing.PROBE_STATES[i])
         near = (high_c - low_c) * 1000.0 < FAR_MK and sense[E.SHIFT_MK_0 + i] == 0
         if P.ANCHOR_MK[i] <= COUNT_MK and near:
-            _last_move(cubic, memory, settings, readings, sense, after, last, i)
+            _last_move(curve, memory, settings, readings, sense, after, last, i)
         else:
-            _every_frame(cubic, memory, settings, readings, sense, after, last, i)
+            _every_frame(curve, memory, settings, readings, sense, after, last, i)
 
 
 def _last_move(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     memory: IntRecord,
     settings: IntRecord,
     readings: IntRecord,
@@ -76,21 +76,21 @@ def _last_move(
 ) -> None:
     """Only the last change of count leaves a mark: it, the frame before and the frame after it."""
     tick = last
-    shown = _shown(cubic, sense, tick, i)
+    shown = _shown(curve, sense, tick, i)
     while tick - 1 > after:
-        before = _shown(cubic, sense, tick - 1, i)
+        before = _shown(curve, sense, tick - 1, i)
         if before != shown:
             break
         tick -= 1
     first = max(after + 1, tick - 1)
     for frame in range(first, min(last, first + 2) + 1):
-        _show(memory, settings, readings, sense, frame, _shown(cubic, sense, frame, i), i)
+        _show(memory, settings, readings, sense, frame, _shown(curve, sense, frame, i), i)
     if last > first + 2:
         readings[R.STORE_LOW_MC + i] = shown
 
 
 def _every_frame(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     memory: IntRecord,
     settings: IntRecord,
     readings: IntRecord,
@@ -102,14 +102,14 @@ def _every_frame(
     """Every frame that reaches the anchor's width, unless none of them can."""
     anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
     room = P.ANCHOR_MK[i] - HALF_COUNT_MK - sense[E.NOISE_MK]
-    low_c, high_c = hull(cubic, sensing.PROBE_STATES[i])
+    low_c, high_c = hull(curve, sensing.PROBE_STATES[i])
     error = sense[E.OFFSET_MK_0 + i]
     steady = sense[E.SHIFT_MK_0 + i] == 0 and i > P.HIGH
     inside = anchor - room < low_c * 1000.0 + error and high_c * 1000.0 + error < anchor + room
     if steady and inside:
         return
     for frame in range(after + 1, last + 1):
-        shown = _shown(cubic, sense, frame, i)
+        shown = _shown(curve, sense, frame, i)
         anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
         if i <= P.HIGH or abs(shown - anchor) >= P.ANCHOR_MK[i]:
             _show(memory, settings, readings, sense, frame, shown, i)

@@ -1,6 +1,6 @@
 """The figures of `gauge.py` over all ticks of a step at once, as if each had been looked at.
 
-Spells and peaks are those of the ticks. Where the cubic surely only rises or falls the first and
+Spells and peaks are those of the ticks. Where the curve surely only rises or falls the first and
 last tick are enough; where a bound shows that nothing is touched, none is looked at.
 """
 
@@ -17,7 +17,7 @@ def spell_of(counts: IntRecord, slot: int, ticks: int) -> None:
 
 
 def dry(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     counts: IntRecord,
     pumping: bool,
     least_l_min: float,
@@ -28,36 +28,36 @@ def dry(
     if not pumping:
         counts[G.DRY_S] = 0
         return
-    low, high = hull(cubic, X.FLOW_L_MIN)
+    low, high = hull(curve, X.FLOW_L_MIN)
     if low >= least_l_min:
         counts[G.DRY_S] = 0
     elif high < least_l_min:
         spell_of(counts, G.DRY_S, last - first + 1)
     else:
         for tick in range(first, last + 1):
-            flow = value(cubic, X.FLOW_L_MIN, share_at(cubic, tick))
+            flow = value(curve, X.FLOW_L_MIN, share_at(curve, tick))
             G.spell(counts, G.DRY_S, flow < least_l_min)
 
 
-def ice_at(cubic: FloatRecord, share: float) -> float:
+def ice_at(curve: FloatRecord, share: float) -> float:
     """Return all ice [kg]."""
     ice_kg = 0.0
     for i in range(X.LAYERS):
-        ice_kg += value(cubic, X.ICE_KG + i, share)
+        ice_kg += value(curve, X.ICE_KG + i, share)
     return ice_kg
 
 
-def ice(cubic: FloatRecord, counts: IntRecord, peaks: FloatRecord, first: int, last: int) -> None:
+def ice(curve: FloatRecord, counts: IntRecord, peaks: FloatRecord, first: int, last: int) -> None:
     """Ice that stands, and the most of it."""
     low_kg = 0.0
     high_kg = 0.0
     for i in range(X.LAYERS):
-        low, high = hull(cubic, X.ICE_KG + i)
+        low, high = hull(curve, X.ICE_KG + i)
         low_kg += low
         high_kg += high
     if high_kg > peaks[G.ICE_MAX_KG] or low_kg < G.ICE_STANDS_KG <= high_kg:
         for tick in range(first, last + 1):
-            now_kg = ice_at(cubic, share_at(cubic, tick))
+            now_kg = ice_at(curve, share_at(curve, tick))
             G.spell(counts, G.ICE_S, now_kg >= G.ICE_STANDS_KG)
             peaks[G.ICE_MAX_KG] = max(peaks[G.ICE_MAX_KG], now_kg)
     elif low_kg >= G.ICE_STANDS_KG:
@@ -67,21 +67,21 @@ def ice(cubic: FloatRecord, counts: IntRecord, peaks: FloatRecord, first: int, l
 
 
 def highest(
-    cubic: FloatRecord, peaks: FloatRecord, peak: int, slot: int, sign: float, first: int, last: int
+    curve: FloatRecord, peaks: FloatRecord, peak: int, slot: int, sign: float, first: int, last: int
 ) -> None:
     """Raise a peak to the greatest of ``sign`` times a slot; with -1 the peak is a least value."""
-    low, high = hull(cubic, slot)
+    low, high = hull(curve, slot)
     if sign * (high if sign > 0.0 else low) <= sign * peaks[peak]:
         return
-    every = 1 if not monotone(cubic, slot) else max(1, last - first)
+    every = 1 if not monotone(curve, slot) else max(1, last - first)
     for tick in range(first, last + 1, every):
-        now = value(cubic, slot, share_at(cubic, tick))
+        now = value(curve, slot, share_at(curve, tick))
         if sign * now > sign * peaks[peak]:
             peaks[peak] = now
 
 
 def span(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     counts: IntRecord,
     peaks: FloatRecord,
     pumping: bool,
@@ -92,10 +92,10 @@ def span(
     """Take in ticks ``first`` to ``last`` of the step, all with the same outputs and supply."""
     if last < first:
         return
-    dry(cubic, counts, pumping, least_l_min, first, last)
-    ice(cubic, counts, peaks, first, last)
+    dry(curve, counts, pumping, least_l_min, first, last)
+    ice(curve, counts, peaks, first, last)
     for i in range(X.LAYERS):
-        highest(cubic, peaks, G.STORE_MIN_C, X.WATER_C + i, -1.0, first, last)
-    highest(cubic, peaks, G.WINDING_MAX_C, X.WINDING_C, 1.0, first, last)
-    highest(cubic, peaks, G.FROST_MAX_KG, X.FROST_KG, 1.0, first, last)
-    highest(cubic, peaks, G.TRAY_MAX_L, X.TRAY_L, 1.0, first, last)
+        highest(curve, peaks, G.STORE_MIN_C, X.WATER_C + i, -1.0, first, last)
+    highest(curve, peaks, G.WINDING_MAX_C, X.WINDING_C, 1.0, first, last)
+    highest(curve, peaks, G.FROST_MAX_KG, X.FROST_KG, 1.0, first, last)
+    highest(curve, peaks, G.TRAY_MAX_L, X.TRAY_L, 1.0, first, last)

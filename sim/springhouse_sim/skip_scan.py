@@ -1,6 +1,6 @@
 """Whether a reading may leave its band within a step, and at which tick it first does.
 
-`arm` bounds every reading over the whole step: the hull of the cubic goes through the sensor, its
+`arm` bounds every reading over the whole step: the hull of the curve goes through the sensor, its
 error and the whole of its noise. Only what may touch its band is then looked at tick by tick, with
 the exact noise and the exact count.
 """
@@ -64,12 +64,12 @@ def next_wake(
 
 
 def _probe(
-    cubic: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, first: int, last: int
+    curve: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, first: int, last: int
 ) -> bool:
     low, high = watch[2 * (R.STORE_LOW_MC + i)], watch[2 * (R.STORE_LOW_MC + i) + 1]
     if low <= -H.FAR and high >= H.FAR:
         return False
-    least_c, most_c = hull(cubic, sensing.PROBE_STATES[i])
+    least_c, most_c = hull(curve, sensing.PROBE_STATES[i])
     # A ramp is monotone, so its ends bound it.
     shift_1, shift_2 = sensing.shift_mk(sense, first, i), sensing.shift_mk(sense, last, i)
     error = sense[E.OFFSET_MK_0 + i]
@@ -87,40 +87,40 @@ def _level(p: FloatRecord, sense: IntRecord, least_kg: float, most_kg: float) ->
     return bool(sense[E.LEVEL] == E.FOLLOWS and not surely_over and not surely_under)
 
 
-def _flow(cubic: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
-    low, high = hull(cubic, X.FLOW_L_MIN)
+def _flow(curve: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
+    low, high = hull(curve, X.FLOW_L_MIN)
     if sensing.flow_ml_min(sense, low) < watch[2 * R.FLOW_ML_MIN]:
         return True
     return bool(sensing.flow_ml_min(sense, high) > watch[2 * R.FLOW_ML_MIN + 1])
 
 
-def _tray(cubic: FloatRecord, p: FloatRecord, sense: IntRecord) -> bool:
-    low, high = hull(cubic, X.TRAY_L)
+def _tray(curve: FloatRecord, p: FloatRecord, sense: IntRecord) -> bool:
+    low, high = hull(curve, X.TRAY_L)
     return bool(sense[E.TRAY] == E.FOLLOWS and low < p[param.TRAY_FLOAT_L] <= high)
 
 
-def _floor(cubic: FloatRecord, sense: IntRecord) -> bool:
+def _floor(curve: FloatRecord, sense: IntRecord) -> bool:
     """Both are totals that only grow."""
-    spilled_0, spilled_1 = hull(cubic, X.SPILL_L)
-    leaked_0, leaked_1 = hull(cubic, X.LEAKED_KG)
+    spilled_0, spilled_1 = hull(curve, X.SPILL_L)
+    leaked_0, leaked_1 = hull(curve, X.LEAKED_KG)
     wet_ml = sense[E.FLOOR_WET_ML] + sense[E.FLOOR_MOPPED_ML]
     low = (spilled_0 + leaked_0) * 1000.0
     high = (spilled_1 + leaked_1) * 1000.0
     return bool(sense[E.FLOOR] == E.FOLLOWS and low < wet_ml <= high)
 
 
-def _cut_out(cubic: FloatRecord, sense: IntRecord) -> bool:
+def _cut_out(curve: FloatRecord, sense: IntRecord) -> bool:
     if sense[E.CUT_OUT_OPENS_MC] == E.NO_CUT_OUT:
         return False
-    low, high = hull(cubic, X.STORE_HIGH_PROBE_C)
+    low, high = hull(curve, X.STORE_HIGH_PROBE_C)
     if sense[E.CUT_OUT_OPEN]:
         return bool(high * 1000.0 >= sense[E.CUT_OUT_CLOSES_MC])
     return bool(low * 1000.0 <= sense[E.CUT_OUT_OPENS_MC])
 
 
-def _block(cubic: FloatRecord, p: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
+def _block(curve: FloatRecord, p: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
     """Whether level or battery voltage, which have no simple bound, may decide."""
-    low, high = hull(cubic, X.STORE_KG)
+    low, high = hull(curve, X.STORE_KG)
     if _level(p, sense, low, high):
         return True
     slot = 2 * R.BATTERY_MV
@@ -129,7 +129,7 @@ def _block(cubic: FloatRecord, p: FloatRecord, sense: IntRecord, watch: IntRecor
 
 
 def arm(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     p: FloatRecord,
     settings: IntRecord,
     sense: IntRecord,
@@ -140,13 +140,13 @@ def arm(
 ) -> bool:
     """Set the flags of all that may leave its band from tick ``first`` to ``last``; any at all?"""
     for i in range(R.PROBES):
-        may = honest(settings, sense, i) and _probe(cubic, sense, watch, i, first, last)
+        may = honest(settings, sense, i) and _probe(curve, sense, watch, i, first, last)
         flags[i] = 1 if may else 0
-    flags[FLOW] = 1 if _flow(cubic, sense, watch) else 0
-    flags[TRAY] = 1 if _tray(cubic, p, sense) else 0
-    flags[FLOOR] = 1 if _floor(cubic, sense) else 0
-    flags[CUT_OUT] = 1 if _cut_out(cubic, sense) else 0
-    flags[BLOCK] = 1 if _block(cubic, p, sense, watch) else 0
+    flags[FLOW] = 1 if _flow(curve, sense, watch) else 0
+    flags[TRAY] = 1 if _tray(curve, p, sense) else 0
+    flags[FLOOR] = 1 if _floor(curve, sense) else 0
+    flags[CUT_OUT] = 1 if _cut_out(curve, sense) else 0
+    flags[BLOCK] = 1 if _block(curve, p, sense, watch) else 0
     found = 0
     for flag in range(FLAGS):
         found += flags[flag]
@@ -154,11 +154,11 @@ def arm(
 
 
 def _probe_outside(
-    cubic: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, tick: int, share: float
+    curve: FloatRecord, sense: IntRecord, watch: IntRecord, i: int, tick: int, share: float
 ) -> bool:
     slot = R.STORE_LOW_MC + i
     low, high = watch[2 * slot], watch[2 * slot + 1]
-    true_c = value(cubic, sensing.PROBE_STATES[i], share)
+    true_c = value(curve, sensing.PROBE_STATES[i], share)
     about = true_c * 1000.0 + sense[E.OFFSET_MK_0 + i] + sensing.shift_mk(sense, tick, i)
     # Half a count and the whole noise: whoever is further inside needs no dice.
     reach = sense[E.NOISE_MK] + HALF_COUNT_MK
@@ -169,7 +169,7 @@ def _probe_outside(
 
 
 def outside(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     p: FloatRecord,
     sense: IntRecord,
     readings: IntRecord,
@@ -180,19 +180,19 @@ def outside(
     """Whether a flagged reading is outside its band at a tick, or cannot be judged here."""
     if flags[BLOCK]:
         return True
-    share = share_at(cubic, tick)
+    share = share_at(curve, tick)
     for i in range(R.PROBES):
-        if flags[i] and _probe_outside(cubic, sense, watch, i, tick, share):
+        if flags[i] and _probe_outside(curve, sense, watch, i, tick, share):
             return True
     if flags[FLOW]:
-        shown = sensing.flow_ml_min(sense, value(cubic, X.FLOW_L_MIN, share))
+        shown = sensing.flow_ml_min(sense, value(curve, X.FLOW_L_MIN, share))
         if shown < watch[2 * R.FLOW_ML_MIN] or shown > watch[2 * R.FLOW_ML_MIN + 1]:
             return True
-    return _contact_outside(cubic, p, sense, readings, flags, share)
+    return _contact_outside(curve, p, sense, readings, flags, share)
 
 
 def _contact_outside(
-    cubic: FloatRecord,
+    curve: FloatRecord,
     p: FloatRecord,
     sense: IntRecord,
     readings: IntRecord,
@@ -201,17 +201,17 @@ def _contact_outside(
 ) -> bool:
     """Whether a flagged contact has moved: tray float, floor sensor, freeze cut-out."""
     if flags[TRAY]:
-        full = value(cubic, X.TRAY_L, share) >= p[param.TRAY_FLOAT_L]
+        full = value(curve, X.TRAY_L, share) >= p[param.TRAY_FLOAT_L]
         if readings[R.TRAY_OK] != (0 if full else 1):
             return True
     if flags[FLOOR]:
-        floor_l = value(cubic, X.SPILL_L, share) + value(cubic, X.LEAKED_KG, share)
+        floor_l = value(curve, X.SPILL_L, share) + value(curve, X.LEAKED_KG, share)
         wet = floor_l * 1000.0 - sense[E.FLOOR_MOPPED_ML] >= sense[E.FLOOR_WET_ML]
         if readings[R.FLOOR_DRY] != (0 if wet else 1):
             return True
     if not flags[CUT_OUT]:
         return False
-    bulb_mc = value(cubic, X.STORE_HIGH_PROBE_C, share) * 1000.0
+    bulb_mc = value(curve, X.STORE_HIGH_PROBE_C, share) * 1000.0
     if sense[E.CUT_OUT_OPEN]:
         return bool(bulb_mc >= sense[E.CUT_OUT_CLOSES_MC])
     return bool(bulb_mc <= sense[E.CUT_OUT_OPENS_MC])

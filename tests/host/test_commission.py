@@ -171,6 +171,7 @@ def test_fill_line_and_floor() -> None:
         ("ice_point_room", {"readings": [0.0] * 9}, "9 good readings"),
         ("flow", {"litres": FLOW_L_MIN * 2.0}, "L/min: expected"),
         ("flow", {"board_l_min": 0.0}, "reads nothing"),
+        ("flow", {"board_l_min": 0.001}, "0 pulses a litre: the board takes 1 to"),
         ("flow", {"seconds": 10.0, "litres": FLOW_L_MIN / 6.0}, "stopwatch"),
         ("siphon", {"drop_mm": 2.0}, "vent hole"),
         ("first_charge", {"hours": 60.0}, "own thermostat"),
@@ -226,6 +227,15 @@ def test_ice_point_and_flow_follow_the_arithmetic() -> None:
     assert found["pulses_l"] == pytest.approx(495, abs=1)
     assert any('"flow_pulses_l": 495 ± ' in text for text in judging.judge(SITE, *measured).notes)
     assert found["share"] == pytest.approx(2.0 * math.hypot(0.02, 0.5 / 60.0, 0.01))
+
+
+def test_a_charge_that_no_reading_of_the_labels_reaches_is_said() -> None:
+    leaky = load_site("demo", {"freezer.cabinet_ua_w_k": {"value": 15.0, "grade": "measured"}})
+    step, made = values("first_charge", from_c=20.0, to_c=1.0, place_c=45.0)
+    assert prediction.charge_hours(leaky, 20.0, 1.0, 45.0)["high"] == math.inf
+    found = judging.judge(leaky, step, made)
+    assert "no reading of the labels gets there" in found.wrong[0]
+    record.Answer(on="2026-05-31", values=made, wrong=found.wrong, results=found.results)
 
 
 def test_first_charge_by_the_hour() -> None:
@@ -289,6 +299,12 @@ def test_all_steps_by_hand_then_results_in_a_new_file(call, tmp_path: Path) -> N
     assert load_site(tmp_path / "demo.toml").settings()[S.COIL_IN_ERR_MK] == 500
     assert any("every year (last on 2026-05-31)" in text for text in site.assumes())
     assert not any("last on" in text for text in SITE.assumes())
+    path = tmp_path / "commissioning-recording-room.json"
+    kept = json.loads(path.read_text("utf-8"))
+    path.write_text(json.dumps({**kept, "written": ""}), "utf-8")
+    (tmp_path / "demo-2.toml").unlink()
+    out = call(typed="")[1]  # killed between the last answer and the file
+    assert "wrote demo-2.toml" in out
     code, out, _ = call(typed="")  # nothing is open: nothing is asked, no third version
     assert code == 0
     assert not (tmp_path / "demo-3.toml").exists()
@@ -380,3 +396,8 @@ def test_the_oldest_ice_point_counts() -> None:
 def test_results_are_only_what_differs() -> None:
     book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {})
     assert results.changes(book) == {}
+    bare = record.Answer.model_validate({"on": "2026-05-31", "values": {}})  # edited by hand
+    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {"ice_point_coil_in": bare})
+    found = results.changes(book)
+    assert "settings.coil_in_offset_k" not in found
+    assert "sensors.ice_point_checked" not in found

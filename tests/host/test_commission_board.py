@@ -296,6 +296,13 @@ def test_a_first_charge_that_broke_off_goes_on(take, made: MadeUp, tmp_path: Pat
     made.up = 50  # the board has restarted since: another charge
     answer = take("first_charge", "", "0.5", "24", "yes")
     assert answer.values["hours"] == pytest.approx(0.5, abs=0.02)
+    rows = [json.loads(line) for line in kept]
+    before = [[up, c, on, seen_s - 7200.0] for up, c, on, seen_s in rows]
+    path.write_text("\n".join(map(json.dumps, before)))
+    made.up = rows[-1][0] + 600  # so too where two hours by the clock are 600 s of its uptime
+    made.mode = W.CHARGE_NOW
+    answer = take("first_charge", "", "0.5", "24", "yes")
+    assert answer.values["hours"] == pytest.approx(0.5, abs=0.02)
 
 
 def test_a_probe_that_is_unplugged_is_told_and_stops_what_rests_on_it(take, made: MadeUp) -> None:

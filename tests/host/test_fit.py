@@ -1,6 +1,8 @@
 """Fitting: known numbers come back from simulated logs, and a log that tells nothing is refused."""
 
+import json
 import re
+import struct
 import tomllib
 from pathlib import Path
 
@@ -11,6 +13,7 @@ import simulated_logs as logs
 from springhouse_host import cli, fit, load_site
 from springhouse_host.errors import KnownError
 from springhouse_host.fitting import fit as fitting
+from springhouse_host.fitting import parameters
 from springhouse_host.fitting.log import read_log
 from springhouse_host.fitting.model import CHANNELS, Model, make_model
 from springhouse_host.fitting.parameters import FITTED, parameter
@@ -46,7 +49,9 @@ def test_csv_log_of_a_random_site(tmp_path: Path, capsys, two_days: Run) -> None
     out = ["--plot", str(tmp_path / "fit.png"), "--json", str(tmp_path / "fit.json")]
     held = [part for key in ROOM_KEYS for part in ("--hold", key)]
     assert cli.run(["fit", str(old), "--log", str(log), *held, *out]) == 0
-    assert "held out" in capsys.readouterr().out
+    said = capsys.readouterr().out
+    assert "held out" in said
+    assert "not settled" not in said
     assert old.read_bytes() == before
     assert (tmp_path / "fit.png").read_bytes().startswith(b"\x89PNG")
     made = load_site(tmp_path / "site-2.toml")
@@ -188,6 +193,12 @@ def test_a_typical_year_is_not_the_weather_of_a_log(tmp_path: Path, two_days: Ru
     outdoor.write_text("\n".join(outdoor.read_text().splitlines()[:20]))
     (line,) = refused(log, outdoor=outdoor)
     assert line.startswith("outdoor.csv: from 2001-07-09")
+    outdoor.write_text("local_time,outdoor_c\n2001-07-08,\n2001-07-19,\n")
+    assert refused(log, outdoor=outdoor) == ["outdoor.csv: column outdoor_c: not one number"]
+    outdoor.write_text("local_time,outdoor_c\n2001-07-08,20\n2001-07-19,30\n")
+    model = make_model(SITE, fitting._with_outdoor(read_log(log, SITE), outdoor))
+    assert any("the sun is the typical year's" in note for note in model.notes)
+    assert any("outdoor_c: a straight line over 264.0 h" in note for note in model.notes)
 
 
 def test_black_box_times_and_damage(tmp_path: Path, two_days: Run) -> None:
@@ -206,6 +217,10 @@ def test_black_box_times_and_damage(tmp_path: Path, two_days: Run) -> None:
     assert max(abs((starts - apart) - true)) < pd.Timedelta(seconds=61)
 
 
+UNITS = "local_time,out,room_probe_c,room_relative_humidity,outdoor_c\n2001-01-01,0,20,0.5,20\n"
+UNITS += "2001-01-02,"
+
+
 @pytest.mark.parametrize(
     ("text", "says"),
     [
@@ -220,6 +235,10 @@ def test_black_box_times_and_damage(tmp_path: Path, two_days: Run) -> None:
             "local_time,out,room_probe_c\n2001-01-01,0,20\n2001-01-02,0,20\n",
             "no reading of a store",
         ),
+        (UNITS + "0,20,55,25\n", "line 3, column room_relative_humidity: '55': 0 to 1.05, as a"),
+        (UNITS + "0,20,0.5,77\n", "line 3, column outdoor_c: '77': -60 to 60, °C"),
+        (UNITS + "1.5,20,0.5,25\n", "line 3, column out: '1.5': 0 to 31, whole"),
+        (UNITS.replace("01,", "01T00+02:00,") + "0,20,0.5,25\n", "without an offset"),
         ('{"up":1}\n', "no black-box record"),
         ("", "no table"),
         (b"\xff\xfe", "not UTF-8"),
@@ -231,6 +250,71 @@ def test_a_bad_log_is_one_line(tmp_path: Path, text: str | bytes, says: str) -> 
     (line,) = refused(path)
     assert says in line
     assert "\n" not in line
+
+
+def box(path: Path, *records: tuple[int, int, int, float]) -> Path:
+    """A black box of (boot, true or wrong minute, uptime, degrees of every probe)."""
+    lines = []
+    for boot, minute, up_s, c in records:
+        centi = [round(100 * c)] * 5
+        packed = struct.pack(
+            logs.BOX_FORMAT, 0, boot, 0, minute, up_s, *centi, *[0] * 6, 0, 0x11, 0x1F, 0, 0, 0
+        )
+        lines.append(json.dumps({"log": packed.hex()}))
+    path.write_text("\n".join(lines), "utf-8")
+    return path
+
+
+def test_a_black_box_is_raw_and_gets_the_sites_offsets(tmp_path: Path) -> None:
+    """Calibration is added to the raw reading (springhouse.setting), which is what a box keeps."""
+    site = load_site("demo", {"settings.room_offset_k": 0.4, "settings.store_low_offset_k": -0.3})
+    log = read_log(box(tmp_path / "b.txt", (7, 30_000_000, 60, 20.0)), site)
+    shown = log.table[["store_low_c", "store_high_c", "room_c"]].iloc[0]
+    assert list(shown) == pytest.approx([19.7, 20.0, 20.4])
+
+
+def test_a_clock_that_was_wrong(tmp_path: Path) -> None:
+    """Set back an hour in boot 9; boot 8 would reach into it; boot 7 never knew the time."""
+    m = 30_000_000
+    log = read_log(
+        box(
+            tmp_path / "b.txt",
+            (7, 0, 60, 5.0),
+            (8, m + 20, 60, 6.0),
+            (8, m + 80, 3660, 6.0),
+            (9, m + 100, 60, 7.0),
+            (9, m + 101, 120, 7.0),
+            (9, m + 42, 180, 7.0),
+            (9, m + 43, 240, 7.0),
+        ),
+        SITE,
+    )
+    assert list(log.table["room_c"]) == [7.0] * 4
+    steps = np.diff(log.table.index) / np.timedelta64(1, "s")
+    assert list(steps) == [60.0] * 3
+    ahead_min = 60.0 * SITE.read_weather().place.utc_offset_h + SITE.file.weather.clock_ahead_min
+    assert log.table.index[-1] == pd.Timestamp((m + 43 + ahead_min) * 60.0, unit="s")
+    said = " ".join(log.notes)
+    assert "boot 9: its clock was set meanwhile" in said
+    assert "boot 8: 2 records passed over" in said
+    assert "1 records of boots without a clock" in said
+
+
+def test_what_nothing_tells_has_no_narrow_interval() -> None:
+    """Of two columns the second is told by no residual, of three twins only the sum."""
+    told = fitting.covariance_of(np.array([[2.0, 0.0], [0.0, 0.0]]))
+    assert told[0, 0] == pytest.approx(0.25)
+    assert told[1, 1] > 1e6
+    rows = np.random.default_rng(1).normal(size=(20, 3))
+    assert fitting.covariance_of(rows) == pytest.approx(np.linalg.inv(rows.T @ rows))
+    rows[:, 2] = rows[:, 1]
+    assert fitting.covariance_of(rows).diagonal()[1:].min() > 1e6
+
+
+def test_a_meter_read_every_ten_seconds_is_no_longer_known_for_it() -> None:
+    seconds = np.arange(0.0, 700.0, 10.0)
+    column = np.where(seconds < 305.0, np.nan, 60.0)
+    assert parameters._known_h(seconds, column) == pytest.approx(390.0 / 3600.0)
 
 
 def test_an_unknown_hold_and_an_old_file_are_refused(tmp_path: Path, capsys) -> None:

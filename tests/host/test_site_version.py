@@ -50,3 +50,9 @@ def test_no_file_is_replaced_and_no_change_in_memory_is_lost(tmp_path: Path) -> 
     changed = load_site(tmp_path / "site.toml", {"store.water_litres": 145.0})
     with pytest.raises(KnownError, match="changed in memory"):
         write_version(changed, tmp_path / "new.toml", UA, "")
+
+
+def test_a_table_without_a_line_of_its_own_is_refused_in_one_line() -> None:
+    """TOML allows `freezer = { ... }` and `freezer.key = ...` too."""
+    with pytest.raises(KnownError, match=r"freezer.cabinet_ua_w_k: .* no line \[freezer\]"):
+        with_values(BASE.replace("[freezer]", "freezer.inline = 1"), UA, "a night")

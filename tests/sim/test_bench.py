@@ -1,25 +1,32 @@
 """The bench as a whole: it repeats, does not see the tick origin, meters and records rightly."""
 
+from array import array
 from datetime import datetime
+from pathlib import Path
+from typing import ClassVar
 
 import numpy as np
 import pytest
 from bench_rig import MONDAY, bench, plant, settings
 from springhouse import memory as M
 from springhouse import output as O
+from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse_sim import bench as bench_module
 from springhouse_sim import gauge as G
+from springhouse_sim.bench import World
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.trace import Trace, column_names
+from springhouse_sim.virtual_board import on_board
 from springhouse_sim.world import tariff
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
+from springhouse_sim.world.stage import Calendar
 from springhouse_sim.world.windows import Window
 
 AFTERNOON = datetime(2025, 7, 7, 12)
@@ -245,3 +252,37 @@ def test_progress_is_reported() -> None:
     bench(weather=True).run(60 / 86_400, shares.append)
     assert shares[-1] == 1.0
     assert shares == sorted(shares)
+
+
+def test_a_virtual_board_has_its_supply_at_the_first_tick(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As the board in process, which starts at 0 s; what it then does is no matter here."""
+
+    class Dummy:
+        process: object = None
+        begun: ClassVar[list[int]] = []
+
+        def __init__(self, *_: object) -> None:
+            pass
+
+        def power(self, readings: array) -> None:
+            self.process = self
+            self.begun.append(readings[R.NOW_MS])
+
+        def tick(self, *_: object) -> None:
+            pass
+
+        off = fill_memory = tick
+
+        def out(self) -> int:
+            return 0
+
+    monkeypatch.setattr(on_board, "BoardController", Dummy)
+    around = World(Calendar(MONDAY), (), tariff.flat(0.30))
+    board = on_board.OnBoardBench(
+        plant(), settings(), around, flash=tmp_path, tick_origin=5000, compile_ticks=False
+    )
+    board.run(5 / 86_400)
+    assert Dummy.begun == [5000]
+    assert board.followed[0][0] == 0

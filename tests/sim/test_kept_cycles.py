@@ -12,35 +12,58 @@ from springhouse_sim.plant.kept_cycles import KeptCycles
 ASKED = ("R600a", -23.3, 54.4, 32.2, 32.2)
 
 
+ROW = (1.0, 2.0, 3.0, 4.0, 5.0, 6.0)
+
+
 @pytest.fixture
-def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> KeptCycles:
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    source = tmp_path / "text.py"
-    source.write_text("what asks")
+def source(tmp_path: Path) -> Path:
+    path = tmp_path / "text.py"
+    path.write_text("what asks")
+    return path
+
+
+@pytest.fixture
+def kept(source: Path, monkeypatch: pytest.MonkeyPatch) -> KeptCycles:
+    monkeypatch.setenv(CACHE_VARIABLE, str(source.parent / "cache"))
     return KeptCycles(source)
 
 
-def test_a_kept_cycle_is_bit_for_bit_the_one_that_was_solved(kept: KeptCycles) -> None:
+def test_a_kept_cycle_is_bit_for_bit_the_one_that_was_solved(
+    kept: KeptCycles, source: Path
+) -> None:
     solved = astuple(refrigerant._solved(*ASKED))
     kept.add("rated", solved)
     kept.write()
-    again = KeptCycles(kept._text_of)
+    again = KeptCycles(source)
     assert again("rated") == solved
     assert again("another") is None
     assert astuple(refrigerant.ideal_cycle(*ASKED)) == solved
 
 
-def test_another_text_asks_anew(kept: KeptCycles) -> None:
-    kept.add("rated", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0))
+def test_another_text_asks_anew(kept: KeptCycles, source: Path) -> None:
+    """Nor is what the old text solved kept under the new one, edited while it ran."""
+    kept.add("rated", ROW)
     kept.write()
-    kept._text_of.write_text("what asks otherwise")
-    assert KeptCycles(kept._text_of)("rated") is None
+    source.write_text("what asks otherwise")
+    kept.add("another", ROW)
+    kept.write()
+    assert KeptCycles(source)("another") is None
+    assert KeptCycles(source)("rated") is None
 
 
 @pytest.mark.parametrize("spoilt", ["", "[]", '{"rated": [1, 2]}', '{"rated": ["x"]}', "null"])
-def test_a_spoilt_file_is_not_believed(spoilt: str, kept: KeptCycles) -> None:
-    kept.add("rated", (1.0, 2.0, 3.0, 4.0, 5.0, 6.0))
+def test_a_spoilt_file_is_not_believed(spoilt: str, kept: KeptCycles, source: Path) -> None:
+    kept.add("rated", ROW)
     kept.write()
     assert json.loads(kept._path().read_text()) == {"rated": [1, 2, 3, 4, 5, 6]}
     kept._path().write_text(spoilt)
-    assert KeptCycles(kept._text_of)("rated") is None
+    assert KeptCycles(source)("rated") is None
+
+
+def test_what_cannot_be_written_leaves_nothing_behind(kept: KeptCycles) -> None:
+    """A folder stands where the file belongs: no crash, and no half file beside it."""
+    kept._path().mkdir(parents=True)
+    kept.add("rated", ROW)
+    kept.write()
+    assert list(kept._path().parent.iterdir()) == [kept._path()]
+    assert kept("rated") == ROW

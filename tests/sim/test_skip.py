@@ -1,6 +1,7 @@
 """The quiet skip leaves what stepping the controller at every tick of the same steps leaves."""
 
 from dataclasses import replace
+from datetime import datetime
 
 import numpy as np
 import pytest
@@ -17,6 +18,7 @@ from springhouse_sim.plant.battery import Battery
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.outage import Outage
 
+AFTERNOON = datetime(2025, 7, 7, 14)
 WORDS = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)  # made afresh at every step, read by nobody
 
 
@@ -99,6 +101,32 @@ def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
     )
     assert 0 in trace.events[1:, ticks.ALIVE]
     assert trace.counts[G.BOOTS] == 2
+
+
+def test_a_battery_lasts_as_long_as_with_fixed_steps() -> None:
+    """40 min, the last half hour under so little load that a mWh is seconds; to 2 s."""
+    house = replace(plant(), battery=Battery(kind="lifepo4", usable_wh=2.0, charger_w=40.0))
+    ends = []
+    for pace in (Pace.PLAIN, Pace.SKIP):
+        run = bench(Outage(600, 7200), plant=house, pace=pace, compile_ticks=True, start=AFTERNOON)
+        events = run.run(0.04).events
+        ends.append(int(events[events[:, ticks.ALIVE] == 0][0, ticks.AT_MS]) / 1000)
+    assert 2500.0 < ends[0] < 3400.0
+    assert ends[1] == pytest.approx(ends[0], abs=2.0)
+
+
+def test_a_sample_at_the_tick_at_which_a_battery_cuts_out() -> None:
+    """A power bank a minute after the outage: as with fixed steps, no tap left from before."""
+    bank = Battery(
+        kind="power_bank", usable_wh=60.0, charger_w=10.0, min_load_w=3.0, min_load_wait_s=60.0
+    )
+    house = replace(plant(), battery=bank)
+    fixed, skipped = (
+        bench(Outage(600, 600), plant=house, pace=pace).run(0.01)
+        for pace in (Pace.PLAIN, Pace.SKIP)
+    )
+    assert 660_000 in skipped.events[:, ticks.AT_MS]
+    assert skipped.samples[11] == pytest.approx(fixed.samples[11], rel=0.005, abs=0.02)
 
 
 def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:

@@ -128,7 +128,9 @@ def _work(
     if wiring is not None:
         _write_wiring(book, wiring)
     left = book.open_steps
-    _write_site(book, out, asked=out is not None or (not left and book.answers != before))
+    # Not yet written: the program ended between the last answer and the file.
+    due = not left and (book.answers != before or not book.written)
+    _write_site(book, out, asked=out is not None or due)
     typer.echo(f"open: {', '.join(step.name for step in left)}" if left else "all steps good")
     for day, what in book.due():
         typer.echo(f"due {day.isoformat()}: {what}")

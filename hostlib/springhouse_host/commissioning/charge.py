@@ -17,20 +17,25 @@ from ..errors import KnownError
 from ..watching.record import Record
 
 LONGEST_GAP_S = 12 * 3600
+RESTART_S = 120.0  # the computer's clock ahead of the board's uptime by more: it began anew
 
 
 @dataclass(frozen=True)
 class Row:
-    """One moment: the board's uptime [s], the store [°C] and whether the compressor was on."""
+    """One moment: the board's uptime [s], the store [°C], whether the compressor was on.
+
+    ``seen_s`` is the computer's clock [s since 1970].
+    """
 
     up: int
     store_c: float | None
     on: bool
+    seen_s: float
 
 
 def row_of(record: Record) -> Row:
     """Return the row of a record."""
-    return Row(record.line.up, record.store_c(), record.on(O.COMPRESSOR))
+    return Row(record.line.up, record.store_c(), record.on(O.COMPRESSOR), record.seen_s)
 
 
 def ran_s(rows: Iterable[Row]) -> int:
@@ -48,6 +53,8 @@ class Rows:
     def take_up(self, now: Row) -> bool:
         """Read what is kept, if it is the charge that still goes on; else begin anew.
 
+        A board that restarted meanwhile has another charge, even where its uptime is the greater.
+
         Raises:
             KnownError: when the file cannot be read.
         """
@@ -58,9 +65,12 @@ class Rows:
         except (OSError, UnicodeDecodeError) as error:
             raise KnownError(f"{self.path}: cannot be read: {error}") from None
         found = [row for row in map(_row, lines) if row is not None]
-        if found and 0 <= now.up - found[-1].up <= LONGEST_GAP_S:
-            self.kept = found
-            return True
+        if found:
+            gone_s = now.up - found[-1].up
+            restarted = now.seen_s - found[-1].seen_s - gone_s > RESTART_S
+            if 0 <= gone_s <= LONGEST_GAP_S and not restarted:
+                self.kept = found
+                return True
         self.clear()
         return False
 
@@ -73,7 +83,7 @@ class Rows:
         self.kept.append(row)
         try:
             with self.path.open("a", encoding="utf-8") as file:
-                file.write(json.dumps([row.up, row.store_c, row.on]) + "\n")
+                file.write(json.dumps([row.up, row.store_c, row.on, row.seen_s]) + "\n")
         except OSError as error:
             raise KnownError(f"{self.path}: cannot be written: {error.strerror}") from None
 
@@ -87,8 +97,8 @@ class Rows:
 def _row(line: str) -> Row | None:
     """Return the row of a line, None where the program was killed in the middle of it."""
     try:
-        up, store_c, on = json.loads(line)
+        up, store_c, on, seen_s = json.loads(line)
     except (ValueError, TypeError):
         return None
     good = isinstance(up, int) and isinstance(on, bool) and isinstance(store_c, float | None)
-    return Row(up, store_c, on) if good else None
+    return Row(up, store_c, on, seen_s) if good and isinstance(seen_s, float) else None

@@ -165,8 +165,8 @@ def _flow(site: Site, _step: Step, values: Values, found: Judgement) -> None:
         f"flash; the flow itself by springhouse measure SITE flow --litres {litres:g} "
         f"--seconds {seconds:g}"
     )
-    if right > MOST_PULSES_L:
-        found.wrong.append(f"{right} pulses a litre: the board takes {MOST_PULSES_L} at most")
+    if not 1 <= right <= MOST_PULSES_L:
+        found.wrong.append(f"{right} pulses a litre: the board takes 1 to {MOST_PULSES_L}")
 
 
 def _first_charge(site: Site, _step: Step, values: Values, found: Judgement) -> None:
@@ -178,6 +178,12 @@ def _first_charge(site: Site, _step: Step, values: Values, found: Judgement) -> 
         return
     expected = prediction.charge_hours(site, from_c, to_c, place_c)
     strong, weak = expected["high"], expected["low"]
+    if not math.isfinite(strong):
+        found.wrong.append(
+            f"{to_c:g} °C beside {place_c:g} °C: no reading of the labels gets there: "
+            "thermometers, or freezer.capacity_w"
+        )
+        return
     found.results.update(expected_least_h=strong, h_per_k=hours / (from_c - to_c))
     if math.isfinite(weak):
         found.results["expected_most_h"] = weak

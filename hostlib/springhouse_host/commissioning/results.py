@@ -22,7 +22,7 @@ def changes(book: Book) -> Mapping[str, Any]:
     for step in book.steps:
         if step.kind != "ice_point" or step.name not in book.answers:
             continue
-        if book.good(step):
+        if book.good(step) and "offset_k" in book.answers[step.name].results:
             checked.add(step.probe)
             offset_k = book.answers[step.name].results["offset_k"]
             found[f"settings.{step.probe}_offset_k"] = offset_k

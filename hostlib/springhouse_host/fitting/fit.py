@@ -46,6 +46,7 @@ CONFIDENCE = 0.95
 WIDEST = 0.5  # half the interval over the value; a wider one tells no more than a label
 AT_BOUND = 0.01
 COUPLED = 0.98
+OUTDOOR_SILENT_H = 3.0  # between two outdoor readings, before it is told
 
 
 @dataclass(frozen=True)
@@ -141,14 +142,14 @@ class _Problem:
         rows = np.diag(1.0 / self.prior)[np.isfinite(self.prior)]
         return np.concatenate([np.array(columns).T, rows])
 
-    def solve(self, v: Array, content: float) -> Array:
-        """Return the vector that fits best from ``v`` on, at the present weights."""
+    def solve(self, v: Array, content: float) -> tuple[Array, bool]:
+        """Return what fits best from ``v`` on at the present weights, and whether it was found."""
         found = least_squares(
             self.residuals, v, self.jacobian, (self.low, self.high), method="dogbox", ftol=content,
             xtol=1e-4, max_nfev=MOST_STEPS,
         )  # fmt: skip
 
-        return np.asarray(found.x)
+        return np.asarray(found.x), found.status > 0
 
     def reweigh(self, v: Array) -> Array:
         """Set the weights from the residuals; return the independent readings of each channel."""
@@ -183,6 +184,17 @@ def correlation_time(r: Array) -> float:
     return float(min(n, max(1.0, 2.0 * pairs[:stop].sum() - 1.0)))
 
 
+def covariance_of(jacobian: Array) -> Array:
+    """Return the covariance of what weighted residuals of unit variance tell.
+
+    By singular values, none taken as less than a trillionth of the largest: what nothing tells is
+    then as good as boundless, where a pseudo-inverse would call it exactly known.
+    """
+    _, s, rows = np.linalg.svd(jacobian, full_matrices=False)
+    half = rows.T / np.maximum(s, 1e-12 * s[0])
+    return np.asarray(half @ half.T)
+
+
 def fit(
     site: Site,
     path: Path,
@@ -212,18 +224,22 @@ def fit(
     problem = _Problem(model, wanted, doubt)
     start = np.zeros(len(problem.low))
     v = start
-    effective = np.zeros(len(CHANNELS))
+    effective, settled = np.zeros(len(CHANNELS)), True
     for n, content in enumerate(PASSES):
         on_step(f"fitting, pass {n + 1} of {len(PASSES)}")
-        v = problem.solve(v, content)
+        v, settled = problem.solve(v, content)
         effective = problem.reweigh(v)
+    if not settled:
+        whole.notes.append(
+            f"not settled after {MOST_STEPS} steps: the values may lie beside the best"
+        )
     on_step("intervals")
     return _outcome(problem, whole, start, v, effective, log, doubt)
 
 
 def _with_outdoor(log: Log, path: Path) -> Log:
     given = read_columns(path, ("outdoor_c",), ("outdoor_c", "sun_w"))
-    table = log.table.copy()
+    table, notes = log.table.copy(), list(log.notes)
     if given.index[0] > table.index[0] or given.index[-1] < table.index[-1]:
         raise KnownError(
             f"{path}: from {given.index[0]} to {given.index[-1]}: the log runs from "
@@ -231,10 +247,15 @@ def _with_outdoor(log: Log, path: Path) -> Log:
         )
     for name in given.columns:
         both = given[name].dropna()
+        if both.empty:
+            raise KnownError(f"{path}: column {name}: not one number")
         at = table.index.to_numpy().astype("datetime64[s]").astype(np.float64)
         seconds = both.index.to_numpy().astype("datetime64[s]").astype(np.float64)
         table[name] = np.interp(at, seconds, both.to_numpy())
-    return Log(log.path, table.rename_axis(TIME), log.notes)
+        silent_h = float(np.diff(seconds).max(initial=0.0)) / 3600.0
+        if silent_h > OUTDOOR_SILENT_H:
+            notes.append(f"{path}: column {name}: a straight line over {silent_h:.1f} h of silence")
+    return Log(log.path, table.rename_axis(TIME), tuple(notes))
 
 
 def _refuse_unexcited(log: Log, model: Model, wanted: list[Parameter]) -> None:
@@ -261,17 +282,17 @@ def _outcome(
     model, wanted = problem.model, problem.wanted
     n = len(wanted)
     jacobian = problem.jacobian(v)
-    covariance = np.linalg.pinv(jacobian.T @ jacobian)
+    covariance = covariance_of(jacobian)
     sd = np.sqrt(np.diag(covariance))
     correlation = covariance / np.outer(sd, sd)
     scaled = jacobian[:, :n] / np.linalg.norm(jacobian[:, :n], axis=0)
     freedom = max(3.0, effective.sum() - n)
     half = float(student.ppf(0.5 + CONFIDENCE / 2.0, freedom)) * np.hypot(sd[:n], MODEL_SHARE)
+    _refuse_untold(log, problem, v, half, correlation)
     estimates = []
     for i, p in enumerate(wanted):
         value, low, high = (float(p.mid * np.exp(v[i] + k * half[i])) for k in (0, -1, 1))
         estimates.append(Estimate(p.key, p.unit, p.mid, value, low, high))
-    _refuse_untold(log, problem, v, half, correlation)
     minutes, held_out = _minutes(log, problem, whole, start, v)
     keys = [p.key for p in wanted]
     priors = {key: f"{100.0 * s:.0f} % (half the label's range)" for key, s in doubt.items()}

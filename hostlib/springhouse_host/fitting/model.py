@@ -35,6 +35,7 @@ ICE_FREE_C = 1.0  # a stretch begins where no probe is colder: the log does not 
 # with them, is as good as chance: below this its readings are passed over, the high one's kept.
 OVERTURN_C = 4.5
 START_HUMIDITY = 0.5
+FLOW_PLAUSIBLE = (0.67, 1.5)  # measured over modelled; common practice, no source
 DRIVEN = {
     follow.MAINS: "mains",
     follow.OUTDOOR_C: "outdoor_c",
@@ -319,13 +320,22 @@ def make_model(site: Site, log: Log) -> Model:
             f"{REST_S / 60:g} min with compressor and pump off and the store above "
             f"{ICE_FREE_C:g} °C: log on, a row a minute"
         )
+    if len(stretches) > MOST_STRETCHES:
+        notes.append(f"the {MOST_STRETCHES} longest of {len(stretches)} stretches are used")
     longest = sorted(stretches, key=lambda s: -len(s.seconds))[:MOST_STRETCHES]
     stretches = [s for s in stretches if s in longest]
     if not log.has("humidity"):
         notes.append("no room humidity in the log: moisture on the coil is guessed")
     if not log.has("place_c"):
         notes.append("the freezer's place is modelled, for the log has no place_c")
+    if not log.has("sun_w") and site.read_weather().cyclic:
+        notes.append("no sun_w in the log: the sun is the typical year's, not that of these days")
     factor = _flow_factor(table, duties, base)
+    if not FLOW_PLAUSIBLE[0] <= factor <= FLOW_PLAUSIBLE[1]:
+        notes.append(
+            f"flow_l_min is {factor:.2f} times what pump and tubes should give, and believed: "
+            "bucket and stopwatch (springhouse commission SITE --only flow)"
+        )
     return Model(site, tuple(stretches), factor, pressure_pa, plant.loop, base, picked, x0, notes)
 
 

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from numpy.typing import NDArray
 from springhouse import output as O
 from springhouse_sim import follow
 
@@ -92,6 +93,12 @@ class Need:
     log: str  # what to log
 
 
+def _known_h(seconds: NDArray[np.float64], column: NDArray[np.float64]) -> float:
+    """Return for how long a column is known [h], each reading since the sample before it."""
+    since_s = np.diff(seconds, prepend=seconds[0])
+    return float(since_s[np.isfinite(column)].sum()) / 3600.0
+
+
 def needs(model: Model) -> list[Need]:
     """Return what each parameter needs of a log."""
     drives = np.concatenate([s.drive for s in model.stretches])
@@ -99,10 +106,9 @@ def needs(model: Model) -> list[Need]:
     quiet = (drives[:, follow.RELAY] == 0.0) & (drives[:, follow.PUMP_DUTY] == 0.0)
     quiet_h = float(hours[quiet].sum())
     charge_h, pump_h = hours_of(model, O.COMPRESSOR), hours_of(model, O.PUMP)
-    metered_h = sum(int(np.isfinite(s.measured[:, 5]).sum()) for s in model.stretches) / 60.0
-    spans = [np.ptp(s.measured[:, :2][np.isfinite(s.measured[:, :2])]) for s in model.stretches
-             if np.isfinite(s.measured[:, :2]).any()]  # fmt: skip
-    span_k = float(max(spans, default=0.0))
+    metered_h = sum(_known_h(s.seconds, s.measured[:, 5]) for s in model.stretches)
+    probes = [c[np.isfinite(c)] for s in model.stretches for c in s.measured[:, :2].T]
+    span_k = float(max((np.ptp(c) for c in probes if len(c)), default=0.0))
     swing_k = float(np.ptp(drives[:, follow.OUTDOOR_C]))
     all_h = float(hours.sum())
     scarcer = min(

@@ -55,11 +55,16 @@ def with_values(text: str, values: Mapping[str, NewValue], why: str) -> str:
         text: a valid site file.
         values: by "table.key".
         why: where the values come from, for a comment.
+
+    Raises:
+        KnownError: when a table is written in another way than under its own header.
     """
     lines = text.splitlines()
     for where, new in values.items():
         table, key = where.split(".")
-        head = next(i for i, line in enumerate(lines) if _header(line) == table)
+        head = next((i for i, line in enumerate(lines) if _header(line) == table), None)
+        if head is None:
+            raise KnownError(f"{where}: the site file has no line [{table}] to write it under")
         stop = next((i for i in range(head + 1, len(lines)) if _header(lines[i])), len(lines))
         begins = re.compile(rf"\s*{re.escape(key)}\s*=")
         at = next((i for i in range(head + 1, stop) if begins.match(lines[i])), None)

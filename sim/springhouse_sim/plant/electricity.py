@@ -13,10 +13,14 @@ CHARGE_TAPER = 0.03  # of the usable energy: below this missing charge the curre
 
 
 def supplied(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float64]) -> float:
-    """Return 1 while board, pump and fans have a supply, else 0."""
+    """Return 1 while board, pump and fans have a supply, else 0.
+
+    An empty battery is cut by `switch_battery`: rates that jumped at 0 Wh would bend a long step
+    and hide when it ran empty.
+    """
     if u[U.MAINS] > 0.5:
         return 1.0
-    if p[P.BATTERY_KIND] < 0.5 or x[X.BATTERY_CUT] > 0.5 or x[X.BATTERY_WH] <= 0.0:
+    if p[P.BATTERY_KIND] < 0.5 or x[X.BATTERY_CUT] > 0.5:
         return 0.0
     return 1.0
 

@@ -21,8 +21,11 @@ class KeptCycles:
     """Rows by what was asked, read from the file when first asked for one."""
 
     def __init__(self, text_of: Path) -> None:
-        """``text_of`` is the source whose text decides the rows."""
-        self._text_of = text_of
+        """``text_of`` is the source whose text decides the rows.
+
+        It is read now, when the code that solves is loaded: an edit later is another code's text.
+        """
+        self._text = hashlib.sha256(text_of.read_bytes()).hexdigest()[:16]
         self._rows: dict[str, Row] | None = None
         self._new = False
 
@@ -45,18 +48,20 @@ class KeptCycles:
             return
         self._new = False
         path = self._path()
+        text = json.dumps(dict(self._rows))  # a copy: another thread may add meanwhile
+        name = ""
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
             handle, name = mkstemp(dir=path.parent, prefix=f".{path.name}.")
             with os.fdopen(handle, "w", encoding="utf-8") as file:
-                json.dump(self._rows, file)
+                file.write(text)
             os.replace(name, path)
         except OSError:
-            return
+            if name:
+                Path(name).unlink(missing_ok=True)
 
     def _path(self) -> Path:
-        text = hashlib.sha256(self._text_of.read_bytes()).hexdigest()[:16]
-        return cache_root() / f"cycles-{version('CoolProp')}-{text}.json"
+        return cache_root() / f"cycles-{version('CoolProp')}-{self._text}.json"
 
     def _read(self) -> dict[str, Row]:
         try:

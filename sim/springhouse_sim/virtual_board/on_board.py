@@ -228,6 +228,8 @@ class OnBoardBench(Bench):
 
     def _advance(self, from_ms: int, to_ms: int) -> None:
         """Tick the board, then let the compiled loop advance the plant to the next tick."""
+        if from_ms == 0:
+            ticks.settle(self.tank)  # the loop itself does it behind the first tick
         while from_ms < to_ms:
             if from_ms % ticks.TICK_MS == 0:
                 self._tick(from_ms // ticks.TICK_MS)

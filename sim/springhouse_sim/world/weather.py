@@ -109,11 +109,16 @@ class Weather:
         return hour
 
     def between_rows(self, column: NDArray[np.float64], hour: float) -> float:
-        """Return ``column`` on the straight line between rows at ``hour`` (may be fractional)."""
+        """Return ``column`` on the straight line between rows at ``hour`` (may be fractional).
+
+        Before the first row and after the last of a series that is not cyclic its value holds.
+        """
         row = int(np.floor(hour))
         f = hour - row
-        after = min(row + 1, self.hours - 1) if not self.cyclic else (row + 1) % self.hours
-        row = max(0, row) if not self.cyclic else row % self.hours
+        if self.cyclic:
+            row, after = row % self.hours, (row + 1) % self.hours
+        else:
+            row, after = (min(max(0, r), self.hours - 1) for r in (row, row + 1))
         return float(column[row] * (1.0 - f) + column[after] * f)
 
 
