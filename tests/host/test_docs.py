@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 import typer
-from springhouse import command, words
+from springhouse import command, why, words
 from springhouse.code import verify
 from springhouse.record import Record
 from springhouse.wiring import Wiring
@@ -133,8 +133,8 @@ def row(first: str, text: str = TROUBLE) -> str:
 WORDS = {
     "What each side does": (*words.STORE_STATES, *words.ROOM_STATES),
     "Owner's modes": words.MODES,
-    "Why": tuple(why for _, why in words.REASONS),
-    "What is held back": words.LOCKS,
+    "Why": tuple(because for _, because in why.REASONS),
+    "What is held back": why.LOCKS,
 }
 
 
@@ -153,7 +153,7 @@ def test_what_a_side_does_is_one_of_its_few_words() -> None:
     """The first half of a reason needs no row of its own: a state, a mode, or plain English."""
     plain = {"off", "locked", "stopped", "waiting", "resting", "starting", "purging"}
     states = {*words.STORE_STATES, *words.ROOM_STATES}
-    assert {does for does, _ in words.REASONS} <= plain | states
+    assert {does for does, _ in why.REASONS} <= plain | states
 
 
 def safe_texts() -> Iterator[str]:
