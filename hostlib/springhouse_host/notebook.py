@@ -127,15 +127,18 @@ def run(
     Raises:
         KnownError: on a bad site, day or fault, or without the interpreter for ``on_board``.
     """
-    from springhouse_sim.bench import Bench, Pace
-
-    from .proof import running, scenarios
     from .proof.fault_words import fault_from
 
     if not 1 <= days <= LONGEST_DAYS:
         raise KnownError(f"days: {days}: from 1 to {LONGEST_DAYS}")
-    loaded = _site(site)
     broken = tuple(fault_from(text, days) for text in faults)
+    loaded = _site(site)
+
+    # The plant takes a second to import: what is wrong with the words is told before.
+    from springhouse_sim.bench import Bench, Pace
+
+    from .proof import running, scenarios
+
     scenario = replace(scenarios.single(loaded, _day(start), days), faults=broken)
     with ExitStack() as stack:
         kind: Callable[..., Bench] = Bench

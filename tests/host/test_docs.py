@@ -133,7 +133,7 @@ def row(first: str, text: str = TROUBLE) -> str:
 WORDS = {
     "What each side does": (*words.STORE_STATES, *words.ROOM_STATES),
     "Owner's modes": words.MODES,
-    "Why": tuple(why for _, why in why.REASONS),
+    "Why": tuple(because for _, because in why.REASONS),
     "What is held back": why.LOCKS,
 }
 

@@ -2,6 +2,8 @@
 
 import csv
 import json
+import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -55,3 +57,18 @@ def test_bad_input_is_one_line(
     assert out.out == ""
     assert line in out.err
     assert len(out.err.splitlines()) == 1
+
+
+def test_a_wrong_fault_is_told_before_the_plant_is_imported() -> None:
+    code = (
+        "import sys\nfrom springhouse_host import cli\n"
+        "code = cli.run(['run', 'demo', '--fault', 'flood@1:00'])\n"
+        "print(code, *(m for m in sys.modules if m.startswith('springhouse_sim.')))"
+    )
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    status, *loaded = done.stdout.split()
+    assert status == "2"
+    assert done.stderr.startswith("--fault flood@1:00: no fault 'flood', nearest is ")
+    assert done.stderr.count("\n") == 1
+    assert "springhouse_sim.world.faults" in loaded
+    assert not {"springhouse_sim.bench", "springhouse_sim.plant.rates"} & {*loaded}

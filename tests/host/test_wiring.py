@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from springhouse_host.cli import run
 from springhouse_host.site import Site, load_site
-from springhouse_host.wiring import drawing, parts, pins, rules, sums
+from springhouse_host.wiring import bus, drawing, parts, pins, rules, sums
 
 WIRING = Path(__file__).parents[2] / "wiring"
 COPPER_OHM_MM2_KM = 17.241  # annealed copper at 20 °C, IEC 60028 (from memory)
@@ -143,7 +143,8 @@ def test_parts_list_is_for_this_site(demo: Site) -> None:
 @pytest.mark.parametrize("board", pins.BOARDS)
 def test_schematic_names_every_fitted_pin_and_no_other(demo: Site, board: str) -> None:
     table = pins.signals(demo, board)
-    svg = drawing.schematic(board, table, False, 12.8, 4700, 22000)
+    devices = bus.on_bus(demo, None)
+    svg = drawing.schematic(board, table, False, 12.8, 4700, 22000, devices)
     words = " ".join("".join(e.itertext()) for e in ElementTree.fromstring(svg).iter(SVG_TEXT))
     for signal in table:
         label = f"GPIO{signal.gpio} {signal.name.lower().replace('_', ' ')}"

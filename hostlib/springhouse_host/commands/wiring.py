@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from ..site.site import Site
+    from ..wiring.bus import Wired
     from ..wiring.parts import Part
     from ..wiring.pins import Signal
     from ..wiring.rules import Bought
@@ -52,8 +53,17 @@ def register(app: typer.Typer) -> None:
 def wiring(
     site: SiteArgument,
     board: Annotated[
-        str, typer.Option("--board", help="pico_w, pico_2w or esp32.", show_default=True)
-    ] = "pico_w",
+        str | None,
+        typer.Option("--board", help="pico_w, pico_2w or esp32.", show_default="pico_w"),
+    ] = None,
+    wired_file: Annotated[
+        Path | None,
+        typer.Option(
+            "--wiring",
+            metavar="FILE",
+            help="The board's wiring.json: its board, air sensor, clock, display, target buttons.",
+        ),
+    ] = None,
     kit: Annotated[
         bool, typer.Option("--kit", help="The least to buy, and what stays unguarded with it.")
     ] = False,
@@ -102,15 +112,14 @@ def wiring(
     from ..site import load_site
     from ..wiring import rules
     from ..wiring.parts import parts
-    from ..wiring.pins import BOARDS, load_profile, signals
+    from ..wiring.pins import load_profile, signals
 
-    if board not in BOARDS:
-        raise KnownError(f"--board: {board!r} is none of {', '.join(BOARDS)}")
+    board, wired = _board(board, wired_file)
     check_writable(json)
     loaded = load_site(site)
     profile = load_profile(board)
-    table = signals(loaded, board)
-    bought = rules.Bought(mains_v, run_m, least_flow_l_min, _drives(drives or (), table))
+    table = signals(loaded, board, wired)
+    bought = rules.Bought(mains_v, run_m, least_flow_l_min, _drives(drives or (), table), wired)
     needed, unmet = parts(loaded, profile, bought)
     faults = [*rules.check(loaded, board, profile, table, bought), *unmet]
     if kit:
@@ -135,6 +144,20 @@ def wiring(
         screen.print(line, markup=False)
     write_json(json, _as_json(board, table, needed, faults))
     return EXIT_NOT_KEPT if faults else 0
+
+
+def _board(asked: str | None, wired_file: Path | None) -> "tuple[str, Wired | None]":
+    from ..wiring import bus
+    from ..wiring.pins import BOARDS
+
+    if asked is not None and asked not in BOARDS:
+        raise KnownError(f"--board: {asked!r} is none of {', '.join(BOARDS)}")
+    if wired_file is None:
+        return asked or BOARDS[0], None
+    named, wired = bus.read(wired_file)
+    if asked not in (None, named):
+        raise KnownError(f"{wired_file}: board: {named!r}, --board says {asked!r}")
+    return named, wired
 
 
 def unguarded_with_least(site: "Site") -> list[str]:
@@ -166,6 +189,7 @@ def _drawings(
     site: "Site", board: str, table: "tuple[Signal, ...]", bought: "Bought"
 ) -> dict[str, bytes]:
     from ..wiring import drawing
+    from ..wiring.bus import on_bus
     from ..wiring.parts import divider_ohm, probe_pull_up_ohm
     from ..wiring.pins import load_profile
 
@@ -178,6 +202,7 @@ def _drawings(
             site.file.battery.nominal_v,
             probe_pull_up_ohm(site, bought),
             divider_ohm(site, profile),
+            on_bus(site, bought.wired),
         ),
         "mains.svg": drawing.mains_blocks(),
     }

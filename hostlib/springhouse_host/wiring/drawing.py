@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from typing import TYPE_CHECKING, Any, Literal, TypeAlias
 
+from .bus import Device
 from .pins import BOARD_NAMES, Signal
 
 if TYPE_CHECKING:
@@ -30,12 +31,13 @@ def schematic(
     supply_v: float,
     pull_up_ohm: int,
     bottom_ohm: int,
+    devices: Sequence[Device],
 ) -> bytes:
     """Return the low-voltage side of what is fitted, as SVG.
 
     ``pulsed``: the relay is driven by alternating pulses; ``supply_v``: what relay, pump and fans
     run on; ``pull_up_ohm`` of the probe bus,
-    ``bottom_ohm`` of the battery's divider.
+    ``bottom_ohm`` of the battery's divider; ``devices`` that share the I2C bus.
     """
     fitted = [signal for signal in signals if signal.fitted]
     read = [signal for signal in fitted if signal.way in INPUTS]
@@ -49,7 +51,7 @@ def schematic(
         if signal.name == "PROBES":
             _probe_bus(drawing, y, pull_up_ohm)
         elif signal.way == "bus":
-            _bus(drawing, signal, y)
+            _bus(drawing, signal, y, devices)
         elif signal.way == "analogue":
             _divider(drawing, y, bottom_ohm)
         elif signal.name == "MAINS":
@@ -215,8 +217,23 @@ def _probe_bus(drawing: "schemdraw.Drawing", y: float, ohm: int) -> None:
     _word(drawing, x - 0.8, y, text, "right")
 
 
-def _bus(drawing: "schemdraw.Drawing", signal: Signal, y: float) -> None:
+def _bus(drawing: "schemdraw.Drawing", signal: Signal, y: float, devices: Sequence[Device]) -> None:
+    """One line of the bus; what shares it stands between data and clock, a row below."""
+    import schemdraw.elements as e
+
     x = _pulled_up(drawing, y, "4.7 kΩ", "")
+    below = signal.name == "I2C_SDA"
+    for device in devices:
+        middle, half = x - 1.5, ROW / 2 - 0.7
+        edge = y - ROW / 2 + (half if below else ROW - half)
+        _line(drawing, (x, y), (x - 3.0, y))
+        _line(drawing, (middle, y), (middle, edge))
+        if below:
+            box = e.Rect(corner1=(middle - 1.3, edge - 2 * half), corner2=(middle + 1.3, edge))
+            drawing.add(box.theta(0).at((0.0, 0.0)).color(LINE))
+            address = "" if device.address is None else f"\n0x{device.address:02X}"
+            _word(drawing, middle, y - ROW / 2, f"{device.word}{address}", "center")
+        x -= 3.0
     _line(drawing, (x, y), (x - 0.6, y))
     _word(drawing, x - 0.8, y, f"{signal.word}\n3.3 V, 0.5 m at most", "right")
 

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from springhouse import fitted as F
 
 from ..site.tables import PROBES
-from . import sums
+from . import bus, sums
 from .rules import Bought
 
 if TYPE_CHECKING:
@@ -43,7 +43,10 @@ def parts(
     """Return (parts list, what of it nothing in the tables fits)."""
     found: list[Part] = []
     faults: list[str] = []
-    for make in (_mains, _battery, _fuse, _cable, _drivers, _divider, _probes, _pull_up, _sensors):
+    for make in (
+        *(_mains, _battery, _fuse, _cable, _drivers, _divider, _probes, _pull_up, _sensors),
+        _on_bus,
+    ):
         try:
             found.extend(make(site, profile, bought))
         except PartsError as error:
@@ -299,14 +302,6 @@ def _sensors(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Par
     ):
         if fitted & bit:
             yield Part(name, 1, must, why, False)
-    if site.file.sensors.humidity == "fitted":
-        yield Part(
-            "air temperature and humidity sensor, I2C",
-            1,
-            "one of the two kinds with a driver, 0.5 m from the board at most",
-            "condensate by the room's own dew point",
-            False,
-        )
     yield Part(
         "siphon break",
         1,
@@ -316,3 +311,50 @@ def _sensors(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Par
     )
     yield Part("acknowledge button", 1, "push button, closes", "latched faults wait for it", True)
     yield Part("sounder and status light", 1, "12 V sounder, light", "says what is wrong", True)
+
+
+_AT = f"I2C, {sums.LOGIC_V:g} V, {sums.I2C_M:g} m from the board at most"
+_ON_BUS = {
+    bus.AIR: (
+        "air temperature and humidity sensor",
+        f"one of the two kinds with a driver; {_AT}",
+        "condensate by the room's own dew point",
+    ),
+    bus.CLOCK: (
+        "clock chip with its own cell",
+        f"kind ds3231; {_AT}",
+        "the hours of tariff and schedule, known again after an outage",
+    ),
+    bus.DISPLAY: (
+        "text display",
+        "128 x 64 points, controller SSD1306, address 0x3C (0x78 where the write bit is counted); "
+        f"{_AT}",
+        "says at the board how store and room are and what waits for a person",
+    ),
+}
+
+
+def _on_bus(site: "Site", _profile: "Profile", bought: Bought) -> Iterator[Part]:
+    devices = bus.on_bus(site, bought.wired)
+    if not devices:
+        return
+    rail_ma = sum(d.most_ma for d in devices) + sums.PROBE_MA * probes_fitted(site)
+    sink_ma, rise_us = sums.i2c_sink_ma(len(devices)), sums.i2c_rise_us(len(devices))
+    if rail_ma > sums.RAIL_MA:
+        raise PartsError(f"3.3 V: {rail_ma:.0f} mA, a board gives {sums.RAIL_MA:g} mA")
+    if sink_ma > sums.I2C_SINK_MA:
+        raise PartsError(f"I2C: pull-ups of so many modules want {sink_ma:.1f} mA of a chip")
+    for device in devices:
+        name, must, why = _ON_BUS[device.word]
+        why = f"{why}; {device.most_ma:g} mA at most"
+        if device is devices[-1]:
+            why = f"{why}, all on 3.3 V {rail_ma:.0f} of {sums.RAIL_MA:g} mA"
+        yield Part(name, 1, must, why, False)
+    yield Part(
+        "pull-ups of the I2C bus",
+        2,
+        f"{sums.I2C_OHM / 1000:g} kohm to {sums.LOGIC_V:g} V, data and clock",
+        f"a chip sinks {sink_ma:.1f} of {sums.I2C_SINK_MA:g} mA if each of {len(devices)} modules "
+        f"brings its own; without those the line rises in {rise_us:.2f} of {sums.I2C_RISE_US:g} us",
+        False,
+    )

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Literal
 from springhouse import fitted as F
 
 from ..site.tables import PROBES
+from . import bus
 
 if TYPE_CHECKING:
     from springhouse.kinds import Profile
@@ -69,18 +70,20 @@ _COUNTED = {
     "TACH": ("fan tachometer", F.FAN_TACH),
 }
 _BUTTONS = {
-    "BUTTON": ("acknowledge button", True),
-    "BUTTON_UP": ("room warmer button", False),
-    "BUTTON_DOWN": ("room cooler button", False),
+    "BUTTON": "acknowledge button",
+    "BUTTON_UP": "room warmer button",
+    "BUTTON_DOWN": "room cooler button",
 }
 
 
-def signals(site: "Site", board: str) -> tuple[Signal, ...]:
+def signals(site: "Site", board: str, wired: bus.Wired | None = None) -> tuple[Signal, ...]:
     """Return every signal of a board, fitted here or not."""
-    return tuple(signals_of(site, load_profile(board)))
+    return tuple(signals_of(site, load_profile(board), wired))
 
 
-def signals_of(site: "Site", profile: "Profile") -> Iterator[Signal]:
+def signals_of(
+    site: "Site", profile: "Profile", wired: bus.Wired | None = None
+) -> Iterator[Signal]:
     """Yield every signal of a profile."""
     fitted = site.fitted
     for name, (word, circuit) in _OUTPUTS.items():
@@ -122,8 +125,10 @@ def signals_of(site: "Site", profile: "Profile") -> Iterator[Signal]:
             "no edges, which is standstill",
             bool(fitted & bit),
         )
-    for name, (word, always) in _BUTTONS.items():
-        yield Signal(name, getattr(profile, name), "in", word, _BUTTON, "not pressed", always)
+    more = wired is not None and wired.target_buttons
+    for name, word in _BUTTONS.items():
+        there = more or name == "BUTTON"
+        yield Signal(name, getattr(profile, name), "in", word, _BUTTON, "not pressed", there)
     yield Signal(
         "BATTERY",
         profile.BATTERY,
@@ -133,14 +138,14 @@ def signals_of(site: "Site", profile: "Profile") -> Iterator[Signal]:
         "0 V, which is flat",
         bool(fitted & F.BATTERY),
     )
-    humid = site.file.sensors.humidity == "fitted"
+    devices = bus.on_bus(site, wired)
     for name, word in (("I2C_SDA", "I2C data"), ("I2C_SCL", "I2C clock")):
         yield Signal(
             name,
             getattr(profile, name),
             "bus",
-            f"{word}: air sensor and clock",
+            f"{word}: {bus.words(devices)}",
             "4.7 kohm to 3.3 V, 0.5 m of cable at most",
             "no answer, not believed",
-            humid,
+            bool(devices),
         )

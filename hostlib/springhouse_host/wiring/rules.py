@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from . import sums
+from . import bus, sums
 from .pins import Signal
 
 if TYPE_CHECKING:
@@ -66,6 +66,7 @@ class Bought:
     run_m: float | None = None  # cable from board to coil, None: half the tube
     least_flow_l_min: float = LEAST_FLOW_L_MIN
     drives_v: Mapping[str, float] = field(default_factory=dict)  # signal: volts it puts on a pin
+    wired: bus.Wired | None = None  # what the board's wiring file says, None: not known
 
 
 def pin_faults(board: str, signals: tuple[Signal, ...]) -> Iterator[str]:
@@ -123,15 +124,32 @@ def part_faults(site: "Site", signals: tuple[Signal, ...], bought: Bought) -> It
     fitted = {signal.name: signal for signal in signals if signal.fitted}
     for name, volts in bought.drives_v.items():
         if name in fitted and volts > sums.LOGIC_V:
-            yield (
-                f"{fitted[name].word}: puts {volts:g} V on a {sums.LOGIC_V:g} V pin: take one with "
-                "an open collector, or a divider"
-            )
+            instead = "take one with an open collector, or a divider"
+            if fitted[name].way == "bus":
+                instead = f"supply it and its pull-ups from {sums.LOGIC_V:g} V"
+            yield f"{fitted[name].word}: puts {volts:g} V on a {sums.LOGIC_V:g} V pin: {instead}"
     if "FLOW" in fitted and site.weakest_l_min < bought.least_flow_l_min:
         yield (
             f"flow sensor: reads from {bought.least_flow_l_min:g} L/min, the weakest reading of "
             f"the labels gives {site.weakest_l_min:.2f} L/min: it may read zero while water flows"
         )
+
+
+def bus_faults(site: "Site", wired: bus.Wired | None) -> Iterator[str]:
+    """Yield what is wrong with what shares the I2C bus."""
+    used: dict[int, str] = {}
+    devices = bus.on_bus(site, wired)
+    for device in devices:
+        if device.address in used:
+            yield (
+                f"{device.word}: I2C address 0x{device.address:02X} is taken by: "
+                f"{used[device.address]}"
+            )
+        elif device.address is not None:
+            used[device.address] = device.word
+    humid = site.file.sensors.humidity == "fitted"
+    if humid and not any(device.word == bus.AIR for device in devices):
+        yield f"{bus.AIR}: fitted by the site file, not named by the wiring file: it is never read"
 
 
 def check(
@@ -143,4 +161,5 @@ def check(
         *shared_faults(board, profile),
         *circuit_faults(signals),
         *part_faults(site, signals, bought),
+        *bus_faults(site, bought.wired),
     ]

@@ -25,7 +25,22 @@ PROBE_PF = 25.0  # input capacitance at most (same)
 PAIR_PF_M = 56.0  # twisted pair at most (ISO/IEC 11801, from memory)
 # A bit is read 9 us after the line is let go; leave half of that to noise and to the probe.
 RISE_US = 4.5
+PROBE_MA = 1.5  # of a probe that converts, at most (same data sheet)
 PULL_UPS_OHM = (4700, 3300, 2200, 1500, 1000)
+
+# I2C-bus specification (UM10204, from memory), 100 kHz: what a chip must pull to 0.4 V, how long a
+# line may rise from 0.3 to 0.7 of the supply, what a chip's pin adds at most.
+I2C_SINK_MA = 3.0
+I2C_LOW_V = 0.4
+I2C_RISE_US = 1.0
+I2C_PIN_PF = 10.0
+I2C_OHM = (
+    4700  # the pair at the board; what a module brings is no less (common practice, no source)
+)
+I2C_M = 0.5
+# From a board's 3.3 V pin: data sheet of the Pico boards, from memory; on boards with an ESP32
+# common practice, no source.
+RAIL_MA = 300.0
 
 # Highest over nominal, lowest over nominal voltage of each kind: 3.65 and 2.5 V a cell of 3.2 V;
 # 14.7 and 10.5 V of 12 V; 5.25 and 4.75 of 5 V (USB 2.0).
@@ -70,6 +85,17 @@ def rise_us(pull_up_ohm: float, bus_m: float, probes: int) -> float:
 def pull_up_ohm(bus_m: float, probes: int) -> int | None:
     """Return the largest usual pull-up that is quick enough, None if the bus is too long."""
     return next((ohm for ohm in PULL_UPS_OHM if rise_us(ohm, bus_m, probes) <= RISE_US), None)
+
+
+def i2c_sink_ma(modules: int) -> float:
+    """Return what a chip on the bus sinks when every module brings pull-ups too [mA]."""
+    return 1000.0 * (LOGIC_V - I2C_LOW_V) * (1 + modules) / I2C_OHM
+
+
+def i2c_rise_us(modules: int) -> float:
+    """Return the rise of a line when no module brings pull-ups [us]: t = R C ln(0.7 / 0.3)."""
+    farad = (PAIR_PF_M * I2C_M + I2C_PIN_PF * (1 + modules)) * 1e-12
+    return 1e6 * I2C_OHM * farad * math.log(0.7 / 0.3)
 
 
 def motor_a(input_w: float, mains_v: float) -> tuple[float, float]:
