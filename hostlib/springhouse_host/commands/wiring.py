@@ -54,7 +54,7 @@ def wiring(
     site: SiteArgument,
     board: Annotated[
         str | None,
-        typer.Option("--board", help="pico_w, pico_2w or esp32.", show_default="pico_w"),
+        typer.Option("--board", help="pico_w (unless told otherwise), pico_2w or esp32."),
     ] = None,
     wired_file: Annotated[
         Path | None,
@@ -83,7 +83,10 @@ def wiring(
     run_m: Annotated[
         float | None,
         typer.Option(
-            "--run-m", min=0.2, max=100, help="Cable from board to coil [m]; else half the tube."
+            "--run-m",
+            min=0.2,
+            max=100,
+            help="Metres of cable from board to coil; else half the tube.",
         ),
     ] = None,
     least_flow_l_min: Annotated[
