@@ -44,7 +44,7 @@ STILL_L_MIN = 1e-6  # with the pump off, less flow than this is none
 # The error allowed a step is TOLERANCE times the scale of the slot, in its unit. Tight for what
 # lasts and is promised (room, store probe), loose for nodes that forget within a minute.
 _SCALES = {
-    **dict.fromkeys(range(X.WATER_C, X.WATER_C + X.LAYERS), 0.4),
+    **dict.fromkeys(range(X.WATER_C, X.WATER_C + X.LAYERS), 0.2),
     **dict.fromkeys(range(X.ICE_KG, X.ICE_KG + X.LAYERS), 0.2),
     X.STORE_KG: 10.0,
     X.STORE_LOW_PROBE_C: 0.4,
