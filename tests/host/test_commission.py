@@ -18,7 +18,6 @@ from springhouse_host.commissioning import (
     kinds,
     prediction,
     record,
-    results,
     sheet,
     steps,
 )
@@ -377,27 +376,3 @@ def test_a_record_that_is_none_is_refused_in_one_line(call, tmp_path: Path, text
     assert err[0].startswith("r.json")
     assert says in err[0]
     assert path.read_bytes() == before
-
-
-def test_the_oldest_ice_point_counts() -> None:
-    good = {"wrong": [], "values": {}, "results": {"offset_k": 0.05}}
-    days = {"store_low": "2026-05-31", "room": "2026-05-30", "coil_in": "2026-06-01"}
-    answers = {
-        f"ice_point_{probe}": record.Answer.model_validate({"on": day, **good})
-        for probe, day in days.items()
-    }
-    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), answers)
-    found = results.changes(book)
-    assert found["commissioned.ice_point_on"] == "2026-05-30"
-    assert found["settings.room_offset_k"] == 0.05
-    assert found["sensors.ice_point_checked"] == ["store_low", "store_high", "room", "coil_in"]
-
-
-def test_results_are_only_what_differs() -> None:
-    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {})
-    assert results.changes(book) == {}
-    bare = record.Answer.model_validate({"on": "2026-05-31", "values": {}})  # edited by hand
-    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {"ice_point_coil_in": bare})
-    found = results.changes(book)
-    assert "settings.coil_in_offset_k" not in found
-    assert "sensors.ice_point_checked" not in found

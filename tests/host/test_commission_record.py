@@ -1,4 +1,4 @@
-"""The record of commissioning: any text is one or is refused in one line; read as written."""
+"""The record of commissioning: any text is one or is refused; read as written; what follows."""
 
 import json
 from pathlib import Path
@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from springhouse_host import load_site
-from springhouse_host.commissioning import record, steps
+from springhouse_host.commissioning import record, results, steps
 from springhouse_host.errors import KnownError
 
 SITE = load_site("demo")
@@ -51,3 +51,27 @@ def test_a_record_is_read_as_it_was_written(answers: dict, spoilt: object) -> No
     }
     with pytest.raises(KnownError):
         record.parse(json.dumps({**head, "answers": answers, "more": spoilt}), "r.json")
+
+
+def test_the_oldest_ice_point_counts() -> None:
+    good = {"wrong": [], "values": {}, "results": {"offset_k": 0.05}}
+    days = {"store_low": "2026-05-31", "room": "2026-05-30", "coil_in": "2026-06-01"}
+    answers = {
+        f"ice_point_{probe}": record.Answer.model_validate({"on": day, **good})
+        for probe, day in days.items()
+    }
+    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), answers)
+    found = results.changes(book)
+    assert found["commissioned.ice_point_on"] == "2026-05-30"
+    assert found["settings.room_offset_k"] == 0.05
+    assert found["sensors.ice_point_checked"] == ["store_low", "store_high", "room", "coil_in"]
+
+
+def test_results_are_only_what_differs() -> None:
+    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {})
+    assert results.changes(book) == {}
+    bare = record.Answer.model_validate({"on": "2026-05-31", "values": {}})  # edited by hand
+    book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {"ice_point_coil_in": bare})
+    found = results.changes(book)
+    assert "settings.coil_in_offset_k" not in found
+    assert "sensors.ice_point_checked" not in found
