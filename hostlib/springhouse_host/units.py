@@ -34,6 +34,8 @@ _VOLUME = {
     "ft3": "foot**3",
     "US gal": "US_liquid_gallon",
     "imperial gal": "imperial_gallon",
+    "US qt": "US_liquid_quart",
+    "US pt": "US_liquid_pint",
 }
 
 UNITS: dict[str, Unit] = {
@@ -79,7 +81,9 @@ UNITS: dict[str, Unit] = {
                 "L/min": "liter/minute",
                 "L/h": "liter/hour",
                 "US gal/min": "US_liquid_gallon/minute",
+                "US gal/h": "US_liquid_gallon/hour",
                 "imperial gal/min": "imperial_gallon/minute",
+                "imperial gal/h": "imperial_gallon/hour",
             },
         ),
         Unit("m3/h", "meter**3/hour", {"m3/h": "meter**3/hour", "ft3/min": "foot**3/minute"}),
@@ -91,26 +95,65 @@ UNITS: dict[str, Unit] = {
 }
 
 # Spellings folded into the words above before they are looked up.
+_US_WORDS = {"gal": "US gal", "qt": "US qt", "pt": "US pt"}
+
+
+def _lower(found: "re.Match[str]") -> str:
+    return found[1].lower()
+
+
+def _us(found: "re.Match[str]") -> str:
+    return _US_WORDS[found[1].lower()]
+
+
+def _gallons_per(found: "re.Match[str]") -> str:
+    which = "US" if found[1].lower().startswith("u") else "imperial"
+    return f"{which} gal/{'min' if found[2].lower() == 'm' else 'h'}"
+
+
 _SPELLINGS = (
-    (re.compile(r"\bdeg(?:rees?)?\s*([CFK])\b|º\s*([CFK])"), r"°\1\2"),
-    (re.compile(r"^([CF])$"), r"°\1"),
+    (re.compile(r"\bdeg(?:rees?)?\.?\s*([CFK])\b|º\s*([CFK])"), r"°\1\2"),
+    (re.compile(r"^([CFcf])$"), lambda found: f"°{found[1].upper()}"),
     (re.compile(r"[µμ]"), "u"),
     (re.compile(r"²"), "2"),
     (re.compile(r"³"), "3"),
     (re.compile(r"·"), " "),
     (re.compile(r"\b(?:litres?|liters?|l)\b"), "L"),
     (re.compile(r"\bml\b"), "mL"),
-    (re.compile(r"\bU\.?S\.?\s*(?:liquid\s+)?gal(?:lons?|s)?\b"), "US gal"),
-    (re.compile(r"\bimp(?:erial)?\.?\s*gal(?:lons?|s)?\b", re.IGNORECASE), "imperial gal"),
-    (re.compile(r"\b(?:feet|foot)\b|′"), "ft"),
-    (re.compile(r"\b(?:inch(?:es)?)\b|″"), "in"),
-    (re.compile(r"\b(?:sq\.?\s*ft)\b"), "ft2"),
+    (re.compile(r"\b(gal(?:lon)?|ft|in|lb|qt|pt)s?\b\.?", re.IGNORECASE), _lower),
+    (re.compile(r"\bU\.?S\.?\s*(?:liquid\s+|fl\.?\s+)?(gal|qt|pt)\w*", re.IGNORECASE), _us),
+    (re.compile(r"\bimp(?:erial)?\.?\s*gal(?:lon)?\b", re.IGNORECASE), "imperial gal"),
+    (re.compile(r"\b(U\.?S\.?|imp(?:erial)?\.?)\s*gp([mh])\b", re.IGNORECASE), _gallons_per),
+    (re.compile(r"\b(?:feet|foot)\b|[′'’]", re.IGNORECASE), "ft"),
+    (re.compile(r"\b(?:inch(?:es)?)\b|[″\"”]", re.IGNORECASE), "in"),
+    (re.compile(r"\bpounds?\b", re.IGNORECASE), "lb"),
+    (re.compile(r"\b(?:sq|square)\.?\s*(ft|m|cm)\b\.?", re.IGNORECASE), r"\g<1>2"),
+    (re.compile(r"\b(?:cu|cubic)\.?\s*(ft|m)\b\.?", re.IGNORECASE), r"\g<1>3"),
+    (re.compile(r"\b(ft|c?m)\^([23])"), r"\1\2"),
     (re.compile(r"\bcfm\b", re.IGNORECASE), "ft3/min"),
+    (re.compile(r"\bBtuh\b", re.IGNORECASE), "BTU/h"),
     (re.compile(r"\bBtu\b", re.IGNORECASE), "BTU"),
+    (re.compile(r"\b(?:hours?|hrs?)\b", re.IGNORECASE), "h"),
+    (re.compile(r"\b(?:minutes?|mins)\b", re.IGNORECASE), "min"),
+    (re.compile(r"\b(?:watts?)\b", re.IGNORECASE), "W"),
+    (re.compile(r"(?<=/)(?:yr|a)\b|\bper\s+(?:yr|year)\b", re.IGNORECASE), "year"),
+    (re.compile(r"\s+per\s+", re.IGNORECASE), "/"),
     (re.compile(r"\s*/\s*"), "/"),
+    (re.compile(r"kWh\s*(?:/\s*)?year"), "kWh/year"),
 )
-_QUANTITY = re.compile(r"\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(\D.*?)?\s*")
-_BARE_GALLON = re.compile(r"(?<!US )(?<!imperial )\bgal(?:lons?|s)?\b")
+LONGEST = 100  # characters of a quantity
+_NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
+_FRACTION = r"\d+\s*[/⁄]\s*[1-9]\d*"
+_AMOUNT = rf"(?:\d+(?:\s+|\s*-\s*){_FRACTION}|{_FRACTION}|{_NUMBER})"  # 1 1/4, 1-1/4, 3/8, 0.5
+_QUANTITY = re.compile(rf"\s*([+-]?{_AMOUNT})(?![\d/⁄])\s*([^\d\s].*?)?\s*")
+_FEET = re.compile(
+    rf"\s*(\d+)\s*(?:ft\.?|feet|foot|[′'’])\s*-?\s*({_AMOUNT})\s*"
+    r"(?:in\.?|inch(?:es)?|[″\"”]|'')\s*",
+    re.IGNORECASE,
+)
+_THOUSANDS = re.compile(r"\s*[+-]?\d+,\d")
+_GLYPHS = {"½": "1/2", "¼": "1/4", "¾": "3/4", "⅛": "1/8", "⅜": "3/8", "⅝": "5/8", "⅞": "7/8"}
+_BARE_GALLON = re.compile(r"(?<!US )(?<!imperial )\b(?:gal(?:lon)?|gp[mh])\b", re.IGNORECASE)
 
 
 class UnitRefusedError(ValueError):
@@ -128,6 +171,28 @@ def _fold(word: str) -> str:
     for pattern, plain in _SPELLINGS:
         word = pattern.sub(plain, word)
     return word.strip()
+
+
+def _with_fractions(text: str) -> str:
+    for glyph, plain in _GLYPHS.items():
+        text = text.replace(glyph, f" {plain}")
+    return text
+
+
+def _amount(text: str) -> float:
+    """Return the number of "0.25", "1/4", "1 1/4" or "1-1/4", a sign before it."""
+    sign = -1.0 if text.startswith("-") else 1.0
+    whole, fraction = 0.0, text.lstrip("+-").replace("⁄", "/")
+    if "/" not in fraction:
+        return sign * float(fraction)
+    top, _, bottom = fraction.partition("/")
+    parts = re.split(r"[\s-]+", top.strip())
+    if len(parts) == 2:
+        whole = float(parts[0])
+    try:
+        return sign * (whole + float(parts[-1]) / float(bottom))
+    except OverflowError:
+        return math.inf
 
 
 def convert(value: float, from_word: str, to_word: str, *, kind: str) -> float:
@@ -166,10 +231,23 @@ def parse(value: object, kind: str) -> float:
         if not math.isfinite(number):
             raise UnitRefusedError("a finite number")
         return number
-    match = _QUANTITY.fullmatch(value)
+    return _of_text(value, kind)
+
+
+def _of_text(value: str, kind: str) -> float:
+    if len(value) > LONGEST:
+        raise UnitRefusedError(f"a number, then a unit, at most {LONGEST} characters together")
+    if _THOUSANDS.match(value):
+        raise UnitRefusedError("a number with a point and no comma, then a unit")
+    plain = _with_fractions(value)
+    feet = _FEET.fullmatch(plain) if "ft" in UNITS[kind].words else None
+    if feet is not None:
+        inches = 12.0 * float(feet[1]) + _amount(feet[2])
+        return convert(inches, "in", kind, kind=kind)
+    match = _QUANTITY.fullmatch(plain)
     if match is None:
         raise UnitRefusedError("a number, then a unit")
-    number = float(match[1])
+    number = _amount(match[1])
     if not math.isfinite(number):
         raise UnitRefusedError("a finite number")
     if match[2] is None:
@@ -178,7 +256,7 @@ def parse(value: object, kind: str) -> float:
     if word in UNITS[kind].words:
         return convert(number, word, kind, kind=kind)
     if _BARE_GALLON.search(word) and kind in ("L", "L/min"):
-        per = "/min" if kind == "L/min" else ""
+        per = "" if kind == "L" else "/h" if word.lower().endswith("h") else "/min"
         raise UnitRefusedError(
             f"say which gallon: 'US gal{per}' (3.785 L) or 'imperial gal{per}' (4.546 L)"
         )

@@ -38,6 +38,16 @@ WORDS = [(kind, word) for kind, unit in UNITS.items() for word in unit.words]
         ("90 min", "h", 1.5),
         ("1.5 kW", "W", 1500.0),
         ("7", "mm", 7.0),
+        ("1/4 in", "mm", 6.35),
+        ("1 1/4 in", "mm", 31.75),
+        ("1-1/4 in", "mm", 31.75),
+        ("-1 1/2 °C", "°C", -1.5),
+        ("5'6\"", "m", 66 * 0.0254),
+        ("5 ft 6 1/2 in", "m", 66.5 * 0.0254),
+        ("5 cu ft", "L", 5 * 30.48**3 / 1000),
+        ("2 US qt", "L", 2 * 231 * 0.0254**3 * 250),
+        ("120 US gph", "L/min", 2 * 3.785411784),
+        ("230 kWh per year", "kWh/year", 230.0),
     ],
 )
 def test_text_with_a_unit(text: str, kind: str, value: float) -> None:
@@ -56,13 +66,26 @@ def test_text_with_a_unit(text: str, kind: str, value: float) -> None:
         ("20 °C", "20 C", "°C"),
         ("3 m2", "3 m²", "m2"),
         ("0.04 W/(m K)", "0.04 W/(m·K)", "W/(m K)"),
+        ("5 ft3", "5 Cu. Ft.", "L"),
+        ("5 ft3", "5 cubic feet", "L"),
+        ("90 ft2", "90 sq. ft.", "m2"),
+        ("0.375 in", '3/8"', "mm"),
+        ("1.25 in", "1¼ inches", "mm"),
+        ("0.5 in", "½ IN", "mm"),
+        ("68 °F", "68F", "°C"),
+        ("68 °F", "68 deg F", "°C"),
+        ("10 lb", "10 lbs", "kg"),
+        ("3000 BTU/h", "3000 Btu/hr", "W"),
+        ("230 kWh/year", "230 kWh/yr", "kWh/year"),
+        ("2 US gal/min", "2 US gpm", "L/min"),
+        ("12 ft", "12'", "m"),
     ],
 )
 def test_spellings_mean_the_same(first: str, second: str, kind: str) -> None:
     assert parse(first, kind) == parse(second, kind)
 
 
-@pytest.mark.parametrize("text", ["32 gal", "32 gallons", "32gal", "1 gallon"])
+@pytest.mark.parametrize("text", ["32 gal", "32 gallons", "32gal", "1 gallon", "1/2 Gal."])
 def test_a_bare_gallon_is_refused_and_both_are_named(text: str) -> None:
     with pytest.raises(UnitRefusedError, match=r"US gal.*imperial gal"):
         parse(text, "L")
@@ -70,7 +93,11 @@ def test_a_bare_gallon_is_refused_and_both_are_named(text: str) -> None:
 
 @pytest.mark.parametrize(
     "text",
-    ["nan", "inf", "-inf", "1e999", "1e999 L", "nan L", "", "L", "ten L", "1 2 L", "1,5 L", "3 m"],
+    [
+        *("nan", "inf", "-inf", "1e999", "1e999 L", "nan L", "", "L", "ten L", "1 2 L", "1,5 L"),
+        *("3 m", "1/0 L", "1//2 L", "1/2/3 L", "1,200 L", "1 2 3/4 L", "1/ 2/ L"),
+        "9" * 400 + "/2 L",
+    ],
 )
 def test_what_is_no_volume_is_refused(text: str) -> None:
     with pytest.raises(UnitRefusedError):

@@ -43,10 +43,21 @@ AIR_SPREAD = ratios(0.40, 0.50, 0.65)  # the same of two side by side: what a la
 # Overall transfer units of a row; three rows make 1.0 to 1.8, and common practice puts small fan
 # coils near 1.33 to 1.42. Bypass factors by rows in trade tables (0.42 to 0.55 for two, 0.19 to
 # 0.30 for four, from memory) say 0.3 to 0.43 a row at several times the face velocity.
-ROW_NTU = (1.0 / 3.0, 1.4 / 3.0, 0.6)
+ROW_NTU = {
+    "finned-tube": (1.0 / 3.0, 1.4 / 3.0, 0.6),
+    # One core 26 mm deep of flat tubes 10 mm apart, louvred fins 1.3 mm apart: 2.2 by the j-factor
+    # of Chang and Wang 1997 (from memory) with a laminar water side; less where it is fouled or
+    # air passes beside it.
+    "flat-tube": (1.2, 2.0, 2.8),
+}
+ROW_SAID = {
+    "finned-tube": "0.33 to 0.6 transfer units a row at 0.6 m/s over the face; common practice",
+    "flat-tube": "1.2 to 2.8 transfer units a core at 0.6 m/s over the face; louvred-fin j-factor",
+}
 FACE_M_S = 0.6  # face velocity at which they hold
 AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
 TUBE_PITCH_M = 0.025
+FLAT_TUBE_PITCH_M = 0.010
 ROW_DEPTH_M = 0.022
 
 CELL_V = 3.7  # the cells whose mAh a power bank prints
@@ -289,7 +300,8 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
     )
     face_m3_h = 3600.0 * coil.face_width_m * coil.face_height_m * FACE_M_S
     air_m3_h = known["coil.air_m3_h"].mid
-    row_w_k = ROW_NTU[1] * AIR_WH_M3_K * face_m3_h * (air_m3_h / face_m3_h) ** AIR_POWER
+    row_ntu = ROW_NTU[coil.kind]
+    row_w_k = row_ntu[1] * AIR_WH_M3_K * face_m3_h * (air_m3_h / face_m3_h) ** AIR_POWER
     _put(
         known,
         "coil.ua_w_k",
@@ -297,9 +309,9 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
         lambda: derived(
             coil.rows * row_w_k,
             "W/K",
-            "0.33 to 0.6 transfer units a row at 0.6 m/s over the face; common practice",
+            ROW_SAID[coil.kind],
             better=1,
-            spread=ratios(*ROW_NTU),
+            spread=ratios(*row_ntu),
         ),
     )
 

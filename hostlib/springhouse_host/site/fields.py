@@ -204,11 +204,19 @@ class Text(_Kind):
 
 
 _CLOCK = re.compile(r"([01]\d|2[0-3]):([0-5]\d)|(24:00)")
+_TWELVE = re.compile(r"\b(1[0-2]|0?[1-9])(?::([0-5]\d))?\s*([ap])\.?m\b\.?")
+_DASH = re.compile(r"\s*[-–]\s*")
+_COMMA = re.compile(r"\s*,\s*")
+
+
+def _of_twelve(found: "re.Match[str]") -> str:
+    hour = int(found[1]) % 12 + 12 * (found[3] == "p")
+    return f"{hour:02}:{found[2] or '00'}"
 
 
 def clock_min(text: str) -> int | None:
-    """Return the minute of the day of "HH:MM" (24:00 is 1440), None if it is none."""
-    match = _CLOCK.fullmatch(text)
+    """Return the minute of the day of "HH:MM" (24:00 is 1440) or "9:30 pm", None if it is none."""
+    match = _CLOCK.fullmatch(_TWELVE.sub(_of_twelve, text.lower()))
     if match is None:
         return None
     return 1440 if match[3] else 60 * int(match[1]) + int(match[2])
@@ -248,8 +256,9 @@ def _days(text: str) -> int | None:
 
 
 def window(text: str) -> Window | None:
-    """Return the window of "mon-fri 23:00-07:00" or "23:00-07:00", None if it is none."""
-    words = text.lower().split()
+    """Return the window of "mon-fri 23:00-07:00" or "9 pm-7 am", None if it is none."""
+    plain = _DASH.sub("-", _TWELVE.sub(_of_twelve, text.lower()))
+    words = _COMMA.sub(",", plain).split()
     if not 1 <= len(words) <= 2:
         return None
     mask = _days(words[0]) if len(words) == 2 else 127

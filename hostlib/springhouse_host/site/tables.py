@@ -129,8 +129,9 @@ class LoopTable(Table):
 
 
 class CoilTable(Table):
-    """The water-to-air coil and its fans."""
+    """The water-to-air coil and its fans; a row of a flat-tube core is one core."""
 
+    kind: Annotated[str, Word(("finned-tube", "flat-tube"))] = "finned-tube"
     face_width_m: Annotated[float, Quantity("m", 0.05, 2)]
     face_height_m: Annotated[float, Quantity("m", 0.05, 2)]
     rows: Annotated[int, Whole(1, 12)]
