@@ -15,7 +15,7 @@ LITRES = "from 5 to 2000 L"
 NINE = ", ".join(f'"{hour:02}:00-{hour:02}:30"' for hour in range(9))
 HOURS = 'a list of hours such as ["mon-fri 23:00-07:00", "sat,sun 12:00-15:00"]'
 GALLONS = "say which gallon: 'US gal' (3.785 L) or 'imperial gal' (4.546 L)"
-L_WORDS = "L, mL, m3, ft3, US gal, imperial gal"
+L_WORDS = "L, mL, m3, ft3, US gal, imperial gal, US qt, US pt"
 GRADES = (
     'from 20 to 3000 W, or { value = ..., grade = "measured" } with grade one of label, measured, '
     "fitted and, if known, low and high"
