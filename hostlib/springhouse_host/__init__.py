@@ -10,6 +10,8 @@ the package costs nothing.
 
 from typing import TYPE_CHECKING, Any
 
+import springhouse_sim as _first  # noqa: F401  notes the time before any other source is read
+
 if TYPE_CHECKING:
     from .notebook import fit, load_site, prove, run, sweep
 

@@ -53,7 +53,7 @@ def _compiled_before() -> bool:
     from springhouse_sim import compiled
 
     folder = compiled.load().cache_dir
-    return folder is not None and any(folder.rglob("*.nbi"))
+    return folder is not None and any(folder.glob("*.code"))
 
 
 def progress(label: str) -> Progress:

@@ -5,11 +5,11 @@ replaces every module-level function in it by a numba dispatcher; ``load(False)`
 modules as everyone else sees them.  Neither the core nor the plant mentions numba.  Other loops
 over the same text are compiled by naming other doors.
 
-numba freezes module attributes when it compiles and its disk cache does not notice an edit in
-*another* module.  Compiled code is therefore kept in a folder named by the hash of all compiled
-sources, of the tools and of the processor: any edit means another folder.  Two processes may race
-for it: every cached function has one signature only and files are replaced whole, so the worst
-that happens is that both compile.
+numba freezes module attributes when it compiles.  Compiled code is therefore kept (`kept_code`)
+under the hash of all text it was compiled from, of the tools and of the processor: the folder is
+named by it and every file in it carries it.  The hash is of the bytes that were imported
+(`loaded_text`), not of what lies on disk later.  Two processes may race for a folder: files are
+replaced whole, so the worst that happens is that both compile.
 """
 
 import hashlib
@@ -19,10 +19,8 @@ import sys
 import threading
 from array import array
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
-from importlib.util import module_from_spec, spec_from_file_location
 from pathlib import Path
 from types import FunctionType, ModuleType
 from typing import Any, TypeAlias
@@ -30,10 +28,13 @@ from typing import Any, TypeAlias
 import numpy as np
 
 from .cache_folder import cache_root
+from .loaded_text import Text, importing
 from .records import FloatRecord, IntRecord
 
 CORE = "springhouse"
 SIM = "springhouse_sim"
+# What decides beside them how their text is compiled.
+HOW = tuple(Path(__file__).with_name(f"{name}.py") for name in ("compiled", "kept_code"))
 # Functions called from outside, (module, name). Only these can be called from interpreted code and
 # only these are kept on disk; everything they call is inside them.
 Doors: TypeAlias = tuple[tuple[str, str], ...]
@@ -54,6 +55,11 @@ class Code:
     compiled: bool
     modules: Mapping[str, ModuleType]
     cache_dir: Path | None = None
+    texts: Mapping[str, Text] = field(default_factory=dict)  # of what was compiled, by module
+
+    def edited(self) -> list[Path]:
+        """Return the files that hold another text by now than the one that was compiled."""
+        return sorted(text.path for text in self.texts.values() if text.edited())
 
     def core(self, name: str) -> Any:
         """Return a module of the control core, e.g. ``core("controller")``."""
@@ -117,11 +123,11 @@ def compile_from(folders: Mapping[str, Path], doors: Doors = DOORS) -> Code:
     Raises:
         ImportError: when a package or a module of a door is missing there.
     """
-    modules = _private_copy(folders, _entries(doors))
-    cache_dir = cache_root() / _digest(modules)
-    with _numba_cache_in(cache_dir):
-        _replace_functions(modules, doors)
-    return Code(True, modules, cache_dir)
+    modules, texts = _private_copy(folders, _entries(doors))
+    digest = _digest(texts)
+    cache_dir = cache_root() / digest[:32]
+    _replace_functions(modules, doors, cache_dir, digest)
+    return Code(True, modules, cache_dir, texts)
 
 
 def _entries(doors: Doors) -> tuple[str, ...]:
@@ -135,37 +141,27 @@ def _present(names: Iterable[str]) -> Iterator[tuple[str, ModuleType]]:
             yield name, module
 
 
-def _private_copy(folders: Mapping[str, Path], entries: Iterable[str]) -> dict[str, ModuleType]:
+def _private_copy(
+    folders: Mapping[str, Path], entries: Iterable[str]
+) -> tuple[dict[str, ModuleType], dict[str, Text]]:
     """Import the entry modules anew without touching the modules others hold.
 
-    The copies keep their names, for numba finds a cached function's module by name; they are in
-    ``sys.modules`` only while they import one another.
+    The copies keep their names, for kept code finds its module by name; they are in
+    ``sys.modules`` only while they import one another. Returns the modules and their texts.
     """
     with _IMPORTING:
         others = dict(_present(folders))
         for name in others:
             del sys.modules[name]
         try:
-            for name, folder in folders.items():
-                _import_package(name, folder)
-            for name in entries:
-                importlib.import_module(name)
-            return dict(_present(folders))
+            with importing(folders) as texts:
+                for name in (*folders, *entries):
+                    importlib.import_module(name)
+            return dict(_present(folders)), texts
         finally:
             for name, _ in _present(folders):
                 del sys.modules[name]
             sys.modules.update(others)
-
-
-def _import_package(name: str, folder: Path) -> None:
-    spec = spec_from_file_location(
-        name, folder / "__init__.py", submodule_search_locations=[str(folder)]
-    )
-    if spec is None or spec.loader is None:
-        raise ImportError(f"no package {name} in {folder}")
-    module = module_from_spec(spec)
-    sys.modules[name] = module
-    spec.loader.exec_module(module)
 
 
 def _import(name: str) -> Any:
@@ -181,39 +177,31 @@ def tools() -> tuple[str, ...]:
     return (*versions, llvm.get_host_cpu_name(), llvm.get_host_cpu_features().flatten(), *asked)
 
 
-def _digest(modules: Mapping[str, ModuleType]) -> str:
+def _digest(texts: Mapping[str, Text]) -> str:
     """Return a name for all that decides what the compiled code does."""
     h = hashlib.sha256()
-    for text in tools():
-        h.update(text.encode() + b"\0")
-    files = {name: Path(m.__file__) for name, m in modules.items() if m.__file__}
-    files["compiled"] = Path(__file__)
-    for name in sorted(files):
-        source = files[name].read_bytes()
-        h.update(f"{name}\0{len(source)}\0".encode() + source)
-    return h.hexdigest()[:32]
+    for said in tools():
+        h.update(said.encode() + b"\0")
+    for name in sorted(texts):
+        h.update(f"{name}\0{texts[name].sha256}\0".encode())
+    for path in HOW:
+        h.update(hashlib.sha256(path.read_bytes()).digest())
+    return h.hexdigest()
 
 
-@contextmanager
-def _numba_cache_in(folder: Path) -> Iterator[None]:
-    """Let functions decorated meanwhile keep their compiled code in ``folder``."""
-    config = _import("numba.core.config")
-    before = config.CACHE_DIR
-    config.CACHE_DIR = str(folder)
-    try:
-        yield
-    finally:
-        config.CACHE_DIR = before
+def _replace_functions(
+    modules: Mapping[str, ModuleType], doors: Doors, cache_dir: Path, digest: str
+) -> None:
+    """Put one shared dispatcher in the place of every plain function of these modules.
 
-
-def _replace_functions(modules: Mapping[str, ModuleType], doors: Doors) -> None:
-    """Put one shared dispatcher in the place of every plain function of these modules."""
-    numba = _import("numba")
+    A door gets our own keeper instead of numba's, which is never asked for (no ``cache=True``).
+    """
+    numba, kept = _import("numba"), _import(f"{SIM}.kept_code")
     # Nothing here allocates, so no array needs its references counted: that was half of all time.
     inner = numba.njit(
         error_model="numpy", no_cpython_wrapper=True, no_cfunc_wrapper=True, _nrt=False
     )
-    outer = numba.njit(error_model="numpy", cache=True, _nrt=False)
+    outer = numba.njit(error_model="numpy", _nrt=False)
     outside = {vars(modules[module])[name] for module, name in doors}
     shared: dict[FunctionType, Any] = {}
     for module in modules.values():
@@ -221,4 +209,7 @@ def _replace_functions(modules: Mapping[str, ModuleType], doors: Doors) -> None:
             if isinstance(value, FunctionType) and value.__module__ in modules:
                 if value not in shared:
                     shared[value] = (outer if value in outside else inner)(value)
+                    if value in outside:
+                        door = f"{value.__module__}.{value.__name__}"
+                        shared[value]._cache = kept.KeptCode(cache_dir, door, digest)
                 setattr(module, name, shared[value])

@@ -4,7 +4,7 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 from typing import Any
 
-from springhouse_host.proof import running, scenarios
+from springhouse_host.proof import running, scenarios, sources
 from springhouse_host.proof.abstract import Checked
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
@@ -45,6 +45,7 @@ def small_verdict(name: str = "demo") -> Verdict:
         bare=tuple(running.run_one(name, scenario) for scenario in nominal),
         alone=Alone(Complete(1, 1, 1, ()), random, Checked((), ())),
         replayed=Replay(1, 0),
+        ran=sources.read(site),
     )
 
 

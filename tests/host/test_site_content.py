@@ -307,9 +307,9 @@ def test_site_hash_sees_the_weather_file(tmp_path) -> None:
     file = load_site("demo").file
     weather = tmp_path / "w.csv"
     weather.write_text("one")
-    before = hashes.site_sha256(file, [weather])
+    before = hashes.with_files_sha256(hashes.canonical(file), [weather])
     weather.write_text("two")
-    assert hashes.site_sha256(file, [weather]) != before
+    assert hashes.with_files_sha256(hashes.canonical(file), [weather]) != before
 
 
 def test_canonical_json_is_plain_and_sorted(base) -> None:

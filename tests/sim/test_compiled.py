@@ -92,18 +92,6 @@ def test_an_edit_in_another_module_is_seen(tmp_path: Path, monkeypatch: pytest.M
     assert N.PLAN_NO_CLOCK != N.PLAN_CHARGE  # the copies everyone else holds are untouched
 
 
-def test_without_the_hash_it_would_not_be_seen(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """The reason for the hash: one folder for all, and the answer of the old text comes back."""
-    monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    monkeypatch.setattr(compiled, "_digest", lambda modules: "one-for-all")
-    folders = tree_in(tmp_path)
-    old = plan_without_clock(compiled.compile_from(folders, PLAN_DOOR))
-    edit(folders)
-    assert plan_without_clock(compiled.compile_from(folders, PLAN_DOOR)) == old
-
-
 RACE = """
 from springhouse_sim import compiled
 code = compiled.compile_from(

@@ -15,11 +15,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from springhouse_sim import compiled
+from springhouse_sim import compiled, kept_file
 from springhouse_sim.cache_folder import cache_root
 
-from ..errors import KnownError
-from ..screen import write_whole
 from ..site.hashes import add_sources
 
 if TYPE_CHECKING:
@@ -71,7 +69,7 @@ def stamp() -> Stamp:
 
 
 def _file(digest: str) -> Path:
-    return cache_root() / FOLDER / f"{digest}.json"
+    return cache_root() / FOLDER / digest
 
 
 def kept(before: Stamp) -> Alone | None:
@@ -80,39 +78,31 @@ def kept(before: Stamp) -> Alone | None:
     from .complete import Complete
     from .random_inputs import RandomRun
 
-    try:
-        told = json.loads(_file(before.digest).read_text("utf-8"))
-        if told["digest"] != before.digest:
-            return None
-        explored = tuple(Explored(**{**one, "path": (), "story": ()}) for one in told["explored"])
-        random: dict[str, Any] = {
-            name: tuple(n) if isinstance(n, list) else n for name, n in told["random"].items()
-        }
-        return Alone(
-            Complete(**{**told["complete"], "violations": ()}),
-            RandomRun(**random),
-            Checked(explored, ()),
-            told["made"],
-        )
-    except (OSError, ValueError, KeyError, TypeError):
+    content = kept_file.read(_file(before.digest), before.digest)
+    if content is None:
         return None
+    told = json.loads(content)
+    explored = tuple(Explored(**{**one, "path": (), "story": ()}) for one in told["explored"])
+    random: dict[str, Any] = {
+        name: tuple(n) if isinstance(n, list) else n for name, n in told["random"].items()
+    }
+    return Alone(
+        Complete(**{**told["complete"], "violations": ()}),
+        RandomRun(**random),
+        Checked(explored, ()),
+        told["made"],
+    )
 
 
 def keep(before: Stamp, found: Alone) -> None:
     """Keep a clean result; without a folder to write to it is made again next time."""
     told: dict[str, Any] = {
-        "digest": before.digest,
         "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         "complete": asdict(found.complete),
         "random": asdict(found.random),
         "explored": [asdict(one) for one in found.machine.explored],
     }
-    path = _file(before.digest)
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        write_whole(path, json.dumps(told))
-    except (OSError, KnownError):
-        return
+    kept_file.write(_file(before.digest), before.digest, json.dumps(told).encode())
 
 
 def make(before: Stamp, processes: int) -> Alone:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from springhouse_sim.world import days as D
 
 from ..site.site import Site
-from . import firmware_alone
+from . import firmware_alone, sources
 from .weather_days import days_of
 
 if TYPE_CHECKING:
@@ -37,23 +37,32 @@ def prove(
 
     Raises:
         SiteError: when the weather or a part of the site cannot be used.
+        KnownError: when a source or the site was touched, so that nobody knows what ran.
     """
     days_of(site, D.summer)  # bad weather is told before any work
-    sources = firmware_alone.stamp()
-    kept = None if fresh else firmware_alone.kept(sources)
+    ran = sources.read(site)
+    stamp = firmware_alone.stamp()
+    kept = None if fresh else firmware_alone.kept(stamp)
     with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
         alone: Future[firmware_alone.Alone] = Future()
         if kept is None:
-            alone = beside.submit(firmware_alone.make, sources, processes())
+            alone = beside.submit(firmware_alone.make, stamp, processes())
         else:
             alone.set_result(kept)
-        return _judged(site, alone, on_step, every_tick)
+        verdict = _judged(site, ran, alone, on_step, every_tick)
+    sources.check_untouched(ran, site)
+    return verdict
 
 
 def _judged(
-    site: Site, alone: "Future[firmware_alone.Alone]", on_step: OnStep, every_tick: bool
+    site: Site,
+    ran: sources.Ran,
+    alone: "Future[firmware_alone.Alone]",
+    on_step: OnStep,
+    every_tick: bool,
 ) -> "Verdict":
     """Run the scenarios and judge; what knows the plant is imported late, for it takes seconds."""
+    from springhouse_sim import compiled
     from springhouse_sim.bench import Pace
 
     from .replay import replay_one
@@ -61,6 +70,7 @@ def _judged(
     from .scenarios import standard, without_store
     from .verdict import Verdict, judge, tally
 
+    sources.check_compiled(ran, compiled.load())
     scenarios = standard(site)
     nominal = [s for s in scenarios if s.group == "nominal"]
     everything = [*scenarios, *map(without_store, nominal)]
@@ -96,4 +106,5 @@ def _judged(
         bare=tuple(bare),
         alone=firmware,
         replayed=compared,
+        ran=ran,
     )

@@ -13,6 +13,7 @@ from .random_inputs import RandomRun
 from .replay import Replay
 from .responses import Response
 from .running import Result
+from .sources import Ran
 
 SCHEMA = 1
 DAY_H = 24.0
@@ -77,6 +78,7 @@ class Verdict:
     bare: tuple[Result, ...]  # the nominal scenarios without the store, in the same order
     alone: Alone  # what was found about the firmware, whatever the site
     replayed: Replay
+    ran: Ran  # the hashes of what ran
 
     @property
     def kept(self) -> bool:
@@ -162,9 +164,7 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
             }
             for bare, (_, cooler) in zip(verdict.bare, verdict.cooler(), strict=True)
         },
-        "settings_sha256": site.settings_sha256,
-        "firmware_sha256": site.firmware_sha256,
-        "site_sha256": site.site_sha256,
+        **verdict.ran.hashes(),
         "promises": [_promise(j) for j in verdict.judged],
         "invariants": [
             {

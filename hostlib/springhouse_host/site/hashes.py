@@ -1,4 +1,4 @@
-"""The three hashes that tie a proof to what it was made for."""
+"""The hashes that tie a proof to what it was made for."""
 
 import hashlib
 import json
@@ -44,19 +44,32 @@ def canonical(file: SiteFile) -> str:
         table = getattr(file, field.name)
         if field.name == "commissioned" and table == type(table)():
             continue
-        tables[field.name] = _plain({key: getattr(table, key) for key in type(table).model_fields})
+        tables[field.name] = _keys(table)
+    return _text(tables)
+
+
+def canonical_table(file: SiteFile, name: str) -> str:
+    """Return one table of the parsed site in the same form."""
+    return _text(_keys(getattr(file, name)))
+
+
+def _keys(table: Any) -> Any:
+    return _plain({key: getattr(table, key) for key in type(table).model_fields})
+
+
+def _text(tables: Any) -> str:
     return json.dumps(
         tables, sort_keys=True, separators=(",", ":"), ensure_ascii=True, allow_nan=False
     )
 
 
-def site_sha256(file: SiteFile, outside: Iterable[Path]) -> str:
-    """Return the hash of a site and of the files outside it that its result depends on.
+def with_files_sha256(text: str, outside: Iterable[Path]) -> str:
+    """Return the hash of canonical text and of the files outside it that a result depends on.
 
     Raises:
         KnownError: when such a file cannot be read.
     """
-    digest = hashlib.sha256(canonical(file).encode())
+    digest = hashlib.sha256(text.encode())
     for path in outside:
         try:
             data = path.read_bytes()

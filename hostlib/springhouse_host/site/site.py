@@ -6,7 +6,6 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -244,7 +243,21 @@ class Site:
     def site_sha256(self) -> str:
         """Hash of the parsed site and the files of its weather and prices."""
         outside = [path for path in (self.weather.path, self.prices) if path is not None]
-        return hashes.site_sha256(self.file, outside)
+        return hashes.with_files_sha256(hashes.canonical(self.file), outside)
+
+    @property
+    def weather_sha256(self) -> str:
+        """Hash of the [weather] table and of its file."""
+        return self._table_sha256("weather", self.weather.path)
+
+    @property
+    def tariff_sha256(self) -> str:
+        """Hash of the [tariff] table and of the file of prices."""
+        return self._table_sha256("tariff", self.prices)
+
+    def _table_sha256(self, name: str, path: Path | None) -> str:
+        text = hashes.canonical_table(self.file, name)
+        return hashes.with_files_sha256(text, [] if path is None else [path])
 
     @property
     def settings_sha256(self) -> str:
@@ -268,10 +281,14 @@ def load_site(site: str | Path, changes: Mapping[str, Any] | None = None) -> Sit
     Raises:
         SiteError: carrying a line for every fault of the file.
     """
+    return _load(file_of(site), str(site), changes or {})
+
+
+def file_of(site: str | Path) -> Path:
+    """Return the file of a site, also of a built-in one."""
     if site in BUILT_IN:
-        with resources.as_file(resources.files("springhouse_host") / "sites") as folder:
-            return _load(folder / f"{site}.toml", str(site), changes or {})
-    return _load(Path(site), str(site), changes or {})
+        return Path(__file__).parent.parent / "sites" / f"{site}.toml"
+    return Path(site)
 
 
 def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:

@@ -6,12 +6,11 @@ holds every bit of a float.
 
 import hashlib
 import json
-import os
 from importlib.metadata import version
 from pathlib import Path
-from tempfile import mkstemp
 from typing import TypeAlias
 
+from .. import kept_file
 from ..cache_folder import cache_root
 
 Row: TypeAlias = tuple[float, float, float, float, float, float]
@@ -47,26 +46,15 @@ class KeptCycles:
         if not self._new or self._rows is None:
             return
         self._new = False
-        path = self._path()
         text = json.dumps(dict(self._rows))  # a copy: another thread may add meanwhile
-        name = ""
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            handle, name = mkstemp(dir=path.parent, prefix=f".{path.name}.")
-            with os.fdopen(handle, "w", encoding="utf-8") as file:
-                file.write(text)
-            os.replace(name, path)
-        except OSError:
-            if name:
-                Path(name).unlink(missing_ok=True)
+        kept_file.write(self._path(), self._made_from(), text.encode())
+
+    def _made_from(self) -> str:
+        return f"CoolProp {version('CoolProp')} {self._text}"
 
     def _path(self) -> Path:
-        return cache_root() / f"cycles-{version('CoolProp')}-{self._text}.json"
+        return cache_root() / f"cycles-{version('CoolProp')}-{self._text}"
 
     def _read(self) -> dict[str, Row]:
-        try:
-            told = json.loads(self._path().read_text("utf-8"))
-            rows = {asked: tuple(map(float, row)) for asked, row in told.items()}
-        except (OSError, ValueError, TypeError, AttributeError):
-            return {}
-        return {asked: row for asked, row in rows.items() if len(row) == 6}
+        content = kept_file.read(self._path(), self._made_from())
+        return {} if content is None else {k: tuple(row) for k, row in json.loads(content).items()}
