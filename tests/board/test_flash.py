@@ -8,14 +8,16 @@ import os
 import pty
 import shutil
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from pathlib import Path
 
+import made_verdict
 import pytest
 from rig import LOOPS, ROLES, WIRING, record
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.flashing import build, copying, flash, ports
+from springhouse_host.proof.checking import CHANGED
 from springhouse_host.site.hashes import settings_sha256
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess
@@ -44,20 +46,17 @@ def wiring(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def proof(tmp_path: Path, image: build.Image) -> Path:
+def proof(tmp_path: Path, image: build.Image) -> flash.Proof:
     """A verdict in the form `prove --json` writes, for the rig's settings."""
-    path = tmp_path / "verdict.json"
-    verdict = {
-        "kept": True,
+    hashes = {
         "settings_sha256": settings_sha256(record().settings),
         "firmware_sha256": image.firmware,
     }
-    path.write_text(json.dumps(verdict))
-    return path
+    return flash.Proof(made_verdict.write(tmp_path / "verdict.json", **hashes), {})
 
 
 @pytest.fixture
-def load(wiring: Path, proof: Path, image: build.Image) -> flash.Load:
+def load(wiring: Path, proof: flash.Proof, image: build.Image) -> flash.Load:
     return flash.make_load(record().settings, wiring, proof, image)
 
 
@@ -248,7 +247,9 @@ def test_firmware_tampered_with_after_the_proof_is_refused(
     monkeypatch.setattr(build, "source_root", lambda: sources)
     with pytest.raises(KnownError) as caught:
         flash.make_load(record().settings, wiring, proof)
-    assert caught.value.lines == [f"{proof}: stale: the firmware has changed since: prove again"]
+    assert caught.value.lines == [
+        f"{proof.path}: stale: the firmware has changed since: prove again"
+    ]
 
 
 def test_damaged_code_never_drives_an_output(bare, load: flash.Load) -> None:
@@ -340,10 +341,6 @@ def test_ports(given: str | None, found: list[str], said: str) -> None:
     assert len(caught.value.lines) == 1
 
 
-def spoil(path: Path, **changes: object) -> Callable[[], None]:
-    return lambda: path.write_text(json.dumps({**json.loads(path.read_text()), **changes}))
-
-
 @pytest.mark.parametrize(
     ("changes", "said"),
     [
@@ -353,9 +350,10 @@ def spoil(path: Path, **changes: object) -> Callable[[], None]:
     ],
 )
 def test_stale_or_broken_proofs_are_refused(
-    wiring: Path, proof: Path, image: build.Image, changes: dict, said: str
+    wiring: Path, proof: flash.Proof, image: build.Image, changes: dict, said: str
 ) -> None:
-    spoil(proof, **changes)()
+    whole = json.loads(proof.path.read_text())
+    made_verdict.write(proof.path, **{name: whole[name] for name in CHANGED} | changes)
     with pytest.raises(KnownError) as caught:
         flash.make_load(record().settings, wiring, proof, image)
     assert said in str(caught.value)
@@ -366,7 +364,7 @@ def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image
         if text is not None:
             path.write_text(text)
         with pytest.raises(KnownError) as caught:
-            flash.make_load(record().settings, wiring, path, image)
+            flash.make_load(record().settings, wiring, flash.Proof(path, {}), image)
         assert str(path) in str(caught.value)
     wiring.write_text('{"board": "pico_w", "pumps": 2}')
     with pytest.raises(KnownError) as caught:

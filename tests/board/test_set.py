@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import made_verdict
 import pytest
 from rig import WIRING
 from springhouse import setting as S
@@ -17,6 +18,7 @@ from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.flashing import adjust, build, fetch, flash
 from springhouse_host.flashing.line import Line
+from springhouse_host.proof.sources import wanted
 from springhouse_host.site import load_site, owner_change
 from springhouse_sim.virtual_board.terminal import TerminalBoard
 from test_flash import healthy
@@ -44,15 +46,11 @@ def flashed(path: str, tmp_path_factory) -> Path:
     """A flash folder as `flash` leaves it, with a proof record."""
     folder = tmp_path_factory.mktemp("flash")
     site = load_site(path)
-    wiring, proof = folder / "wiring.json", folder / "verdict.json"
+    wiring = folder / "wiring.json"
     wiring.write_text(json.dumps(WIRING))
     image = build.build("pico_w")
-    verdict = {
-        "kept": True,
-        "settings_sha256": site.settings_sha256,
-        "firmware_sha256": image.firmware,
-    }
-    proof.write_text(json.dumps(verdict))
+    verdict = made_verdict.write(folder / "verdict.json", **wanted(site))
+    proof = flash.Proof(verdict, wanted(site))
     load = flash.make_load(site.settings(), wiring, proof, image, ranges=site.ranges())
     load.image.write(folder / "tree")
     (folder / "tree" / "code").rename(folder / "tree" / "a")

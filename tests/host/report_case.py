@@ -5,7 +5,7 @@ from types import SimpleNamespace
 from typing import Any
 
 from springhouse_host.proof import running, scenarios, sources
-from springhouse_host.proof.abstract import Checked
+from springhouse_host.proof.abstract import Checked, Explored
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
 from springhouse_host.proof.random_inputs import RandomRun
@@ -28,6 +28,9 @@ NAMES = (
 LIMITS = (Limit("cold of one charge", 0.81, "more water"), Limit("tray", 2.5, "a larger tray"))
 
 
+EXPLORED = Explored("a slice", 1, 1, 1, 1, 1, None, 0, ())
+
+
 def small_verdict(name: str = "demo") -> Verdict:
     """A verdict over five runs; checks that need no run stand in as passed."""
     site = load_site(name)
@@ -43,7 +46,7 @@ def small_verdict(name: str = "demo") -> Verdict:
         held=tally(runs, random),
         results=tuple(runs),
         bare=tuple(running.run_one(name, scenario) for scenario in nominal),
-        alone=Alone(Complete(1, 1, 1, ()), random, Checked((), ())),
+        alone=Alone(Complete(1, 1, 1, ()), random, Checked((EXPLORED,), ())),
         replayed=Replay(1, 0),
         ran=sources.read(site),
     )

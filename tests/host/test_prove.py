@@ -9,11 +9,15 @@ from typing import Any
 import pytest
 from site_text import edited
 from springhouse_host import cli
+from springhouse_host.errors import KnownError
 from springhouse_host.proof import abstract, firmware_alone, invariants, scenarios
+from springhouse_host.proof.checking import CHANGED, check
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
 from springhouse_host.proof.random_inputs import drive
 from springhouse_host.proof.scenarios import Scenario
+from springhouse_host.proof.sources import wanted
+from springhouse_host.site import load_site
 from springhouse_host.site.site import Site
 
 VERDICT_KEYS = {
@@ -83,14 +87,15 @@ def test_the_demo_is_kept(demo: tuple[int, str, dict[str, Any]]) -> None:
 def test_record_obeys_the_schema(demo: tuple[int, str, dict[str, Any]]) -> None:
     record = demo[2]
     assert record.keys() >= VERDICT_KEYS
-    assert record["schema"] == 1
-    for name in ("settings_sha256", "firmware_sha256", "site_sha256"):
+    assert record["schema"] == 2
+    for name in CHANGED:
         assert len(bytes.fromhex(record[name])) == 32
     for promise in record["promises"]:
         assert promise.keys() == {
             "name",
             "unit",
             "limit",
+            "at_least",
             "worst",
             "margin",
             "scenario",
@@ -99,6 +104,21 @@ def test_record_obeys_the_schema(demo: tuple[int, str, dict[str, Any]]) -> None:
         assert promise["kept"] is (promise["margin"] >= 0.0)
     for scenario in record["scenarios"]:
         assert scenario.keys() >= SCENARIO_KEYS
+
+
+def test_the_record_passes_for_its_site_and_for_no_other(
+    demo: tuple[int, str, dict[str, Any]], tmp_path: Path
+) -> None:
+    path = tmp_path / "v.json"
+    path.write_text(json.dumps(demo[2]), "utf-8")
+    check(path, wanted(load_site("demo")))
+    with pytest.raises(KnownError, match="stale: the weather has changed"):
+        check(path, wanted(load_site("demo", {"weather.source": "miami-tmy2"})))
+    fault = next(r for r in demo[2]["responses"] if r["met"])
+    fault["value"] = 1e6
+    path.write_text(json.dumps(demo[2]), "utf-8")
+    with pytest.raises(KnownError, match="responses: was changed after the proof"):
+        check(path, wanted(load_site("demo")))
 
 
 def test_every_invariant_has_cases_and_no_violation(
@@ -112,7 +132,7 @@ def test_every_invariant_has_cases_and_no_violation(
 
 def test_scenarios_are_all_there(demo: tuple[int, str, dict[str, Any]]) -> None:
     names = " | ".join(s["name"] for s in demo[2]["scenarios"])
-    for wanted in (
+    for expected in (
         "3 typical days",
         "7 hottest days",
         "read 200 mK high",
@@ -129,7 +149,7 @@ def test_scenarios_are_all_there(demo: tuple[int, str, dict[str, Any]]) -> None:
         "mains away 2 h in the charge",
         "without the store",
     ):
-        assert wanted in names
+        assert expected in names
     assert {s["days"] for s in demo[2]["scenarios"] if "hottest" in s["name"]} == {7}
 
 

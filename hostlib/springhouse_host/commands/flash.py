@@ -56,9 +56,10 @@ def flash(
 
     Example:  springhouse flash demo --wiring wiring.json --proof verdict.json
     """
-    from ..flashing.flash import EXIT_BOARD, BoardFailure, Steps, make_load
+    from ..flashing.flash import EXIT_BOARD, BoardFailure, Proof, Steps, make_load
     from ..flashing.flash import flash as run_flash
     from ..flashing.ports import choose
+    from ..proof.sources import wanted
     from ..site import load_site
 
     screen = console()
@@ -66,7 +67,7 @@ def flash(
     load = make_load(
         loaded.settings(),
         wiring,
-        None if unproven else proof,
+        None if unproven else Proof(proof, wanted(loaded)),
         zone=zone,
         ranges=loaded.ranges(),
         network=network,

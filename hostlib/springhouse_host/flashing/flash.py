@@ -4,11 +4,10 @@ import contextlib
 import json
 import time
 from array import array
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import Any
 
 from springhouse.net.config import Config
 from springhouse.record import NO_PROOF, Record, proven_sha256
@@ -16,6 +15,7 @@ from springhouse.storage import pack
 from springhouse.wiring import Wiring
 
 from ..errors import KnownError
+from ..proof.checking import check
 from ..site.hashes import settings_sha256
 from .build import BOARDS, Image, build
 from .copying import FOLDERS, CopyError, Progress, Prompt
@@ -95,34 +95,18 @@ def read_network(path: Path) -> bytes:
     return text.encode()
 
 
-def check_proof(
-    path: Path, settings: "array[int]", firmware: str, ranges: Sequence[tuple[int, int, int]] = ()
-) -> None:
-    """Check that a verdict is for these settings and this firmware, and was kept.
+@dataclass(frozen=True)
+class Proof:
+    """A verdict's file, and the hashes that it must hold, by their names in it."""
 
-    Raises:
-        KnownError: naming the file and what does not match.
-    """
-    try:
-        verdict: Any = json.loads(path.read_text())
-        kept, proven = verdict["kept"], verdict["settings_sha256"]
-        made_for = verdict["firmware_sha256"]
-    except OSError as error:
-        raise KnownError(f"{path}: no proof record: {error.strerror}: run prove --json") from None
-    except (ValueError, KeyError, TypeError):
-        raise KnownError(f"{path}: is no proof record: run prove --json") from None
-    if kept is not True:
-        raise KnownError(f"{path}: the promises were not kept: change the site and prove again")
-    if proven != settings_sha256(settings, ranges):
-        raise KnownError(f"{path}: stale: the settings have changed since: prove again")
-    if made_for != firmware:
-        raise KnownError(f"{path}: stale: the firmware has changed since: prove again")
+    path: Path
+    wanted: Mapping[str, str]
 
 
 def make_load(
     settings: "array[int]",
     wiring: Path,
-    proof: Path | None,
+    proof: Proof | None,
     image: Image | None = None,
     zone: str | None = None,
     ranges: Sequence[tuple[int, int, int]] = (),
@@ -146,7 +130,11 @@ def make_load(
         record.settings[slot] = value
     record.ranges = list(ranges)
     if proof is not None:
-        check_proof(proof, settings, image.firmware, ranges)
+        ours = {
+            "settings_sha256": settings_sha256(settings, ranges),
+            "firmware_sha256": image.firmware,
+        }
+        check(proof.path, {**proof.wanted, **ours})
         record.proof = proven_sha256(record.settings, record.ranges)
         record.firmware = bytes.fromhex(image.firmware)
     full = image.trimmed(network is not None, display)

@@ -10,6 +10,8 @@ from springhouse_sim import gauge as G
 from springhouse_sim import ticks as K
 from springhouse_sim.trace import Trace
 
+from . import rule
+
 
 @dataclass(frozen=True)
 class Expect:
@@ -67,9 +69,7 @@ class Response:
     @property
     def kept(self) -> bool:
         """Whether it came in time and nothing else was wrong, or there was nothing to answer."""
-        if not self.met:
-            return True
-        return not self.why_not and self.value is not None and self.value <= self.limit
+        return rule.response_kept(vars(self))
 
 
 def _in_force(events: Any, at_ms: int) -> int:

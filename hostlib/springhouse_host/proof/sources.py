@@ -18,6 +18,7 @@ from springhouse_sim.compiled import Code
 from ..errors import KnownError
 from ..site import hashes
 from ..site.site import Site, file_of, load_site
+from .checking import CHANGED
 
 AGAIN = "start it again"
 
@@ -45,17 +46,7 @@ class Ran:
 
     def hashes(self) -> dict[str, str]:
         """Return them by name, as a record of a proof holds them."""
-        return {name: getattr(self, name) for name in NAMES}
-
-
-NAMES = (
-    "site_sha256",
-    "settings_sha256",
-    "firmware_sha256",
-    "simulator_sha256",
-    "weather_sha256",
-    "tariff_sha256",
-)
+        return {name: getattr(self, name) for name in CHANGED}
 
 
 def simulator_roots() -> tuple[Path, ...]:
@@ -71,18 +62,8 @@ def read(site: Site) -> Ran:
         KnownError: naming a source that was touched after this program began.
     """
     files: dict[Path, Read] = {}
-
-    def hashed(roots: Iterable[Path]) -> str:
-        digest = hashlib.sha256()
-        for root in roots:
-            for path in sorted(root.rglob("*.py")):
-                files[path] = _read(path)
-                name = path.relative_to(root.parent).as_posix()
-                digest.update(f"{name}\0{files[path].sha256}\0".encode())
-        return digest.hexdigest()
-
-    simulator = hashed(simulator_roots())
-    hashed([hashes.firmware_root()])
+    simulator = _hashed(simulator_roots(), files)
+    _hashed([hashes.firmware_root()], files)
     late = [path for path, found in files.items() if found.ctime_ns > springhouse_sim.BEGAN_NS]
     if late:
         raise KnownError([f"{p}: was touched after this program began: {AGAIN}" for p in late])
@@ -97,6 +78,23 @@ def read(site: Site) -> Ran:
         site.tariff_sha256,
         files,
     )
+
+
+def wanted(site: Site) -> dict[str, str]:
+    """Return the hashes, by their names, that a verdict for a site as it is now must hold."""
+    here = {"simulator_sha256": _hashed(simulator_roots(), {})}
+    return {name: here.get(name) or getattr(site, name) for name in CHANGED}
+
+
+def _hashed(roots: Iterable[Path], files: dict[Path, Read]) -> str:
+    """Return the hash of all sources in folders, and note each file."""
+    digest = hashlib.sha256()
+    for root in roots:
+        for path in sorted(root.rglob("*.py")):
+            files[path] = _read(path)
+            name = path.relative_to(root.parent).as_posix()
+            digest.update(f"{name}\0{files[path].sha256}\0".encode())
+    return digest.hexdigest()
 
 
 def _read(path: Path) -> Read:

@@ -6,8 +6,9 @@ from typing import Any
 
 from ..site.promises import Promise
 from ..site.site import Site
-from . import invariants
+from . import invariants, rule
 from .catalogue import WELDED_ROW
+from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
 from .random_inputs import RandomRun
 from .replay import Replay
@@ -15,7 +16,6 @@ from .responses import Response
 from .running import Result
 from .sources import Ran
 
-SCHEMA = 1
 DAY_H = 24.0
 
 # Each measure of a scenario's summary; None where the scenario has nothing to say.
@@ -82,14 +82,8 @@ class Verdict:
 
     @property
     def kept(self) -> bool:
-        """Whether all promises and invariants hold and neither check nor replay found anything."""
-        return (
-            all(j.kept for j in self.judged)
-            and all(h.violations == 0 and h.cases > 0 for h in self.held)
-            and self.alone.clean
-            and self.replayed.differing == 0
-            and all(response.kept for _, response in self.responses())
-        )
+        """Whether nothing is broken, by the rule that `flash` asks again (`rule.kept`)."""
+        return rule.kept(_found(self))
 
     def responses(self) -> list[tuple[str, Response]]:
         """Return (fault, response) for everything expected of a fault."""
@@ -145,12 +139,16 @@ def tally(results: Sequence[Result], random: RandomRun) -> tuple[Held, ...]:
 
 
 def as_json(verdict: Verdict) -> dict[str, Any]:
-    """Return the record of a proof, schema 1, plain values only."""
+    """Return the record of a proof, schema 2, plain values only, sealed part by part."""
+    found = _found(verdict)
+    return sealed({"schema": SCHEMA, "kept": rule.kept(found), **found})
+
+
+def _found(verdict: Verdict) -> dict[str, Any]:
+    """Return all of the record but what follows from it."""
     site = verdict.site
     return {
-        "schema": SCHEMA,
         "site": site.name,
-        "kept": verdict.kept,
         "evidence": site.evidence,
         "owner_range": [list(entry) for entry in site.ranges()],
         "unguarded": site.unguarded(),
@@ -198,11 +196,15 @@ def as_json(verdict: Verdict) -> dict[str, Any]:
                 "value": r.value,
                 "unit": r.unit,
                 "met": r.met,
+                "why_not": r.why_not,
                 "kept": r.kept,
             }
             for name, r in verdict.responses()
         ],
-        "random_scans": verdict.alone.random.scans,
+        "random_inputs": {
+            "scans": verdict.alone.random.scans,
+            "violations": sum(verdict.alone.random.violations),
+        },
         "firmware_checks_from": verdict.alone.kept_since or None,
         "replay": {
             "ticks": verdict.replayed.ticks,
@@ -216,6 +218,7 @@ def _promise(j: Judged) -> dict[str, Any]:
         "name": j.promise.name,
         "unit": j.promise.unit,
         "limit": j.promise.limit,
+        "at_least": j.promise.at_least,
         "worst": j.worst,
         "margin": j.margin,
         "scenario": j.scenario,

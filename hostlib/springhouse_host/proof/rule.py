@@ -1,0 +1,119 @@
+"""The one rule by which a proof is kept: over its record, for who writes it and for who reads it.
+
+`prove` asks it about what it found, `flash` about what a file says. It looks at nothing but the
+record, and recomputes each judgement in it from the numbers beside it.
+"""
+
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from typing import Any, TypeAlias
+
+from . import invariants
+
+Record: TypeAlias = Mapping[str, Any]
+
+
+def kept(record: Record) -> bool:
+    """Return whether nothing is broken."""
+    return not any(True for _ in broken(record))
+
+
+def broken(record: Record) -> Iterator[str]:
+    """Yield what is broken, each in a few words: what was found and what should have been.
+
+    Raises:
+        LookupError, TypeError, AttributeError: when the record lacks what a judgement rests on.
+    """
+    for part in RULES:
+        yield from part(record)
+
+
+def promises(record: Record) -> Iterator[str]:
+    """A promise is kept where the worst value is inside its bound, or on it."""
+    for p in some(record["promises"]):
+        side = 1.0 if p["at_least"] else -1.0
+        inside = side * (number(p["worst"]) - number(p["limit"])) >= 0.0
+        if not inside:
+            yield f"promise: {p['name']}: {p['worst']:g} {p['unit']}"
+        if p["kept"] is not inside:
+            yield f"promise: {p['name']}: its numbers say otherwise"
+
+
+def held(record: Record) -> Iterator[str]:
+    """Each invariant was tried, and nothing broke it."""
+    found = {i["id"]: i for i in some(record["invariants"])}
+    for name in map(invariants.identity, invariants.TEXTS):
+        if name not in found:
+            yield f"{name}: not tried"
+        elif not number(found[name]["cases"]) > 0:
+            yield f"{name}: no cases"
+        elif number(found[name]["violations"]) != 0:
+            yield f"{name}: {found[name]['violations']} violations"
+
+
+def firmware(record: Record) -> Iterator[str]:
+    """The checks of the firmware alone were run and found nothing."""
+    for part, counted in (
+        ("complete_check", ("states", "table_cases", "interlock_cases")),
+        ("abstract_machine", ("slices", "states", "steps", "transitions")),
+        ("random_inputs", ("scans",)),
+    ):
+        yield from (f"{part}: no {key}" for key in counted if not number(record[part][key]) > 0)
+        count = record[part]["violations"]
+        if count != 0 and count != []:
+            yield f"{part}: violations"
+
+
+def replay(record: Record) -> Iterator[str]:
+    """Compiled and interpreted ticks were compared and are the same."""
+    if not number(record["replay"]["ticks"]) > 0:
+        yield "replay: no ticks"
+    if number(record["replay"]["differing"]) != 0:
+        yield f"replay: differs at {record['replay']['differing']} ticks"
+
+
+def responses(record: Record) -> Iterator[str]:
+    """What must follow a fault came in time and nothing else was wrong."""
+    for r in record["responses"]:
+        if r["kept"] is not response_kept(r):
+            yield f"fault: {r['fault']}: {r['expected']}: its numbers say otherwise"
+        if not response_kept(r):
+            yield f"fault: {r['fault']}: {r['expected']}: {r['why_not'] or 'too late or never'}"
+
+
+def response_kept(r: Record) -> bool:
+    """Return whether one expectation was met in time, or there was nothing to answer."""
+    if r["met"] is not True:
+        return True
+    value = r["value"]
+    return not r["why_not"] and value is not None and number(value) <= number(r["limit"])
+
+
+def number(value: Any) -> float:
+    """Return a number as it is.
+
+    Raises:
+        TypeError: when it is none, such as a word or true.
+    """
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        raise TypeError(f"{value!r} is no number")
+    return value
+
+
+def some(rows: Sequence[Any]) -> Sequence[Any]:
+    """Return rows of which there must be one at least.
+
+    Raises:
+        LookupError: when there is none.
+    """
+    if not rows:
+        raise LookupError("no rows")
+    return rows
+
+
+RULES: Sequence[Callable[[Record], Iterator[str]]] = (
+    promises,
+    held,
+    firmware,
+    replay,
+    responses,
+)
