@@ -22,11 +22,11 @@ from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
 from .sheet import advice, curves, running, surfaces
+from .sheet.charge import LONGEST_H as LONGEST_H
 from .sheet.charge import Discharge, cold_kwh, discharge, hours_between
 from .site import VARIANTS, Site, Variant
 from .site.probes import probe_error_k
 from .working_point import (
-    DELIVERY_SETTLES_S,
     Array,
     Case,
     Delivery,
@@ -44,9 +44,6 @@ STEPS = len(VARIANTS) * (DELIVERY_POINTS * HUMIDITY_POINTS + CHARGING_POINTS)  #
 FILL_C = 20.0  # cool tap water in summer
 DRY_DEW_C = 8.0  # drier than a chilled coil leaves a room
 UNMEASURED_DEW_K = 3.0  # allowance on the weather's dew point where humidity is not measured
-# Least the model accepts: place and shell follow their heat while all settles.
-QUICK_PLACE_J_K = 2e4
-QUICK_SHELL_J_K = 500.0
 NO_TRIP_C = 180.0  # most it accepts: how warm a motor would get is what is asked
 BLIND_C = 4.0  # below it a probe near the bottom cannot see ice
 
@@ -182,7 +179,7 @@ def coil_duty(case: Case, u: Array, store_c: Array, humidity: float) -> tuple[Du
     """Return what the coil takes at each store temperature."""
     found = []
     for temperature in store_c:
-        _, _, t = case.steady(u, float(temperature), humidity, DELIVERY_SETTLES_S)
+        _, _, t = case.steady(u, float(temperature), humidity)
         duty = (t[T.COIL_SENSIBLE_W], t[T.COIL_LATENT_W], t[T.AIR_OFF_C])
         found.append(Duty(float(temperature), *(float(value) for value in duty)))
     return tuple(found)
@@ -316,18 +313,14 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
 
 
 def case_for(site: Site, variant: Variant, plant: Plant, weather: Weather, day: Days) -> Case:
-    """Return one plant on the design day, with a place and a shell that settle fast."""
-    quick = replace(
-        plant,
-        place=replace(plant.place, heat_capacity_j_k=QUICK_PLACE_J_K),
-        freezer=replace(plant.freezer, shell_j_k=QUICK_SHELL_J_K, overload_trip_c=NO_TRIP_C),
-    )
+    """Return one plant on the design day, its motor without protector."""
+    plant = replace(plant, freezer=replace(plant.freezer, overload_trip_c=NO_TRIP_C))
     sun_w = np.zeros(weather.hours)
     for pane in site.glazing(variant):
         sun_w += through_window_w(weather, pane)
     return Case(
-        plant=quick,
-        p=quick.params(),
+        plant=plant,
+        p=plant.params(),
         weather=weather,
         sun_w=sun_w,
         site=site,

@@ -1,4 +1,4 @@
-"""The plant model held at a working point until it is steady, and what it then does."""
+"""The plant model held at a working point, steady, and what it then does."""
 
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -6,9 +6,8 @@ from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse_sim import compiled
 from springhouse_sim.plant import given as U
-from springhouse_sim.plant import integrate, moist_air
+from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
@@ -19,12 +18,10 @@ from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
+from . import steady
+from .errors import SiteError
 from .site import Site
 
-STEP_S = 5.0
-DELIVERY_SETTLES_S = 600.0
-CHARGING_SETTLES_S = 7200.0  # condenser, shell and place, one warming the next
-DOORS = (("springhouse_sim.plant.integrate", "advance"),)
 SLOT_H = 1.0 / 6.0  # the design day goes by in steps of ten minutes
 
 Array = NDArray[np.float64]
@@ -102,23 +99,24 @@ class Case:
         return dx
 
     def steady(
-        self, u: Array, store_c: float, humidity: float, seconds: float, hold_moisture: bool = True
+        self, u: Array, store_c: float, humidity: float, hold_moisture: bool = True
     ) -> tuple[Array, Array, Array]:
         """Return state, rates and taps once everything that is not held is steady.
 
         Store and room temperature are held, and the room's moisture unless it is left free.
+
+        Raises:
+            SiteError: where nothing steady is found that keeps to the first and second law.
         """
         x = self.state(store_c, humidity)
         x[X.PLACE_C] = u[U.OUTDOOR_C]
-        work, t, dx = np.zeros(integrate.work_size()), np.zeros(T.SIZE), np.zeros(X.SIZE)
-        advance = compiled.load(True, DOORS).sim("plant.integrate").advance
-        for _ in range(int(seconds / STEP_S)):
-            advance(x, u, self.p, work, t, STEP_S, 1)
-            self._hold(x, store_c)
-            if hold_moisture:
-                x[X.ROOM_HUMIDITY_RATIO] = humidity
-        rates(x, u, self.p, dx, t)
-        return x, dx, t
+        free = steady.FREE if hold_moisture else (*steady.FREE, X.ROOM_HUMIDITY_RATIO)
+        try:
+            return steady.settle(x, u, self.p, free)
+        except steady.UnsteadyError as error:
+            raise SiteError(
+                f"{self.site.path}: no working point with the store at {store_c:.1f} °C: {error}"
+            ) from None
 
 
 @dataclass(frozen=True)
@@ -151,7 +149,7 @@ def delivery(
     flow_l_min = air_off_c = 0.0
     for i, temperature in enumerate(store_c):
         for j, ratio in enumerate(humidity):
-            x, dx, t = case.steady(u, float(temperature), float(ratio), DELIVERY_SETTLES_S)
+            x, dx, t = case.steady(u, float(temperature), float(ratio))
             tubes_w = dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J] + dx[X.PUMP_TO_WATER_J]
             found[0, i, j] = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
             found[1, i, j] = t[T.COIL_TO_WATER_W] + tubes_w
@@ -171,7 +169,7 @@ def charging_w(case: Case, u: Array, store_c: Array, tick: Callable[[], None]) -
     humidity = 0.01  # of the room; the store does not feel it
     net = []
     for temperature in store_c:
-        _, dx, _ = case.steady(u, float(temperature), humidity, CHARGING_SETTLES_S)
+        _, dx, _ = case.steady(u, float(temperature), humidity)
         gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
         net.append(dx[X.EVAPORATOR_J] - gains_w)
         tick()

@@ -5,7 +5,6 @@ from dataclasses import dataclass, replace
 import numpy as np
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.freezer import Freezer
@@ -14,11 +13,10 @@ from springhouse_sim.world.prices import HourlyPrices
 from springhouse_sim.world.tariff import Prices, Tariff
 from springhouse_sim.world.windows import Window
 
-from ..working_point import CHARGING_SETTLES_S, Array, Case
+from ..working_point import Array, Case
 
 BISECTIONS = 12  # 25 K down to six thousandths of a kelvin
 COLDEST_C = 0.5
-QUICK_AIR_S = 60.0  # the room's moisture settles as fast while an equilibrium is sought
 TRIP_C = Freezer.overload_trip_c  # winding at which the motor's protector opens
 # Highest room temperature of each climate class [°C]; class limits as in summaries of EN 62552.
 CLASS_C = {"SN": (10.0, 32.0), "N": (16.0, 32.0), "ST": (16.0, 38.0), "T": (16.0, 43.0)}
@@ -44,7 +42,6 @@ class Continuous:
 
 def continuous(case: Case, word: str, gain_w: float) -> Continuous:
     """Return the equilibrium of one day's mean."""
-    case = _quick_moisture(case)
     u = np.mean(case.day_given(), axis=0)
     u[U.COMPRESSOR_RELAY] = u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
     low, high = COLDEST_C, case.room_c - 1.0
@@ -68,16 +65,9 @@ def continuous(case: Case, word: str, gain_w: float) -> Continuous:
     )
 
 
-def _quick_moisture(case: Case) -> Case:
-    """Return the case with a room whose moisture follows at once."""
-    p = case.p.copy()
-    p[P.MOISTURE_KG] = QUICK_AIR_S * 1.2 * p[P.RATED_AIR_M3_H] / 3600.0
-    return replace(case, p=p)
-
-
 def _always_on(case: Case, u: Array, store_c: float) -> tuple[Array, Array, Array]:
     outdoors = float(u[U.OUTDOOR_HUMIDITY_RATIO])
-    return case.steady(u, store_c, outdoors, CHARGING_SETTLES_S, hold_moisture=False)
+    return case.steady(u, store_c, outdoors, hold_moisture=False)
 
 
 def _surplus_w(case: Case, u: Array, store_c: float) -> float:
@@ -116,10 +106,10 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
     """Return the compressor at ``store_c`` in the charging hours' mean and at the hottest hour."""
     u = np.mean(case.day_given(windows), axis=0)
     u[U.COMPRESSOR_RELAY] = 1.0
-    x, dx, t = case.steady(u, store_c, 0.01, CHARGING_SETTLES_S)
+    x, dx, t = case.steady(u, store_c, 0.01)
     hot = u.copy()
     hot[U.OUTDOOR_C] = max(float(g[U.OUTDOOR_C]) for g in case.day_given())
-    hot_x, _, _ = case.steady(hot, store_c, 0.01, CHARGING_SETTLES_S)
+    hot_x, _, _ = case.steady(hot, store_c, 0.01)
     gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
     return Charging(
         net_w=float(dx[X.EVAPORATOR_J] - gains_w),

@@ -8,7 +8,7 @@ from springhouse_sim.plant import hydraulics, moist_air
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant.loop import Loop
 
-from ..working_point import DELIVERY_SETTLES_S, Array, Case
+from ..working_point import Array, Case
 
 DRY_ROUNDS = 7  # halvings: 20 K down to a sixth of a kelvin
 
@@ -73,7 +73,7 @@ def dry_store_c(case: Case, u: Array, room_dew_c: float) -> float | None:
     humidity = moist_air.saturated_humidity_ratio(room_dew_c, float(u[U.PRESSURE_PA]))
 
     def drips(store_c: float) -> bool:
-        _, dx, _ = case.steady(u, store_c, humidity, DELIVERY_SETTLES_S)
+        _, dx, _ = case.steady(u, store_c, humidity)
         return bool(dx[X.ROOM_TO_COIL_LATENT_J] > 0.01)
 
     low, high = case.deep_c, case.room_c

@@ -1,0 +1,151 @@
+"""The plant's own equations solved for the state in which nothing that is left free changes.
+
+An implicit integrator (LSODA) carries the free slots to rest, so no step is ever too long for a
+light coil or a quick loop; what comes out is then held against the first and the second law.
+"""
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+from scipy.integrate import solve_ivp
+from springhouse_sim import compiled
+from springhouse_sim.plant import param as P
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import water
+from springhouse_sim.plant.rates import switch
+
+DOORS = (("springhouse_sim.plant.rates", "rates"),)
+LOOP = (X.FLOW_L_MIN, X.LOOP_AIR, X.SUPPLY_C, X.RETURN_C, X.COIL_C)
+MACHINE = (
+    X.EVAPORATOR_C,
+    X.CONDENSER_C,
+    X.WINDING_C,
+    X.SHELL_C,
+    X.REFRIGERANT_SPREAD,
+    X.PRESSURE_HEAD,
+)
+FREE = (*LOOP, *MACHINE, X.PLACE_C)
+
+LONG_S = 1e8  # of integration; the slowest place settles in days
+MOST_RATES = 100_000  # asked for before it is given up; a usual solution takes a thousand
+BALANCE_W, BALANCE_SHARE = 0.05, 1e-3  # heat that may be left over: this or that share of it
+BALANCE_K = 1e-3  # air may come off so much beyond the water's end of the range
+
+Array = NDArray[np.float64]
+
+
+class UnsteadyError(ValueError):
+    """No steady state was found, or one that breaks a law; its text says which and by how much."""
+
+
+@dataclass(frozen=True)
+class Balance:
+    """The heat of coil, machine and place, each seen from both of its sides [W]."""
+
+    air_w: float  # taken from the air, sensible and latent, frost included
+    metal_w: float  # handed on by the coil's metal
+    water_w: float  # gained by the water around the loop, less tubes and pump
+    drawn_w: float  # by the machine: evaporator and mains
+    rejected_w: float  # by condenser and shell
+    place_w: float  # what still warms the place
+
+    def fault(self) -> str | None:
+        """Return what does not balance, None where all does."""
+        for what, one_w, other_w in (
+            ("coil, air against metal", self.air_w, self.metal_w),
+            ("coil, metal against water", self.metal_w, self.water_w),
+            ("machine, drawn against rejected", self.drawn_w, self.rejected_w),
+            ("place, heat left over", self.place_w, 0.0),
+        ):
+            size_w = max(abs(one_w), abs(other_w), abs(self.rejected_w) if not other_w else 0.0)
+            if not abs(one_w - other_w) <= BALANCE_W + BALANCE_SHARE * size_w:
+                return f"{what}: {one_w:.2f} and {other_w:.2f} W"
+        return None
+
+
+def balance(x: Array, dx: Array, t: Array, p: Array) -> Balance:
+    """Return both sides of every exchange, from state, rates and taps that belong together."""
+    flow_kg_s = x[X.FLOW_L_MIN] / 60.0
+    around_w = flow_kg_s * (
+        water.enthalpy_j_kg(float(x[X.RETURN_C])) - water.enthalpy_j_kg(float(t[T.DRAW_C]))
+    )
+    tubes_w = dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J] + dx[X.PUMP_TO_WATER_J]
+    return Balance(
+        air_w=float(
+            t[T.COIL_SENSIBLE_W] + t[T.COIL_LATENT_W] + water.LATENT_FUSION_J_KG * dx[X.FROST_KG]
+        ),
+        metal_w=float(t[T.COIL_TO_WATER_W]),
+        water_w=float(around_w - tubes_w),
+        drawn_w=float(dx[X.EVAPORATOR_J] + dx[X.FREEZER_J]),
+        rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
+        place_w=float(dx[X.PLACE_C] * p[P.PLACE_J_K]),
+    )
+
+
+def fault(x: Array, dx: Array, t: Array, p: Array, free: Sequence[int] = FREE) -> str | None:
+    """Return which law a state that should be steady breaks, None where it breaks none.
+
+    First law: ``Balance``, as far as the slots it needs were ``free``. Second law: air leaves the
+    coil between the room's temperature and that of the water that enters.
+    """
+    if not (np.all(np.isfinite(x)) and np.all(np.isfinite(dx)) and np.all(np.isfinite(t))):
+        return "a state that is no number"
+    found = balance(x, dx, t, p)
+    if X.CONDENSER_C not in free:
+        found = Balance(found.air_w, found.metal_w, found.water_w, 0.0, 0.0, found.place_w)
+    if X.PLACE_C not in free:
+        found = Balance(
+            found.air_w, found.metal_w, found.water_w, found.drawn_w, found.rejected_w, 0.0
+        )
+    broken = found.fault()
+    if broken is not None:
+        return broken
+    ends_c = sorted((float(x[X.ROOM_AIR_C]), float(x[X.SUPPLY_C])))
+    off_c = float(t[T.AIR_OFF_C])
+    if not ends_c[0] - BALANCE_K <= off_c <= ends_c[1] + BALANCE_K:
+        return (
+            f"air off the coil at {off_c:.2f} °C, water in at {x[X.SUPPLY_C]:.2f} °C, "
+            f"room at {x[X.ROOM_AIR_C]:.2f} °C"
+        )
+    return None
+
+
+def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Array, Array, Array]:
+    """Return state, rates and taps with the free slots at rest and all others as they are.
+
+    Args:
+        x: state, shape (state.SIZE,), left as it is.
+        u: given, shape (given.SIZE,), held constant.
+        p: parameters, shape (param.SIZE,).
+        free: slots of the state that may settle.
+
+    Raises:
+        UnsteadyError: where there is no rest, or one that breaks the first or second law by more
+            than BALANCE_W plus BALANCE_SHARE of the heat, or BALANCE_K.
+    """
+    rates = compiled.load(True, DOORS).sim("plant.rates").rates
+    x, t, dx = x.copy(), np.zeros(T.SIZE), np.zeros(X.SIZE)
+    slots = np.array(free)
+    if X.CONDENSER_C in free:
+        switch(x, u, p, t)  # the motor starts
+    asked = 0
+
+    def rates_of(_: float, y: Array) -> Array:
+        nonlocal asked
+        asked += 1
+        if asked > MOST_RATES:
+            raise UnsteadyError("does not come to rest")
+        x[slots] = y
+        rates(x, u, p, dx, t)
+        return np.asarray(dx[slots])
+
+    found = solve_ivp(rates_of, (0.0, LONG_S), x[slots], method="LSODA", rtol=1e-6, atol=1e-8)
+    x[slots] = found.y[:, -1]
+    rates(x, u, p, dx, t)
+    broken = found.message if found.status < 0 else fault(x, dx, t, p, free)
+    if broken is not None:
+        raise UnsteadyError(str(broken))
+    return x, dx, t

@@ -1,0 +1,202 @@
+"""`size`, `run` and `prove` mean the same working point: random installations, both paces of a run.
+
+The run is the one that `run` and `prove` make (`proof.running.bench`), with controller, sensors and
+weather; the sheet's solver then starts from what that run ended with, store and room held. First
+and second law (energy balance, air not beyond the water) are the outside check; both numbers come
+from the same equations, so what is compared is two ways of solving them: time steps and rest.
+
+WORKING_POINTS=n looks at more installations than the 300 that every change must pass.
+"""
+
+import os
+from collections import Counter
+from datetime import datetime
+
+import numpy as np
+import pytest
+from hypothesis import event, given, settings
+from hypothesis import strategies as st
+from springhouse_host import sizing, steady
+from springhouse_host.errors import SiteError
+from springhouse_host.proof import running
+from springhouse_host.proof.scenarios import Scenario
+from springhouse_host.site import load_site
+from springhouse_sim.bench import Pace
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+from springhouse_sim.world.days import hottest
+
+POINTS = int(os.environ.get("WORKING_POINTS", "300"))
+AGREE = 0.02
+HOT_DAY = datetime(2001, 7, 9, 14)
+HOURS = 1.5  # coil and loop rest in minutes, the machine in an hour
+SETTLED_S = 1800.0
+QUIET_S = 600.0  # since anything switched
+REFUSED: Counter[str] = Counter()
+
+INSTALLATIONS = st.fixed_dictionaries(
+    {
+        "coil.face_width_m": st.floats(0.10, 0.60),
+        "coil.face_height_m": st.floats(0.10, 0.60),
+        "coil.rows": st.integers(1, 8),
+        "coil.tube_bore_mm": st.floats(4.0, 16.0),
+        "coil.circuits": st.integers(1, 4),
+        "coil.arrangement": st.sampled_from(["cross", "counter"]),
+        "coil.fans": st.integers(1, 4),
+        "coil.fan_m3_h": st.floats(30.0, 600.0),
+        "coil.fans_in_series": st.booleans(),
+        "loop.tube_bore_mm": st.floats(5.0, 19.0),
+        "loop.tube_length_m": st.floats(2.0, 40.0),
+        "loop.insulation_mm": st.floats(0.0, 30.0),
+        "loop.pump_head_m": st.floats(1.2, 8.0),
+        "loop.pump_free_l_min": st.floats(2.0, 20.0),
+        "store.start_c": st.floats(2.6, 17.0),
+        "room.start_c": st.floats(27.0, 34.0),
+    }
+)
+# Round the clock; much water and a heavy room, for what is compared is a place of rest.
+ALWAYS = {
+    "freezer.cabinet_litres": 1000.0,
+    "freezer.inner_length_m": None,
+    "freezer.inner_width_m": None,
+    "freezer.inner_depth_m": None,
+    "store.water_litres": 800.0,
+    "store.return_m": None,
+    "store.probe_high_m": None,
+    "room.heat_capacity_kj_k": 1e6,
+    "schedule.wanted": [],
+    "schedule.charging": [],
+    "schedule.no_start": [],
+    "schedule.full_by": None,
+    "settings.shallow_target_c": 3.0,
+    "settings.room_target_c": 20.0,
+}
+
+
+def site_of(changes):
+    """The demo with another coil, loop and store; None where the site file refuses it."""
+    try:
+        site = load_site("demo", ALWAYS | changes)
+        site.plant()
+    except SiteError as error:
+        REFUSED[error.lines[0].split(": ")[1]] += 1
+        event("refused")
+        return None
+    return site
+
+
+def ended(site, pace):
+    """State, given record and parameters after a run from a hot afternoon."""
+    bench = running.bench(site, Scenario("working point", "nominal", HOT_DAY, 1), pace=pace)
+    trace = bench.run(HOURS / 24.0)
+    changes = trace.transitions()
+    quiet_s = (trace.end_ms - changes["ms"].iloc[-1]) / 1000.0 if len(changes) else 0.0
+    return tuple(np.array(bench.tank[n]) for n in (0, 1, 2)), quiet_s
+
+
+def figures(found):
+    """Heat, flow and capacity."""
+    x, dx, t = found
+    return np.array([t[T.COIL_TO_WATER_W], x[X.FLOW_L_MIN], dx[X.EVAPORATOR_J]])
+
+
+def at_once(x, u, p):
+    """State, rates and taps as they are."""
+    dx, t = np.zeros(X.SIZE), np.zeros(T.SIZE)
+    steady.compiled.load(True, steady.DOORS).sim("plant.rates").rates(x, u, p, dx, t)
+    return x, dx, t
+
+
+@settings(max_examples=POINTS)
+@given(changes=INSTALLATIONS, pace=st.sampled_from([Pace.SKIP, Pace.PLAIN]))
+def test_a_run_rests_where_the_sheet_says(changes, pace) -> None:
+    site = site_of(changes)
+    if site is None:
+        return
+    (x, u, p), quiet_s = ended(site, pace)
+    if quiet_s < QUIET_S:
+        event("an output has just changed")
+        return
+    in_run = at_once(x, u, p)
+    free = list(steady.LOOP)
+    runs = x[X.COMPRESSOR_RUN_S] >= SETTLED_S and u[U.COMPRESSOR_RELAY] > 0.5
+    if runs:
+        free += list(steady.MACHINE)
+    event(f"delivers {u[U.PUMP_DUTY] > 0.0}, charges {runs}")
+    at_rest = steady.settle(x, u, p, free)  # raises where a law is broken
+    slack = np.array([0.5, 0.005, 0.5])
+    assert np.all(np.abs(figures(in_run) - figures(at_rest)) <= AGREE * figures(at_rest) + slack)
+
+
+@settings(max_examples=POINTS // 10)
+@given(changes=INSTALLATIONS)
+def test_the_sheet_of_any_installation_keeps_to_both_laws(changes) -> None:
+    """Air off not below water in, cooling not above what that water could take at most."""
+    site = site_of(changes)
+    if site is None:
+        return
+    weather = site.read_weather()
+    case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+    u = sizing.on_duty(case)
+    for store_c in (case.deep_c, 12.0):
+        x, dx, t = case.steady(u, store_c, 0.011)
+        assert x[X.SUPPLY_C] - steady.BALANCE_K <= t[T.AIR_OFF_C] <= case.room_c
+        most_w = 4220.0 / 60.0 * x[X.FLOW_L_MIN] * (case.room_c - x[X.SUPPLY_C])
+        assert t[T.COIL_TO_WATER_W] <= most_w + 0.01
+        assert steady.fault(x, dx, t, case.p) is None
+
+
+def test_a_small_coil_is_not_unstable() -> None:
+    """0.12 m face, two rows, 90 m3/h: what a 1 s march rests at, not a coil colder than its water.
+
+    Time steps of 5 s left such a coil at -4 °C beside water of 5 °C.
+    """
+    small = {
+        "coil.face_width_m": 0.12,
+        "coil.face_height_m": 0.12,
+        "coil.rows": 2,
+        "coil.fans": 1,
+        "coil.fan_m3_h": 90.0,
+    }
+    found = sizing.size(load_site("demo", small)).sheets
+    for sheet in found.values():
+        assert sheet.air_off_c > 10.0
+        assert sheet.cold_stored_kwh > 0.0
+        assert sheet.discharge_h < sizing.LONGEST_H
+
+
+def test_what_breaks_a_law_is_told() -> None:
+    """Each side of the balance and the second law, made wrong by hand."""
+    site = load_site("demo")
+    weather = site.read_weather()
+    case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+    u = sizing.on_duty(case)
+    x, dx, t = case.steady(u, 5.0, 0.011)
+    assert steady.fault(x, dx, t, case.p) is None
+    for change, word in (
+        ((T.COIL_SENSIBLE_W, 5.0), "air against metal"),
+        ((T.COIL_TO_WATER_W, 0.0), "air against metal"),
+        ((T.DRAW_C, 5.5), "metal against water"),
+        ((T.AIR_OFF_C, 3.0), "air off the coil at 3.00 °C"),
+        ((T.AIR_OFF_C, 40.0), "air off the coil"),
+        ((T.AIR_OFF_C, float("nan")), "no number"),
+    ):
+        wrong = t.copy()
+        wrong[change[0]] = change[1]
+        assert word in str(steady.fault(x, dx, wrong, case.p)), word
+    off = dx.copy()
+    off[X.PLACE_C] = 1e-4
+    assert "place" in str(steady.fault(x, off, t, case.p))
+    off = dx.copy()
+    off[X.EVAPORATOR_J] += 20.0
+    assert "machine" in str(steady.fault(x, off, t, case.p))
+
+
+def test_what_does_not_come_to_rest_is_refused(monkeypatch) -> None:
+    site = load_site("demo")
+    weather = site.read_weather()
+    case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+    monkeypatch.setattr(steady, "MOST_RATES", 20)
+    with pytest.raises(SiteError, match=r"^demo: no working point .* does not come to rest$"):
+        case.steady(sizing.on_duty(case), 5.0, 0.011)
