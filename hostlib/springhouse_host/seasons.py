@@ -5,18 +5,20 @@ again. Limits without a source are common practice and say so.
 """
 
 import calendar
-import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
+from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
 
 from .errors import KnownError
+from .outside import read_json
 from .screen import write_json
 from .site import Site
 
 SCHEMA = 1
+COMPARED = "compared"  # the step whose value the next opening is held against
 Season = Literal["close", "open"]
 Answer = dict[str, Any]
 
@@ -126,7 +128,7 @@ def _opening(site: Site, last_h_per_k: float | None) -> list[Step]:
              "given here by --proof"),
         Step("first_charge_h", "first charge: hours the compressor ran", "h", 0.1, 500.0),
         Step("first_charge_k", "first charge: kelvin the water fell", "K", 0.5, 40.0),
-        Step("compared", "first charge, hours a kelvin, against last year's", "h/K", 0.0, 1000.0,
+        Step(COMPARED, "first charge, hours a kelvin, against last year's", "h/K", 0.0, 1000.0,
              judge=lambda v: _slower(v, last_h_per_k)),
     ]  # fmt: skip
     return found
@@ -215,8 +217,8 @@ class Sheet:
         hours, kelvin = (self.answers.get(f"first_charge_{x}", {}).get("value") for x in "hk")
         if hours and kelvin:
             value = hours / kelvin
-            wrong = self.step("compared").judge(value)
-            self.answers["compared"] = {
+            wrong = self.step(COMPARED).judge(value)
+            self.answers[COMPARED] = {
                 "on": today.isoformat(), "value": value, "unit": "h/K", "wrong": wrong
             }  # fmt: skip
 
@@ -274,17 +276,16 @@ def read_record(path: Path) -> Mapping[str, Any]:
     Raises:
         KnownError: when the file is none.
     """
+    record = read_json(path)
     try:
-        record = json.loads(path.read_text("utf-8"))
         if record["schema"] != SCHEMA or not isinstance(record["answers"], dict):
             raise KeyError("schema")
-        for given in record["answers"].values():
+        for name, given in record["answers"].items():
             date.fromisoformat(given["on"])
             str(given["wrong"])
-            float(given.get("value", 0.0))
-    except OSError as error:
-        raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, KeyError, TypeError):
+            if not isfinite(float(given["value"] if name == COMPARED else given.get("value", 0))):
+                raise ValueError(name)
+    except (ValueError, KeyError, TypeError, AttributeError, OverflowError):
         raise KnownError(f"{path}: no record of a season, schema {SCHEMA}") from None
     return dict(record)
 
@@ -293,7 +294,7 @@ def last_first_charge(paths: Iterable[Path]) -> float | None:
     """Return the hours a kelvin of the newest opening that has them."""
     found: list[tuple[str, float]] = []
     for path in paths:
-        given = read_record(path)["answers"].get("compared")
+        given = read_record(path)["answers"].get(COMPARED)
         if given is not None:
             found.append((given["on"], float(given["value"])))
     return max(found)[1] if found else None
@@ -327,13 +328,11 @@ def check_proof(site: Site, path: Path) -> str:
     Raises:
         KnownError: when the file is no record of a proof.
     """
+    record = read_json(path)
     try:
-        record = json.loads(path.read_text("utf-8"))
         same = record["site_sha256"] == site.site_sha256
         kept = record["kept"] is True
-    except OSError as error:
-        raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except (ValueError, KeyError, TypeError):
+    except (KeyError, TypeError):
         raise KnownError(f"{path}: no record of springhouse prove --json") from None
     if not same:
         return "proof of another site file: prove this one"

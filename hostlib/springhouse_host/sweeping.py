@@ -11,6 +11,7 @@ handed over is run again by another, and a row is kept by the identity of its po
 
 import hashlib
 import json
+import logging
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
@@ -217,12 +218,17 @@ def _client(address: str) -> Any:
         from distributed import Client
     except ImportError:
         raise KnownError("--scheduler: needs the extra springhouse[cluster]") from None
+    loud = logging.getLogger("distributed")
+    before = loud.level
+    loud.setLevel(logging.CRITICAL + 1)  # it logs with a traceback what the line below says
     try:
         # its class is only half typed
         return Client(address, timeout=CONNECT_S, set_as_default=False)  # type: ignore[no-untyped-call]
     except (OSError, ValueError, TimeoutError) as error:
         why = " ".join(str(error).split()) or type(error).__name__
         raise KnownError(f"--scheduler {address}: cannot be reached: {why}") from None
+    finally:
+        loud.setLevel(before)
 
 
 def _finished(jobs: Mapping[str, Job], runners: Runners) -> Iterator[tuple[str, Row]]:

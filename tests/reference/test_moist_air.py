@@ -130,11 +130,11 @@ def test_p15_a_year_of_real_weather() -> None:
     8760 h: mean error -0.03, s.d. 0.39 points, 8756 h within 2 points.
     """
     from pvlib.iotools import read_tmy2
-    from springhouse_sim.world import weather
+    from springhouse_sim.world import weather_files
 
-    path = weather.shipped("12839.tm2")
+    path = weather_files.shipped("12839.tm2")
     table, _ = read_tmy2(str(path))
-    w = weather.read(path, 2025)
+    w = weather_files.read(path, 2025)
     ours = []
     for air_c, dew_c, pascal in zip(w.temp_air_c, w.dew_point_c, w.pressure_pa, strict=True):
         vapour = moist_air.saturation_pressure_pa(float(dew_c))

@@ -21,7 +21,8 @@ from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.people import Equipment, Occupancy, People
 from springhouse_sim.world.stage import Actor, Calendar
 from springhouse_sim.world.sun import Glazing
-from springhouse_sim.world.weather import Weather, read, shipped
+from springhouse_sim.world.weather import Weather
+from springhouse_sim.world.weather_files import read, shipped
 from springhouse_sim.world.windows import Window
 
 MONDAY = datetime(2025, 7, 7)

@@ -59,7 +59,7 @@ def test_standing_charge_of_a_plain_tariff() -> None:
     [
         (25, MONDAY, (0, ""), "25 hours of prices, needed are 24"),
         (24, MONDAY, (1, "time,price"), "line 1: the columns must be time,price_per_kwh"),
-        (24, MONDAY, (4, "2025-07-07T09:00,1"), "line 4, column time: 2025-07-07T09:00 where"),
+        (24, MONDAY, (4, "2025-07-07T09:00,1"), "line 4, column time: 2025-07-07 09:00:00 where"),
         (24, MONDAY, (5, "2025-07-07T03:00,cheap"), "line 5, column price_per_kwh: 'cheap' is no"),
         (24, MONDAY, (5, "2025-07-07T03:00,nan"), "line 5, column price_per_kwh: 'nan' is no"),
         (24, MONDAY, (5, "early,1"), "line 5, column time: 'early' is no ISO time"),
@@ -75,3 +75,17 @@ def test_bad_prices_are_refused_in_one_line(
         prices.read_prices(write(tmp_path / "p.csv", hours, first, bad))
     assert str(tmp_path / "p.csv") in str(caught.value)
     assert "\n" not in str(caught.value)
+
+
+def test_a_leap_year_of_prices(tmp_path: Path) -> None:
+    """The prices after 29 February stay on their days."""
+    start = datetime(2024, 1, 1)
+    rows = [f"{start + timedelta(hours=k):%Y-%m-%dT%H:%M},{k}" for k in range(8784)]
+    path = tmp_path / "p.csv"
+    path.write_text("time,price_per_kwh\n" + "\n".join(rows) + "\n")
+    told = prices.read_prices(path)
+    for at in (datetime(2024, 2, 28, 23), datetime(2024, 3, 1), datetime(2024, 12, 31, 23)):
+        assert told.rate(at).price_kwh == (at - start).total_seconds() / 3600
+    path.write_text("time,price_per_kwh\n" + "\n".join(rows[:8760]) + "\n")
+    with pytest.raises(ValueError, match="a leap year has 8784"):
+        prices.read_prices(path)

@@ -12,10 +12,13 @@ from itertools import pairwise
 from pathlib import Path
 
 from springhouse import output as O
+from springhouse_sim import outside
 
 from ..errors import KnownError
+from ..outside import read_text
 from ..watching.record import Record
 
+LARGEST_BYTES = 20_000_000
 LONGEST_GAP_S = 12 * 3600
 RESTART_S = 120.0  # the computer's clock ahead of the board's uptime by more: it began anew
 
@@ -58,12 +61,9 @@ class Rows:
         Raises:
             KnownError: when the file cannot be read.
         """
-        try:
-            lines = self.path.read_text("utf-8").splitlines()
-        except FileNotFoundError:
+        if not self.path.exists():
             return False
-        except (OSError, UnicodeDecodeError) as error:
-            raise KnownError(f"{self.path}: cannot be read: {error}") from None
+        lines = read_text(self.path, LARGEST_BYTES).splitlines()
         found = [row for row in map(_row, lines) if row is not None]
         if found:
             gone_s = now.up - found[-1].up
@@ -97,7 +97,7 @@ class Rows:
 def _row(line: str) -> Row | None:
     """Return the row of a line, None where the program was killed in the middle of it."""
     try:
-        up, store_c, on, seen_s = json.loads(line)
+        up, store_c, on, seen_s = outside.from_json(line, "")
     except (ValueError, TypeError):
         return None
     good = isinstance(up, int) and isinstance(on, bool) and isinstance(store_c, float | None)

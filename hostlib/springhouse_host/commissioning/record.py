@@ -10,6 +10,7 @@ from typing import Annotated, Any, Literal
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 
 from ..errors import KnownError
+from ..outside import from_json, read_text
 from ..screen import write_json
 from ..seasons import add_months
 from ..site import Site
@@ -17,7 +18,6 @@ from .kinds import Step
 from .steps import STEPS, UPKEEP, steps
 
 SCHEMA = 1
-LARGEST_BYTES = 1_000_000
 
 Finite = Annotated[float, Field(allow_inf_nan=False)]
 Value = str | Finite | list[Finite]
@@ -67,6 +67,7 @@ def parse(text: str, where: str) -> Record:
         KnownError: when it is none; one line that names ``where``.
     """
     wrong = f"{where}: no record of springhouse commission, schema {SCHEMA}"
+    from_json(text, wrong)  # for its depth, which the model's own reader does not bound
     try:
         found = Record.model_validate_json(text)
         for answer in found.answers.values():
@@ -81,14 +82,7 @@ def parse(text: str, where: str) -> Record:
 
 
 def _read(path: Path) -> Record:
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise KnownError(f"{path}: over {LARGEST_BYTES} bytes: no record of commissioning")
-        return parse(path.read_text("utf-8"), str(path))
-    except OSError as error:
-        raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except UnicodeDecodeError as error:
-        raise KnownError(f"{path}: byte {error.start}: not UTF-8 text") from None
+    return parse(read_text(path), str(path))
 
 
 def default_path(site: Site) -> Path:

@@ -6,6 +6,7 @@ from pathlib import Path
 
 from ..errors import KnownError
 from ..flashing.flash import read_wiring
+from ..outside import read_text
 from ..screen import write_whole
 from .record import Book
 
@@ -39,7 +40,7 @@ def put_pulses(book: Book, path: Path) -> int | None:
     right = round(answer.results["pulses_l"])
     if right == pulses_l(path):
         return None
-    text, times = re.subn(rf'("{KEY}"\s*:\s*)\d+', rf"\g<1>{right}", path.read_text("utf-8"))
+    text, times = re.subn(rf'("{KEY}"\s*:\s*)\d+', rf"\g<1>{right}", read_text(path))
     if times != 1:
         raise KnownError(f"{path}: {KEY}: stands there {times} times, once is needed")
     write_whole(path, text)

@@ -3,12 +3,11 @@
 Both become one table: a row a sample, NaN where nothing is known, and the outputs as they changed.
 """
 
-import json
 from collections.abc import Iterable
 from dataclasses import dataclass
+from io import StringIO
 from itertools import pairwise
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pandas as pd
@@ -16,10 +15,12 @@ from springhouse import blackbox as B
 from springhouse import reading as R
 from springhouse import setting as S
 
+from .. import outside
 from ..errors import KnownError
 from ..site import Site
 
-LARGEST_BYTES = 200_000_000
+LARGEST_BYTES = outside.LOG_BYTES
+LONGEST_LINE = 4096
 
 # Names of the table, by those of `run --csv`. Probes and what surrounds the installation.
 CSV_NAMES = {
@@ -87,16 +88,7 @@ def read_text(path: Path) -> str:
     Raises:
         KnownError: it cannot be read, is too long or is no text.
     """
-    try:
-        if path.stat().st_size > LARGEST_BYTES:
-            raise KnownError(
-                f"{path}: more than {LARGEST_BYTES // 1_000_000} MB: give a part of it"
-            )
-        return path.read_text("utf-8")
-    except OSError as error:
-        raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
-    except UnicodeDecodeError as error:
-        raise KnownError(f"{path}: byte {error.start}: not UTF-8 text") from None
+    return outside.read_text(path, LARGEST_BYTES)
 
 
 def read_log(path: Path, site: Site) -> Log:
@@ -117,9 +109,10 @@ def read_columns(path: Path, needed: Iterable[str], known: Iterable[str]) -> pd.
     Raises:
         KnownError: naming file, line and column.
     """
+    text = read_text(path)
     try:
-        raw = pd.read_csv(path, dtype=str, keep_default_na=False)
-    except (OSError, ValueError) as error:
+        raw = pd.read_csv(StringIO(text), dtype=str, keep_default_na=False)
+    except ValueError as error:
         raise KnownError(f"{path}: no table: {' '.join(str(error).split())}") from None
     for name in (TIME, *needed):
         if name not in raw.columns:
@@ -192,12 +185,11 @@ def records(lines: list[str]) -> tuple[list[tuple[int, ...]], int]:
     found: list[tuple[int, ...]] = []
     damaged = 0
     for line in lines:
-        try:
-            message: Any = json.loads(line)
-        except ValueError:
+        message = outside.message(line, LONGEST_LINE)
+        if message is None:
             damaged += line.strip() != ""
             continue
-        text = message.get("log") if isinstance(message, dict) else None
+        text = message.get("log")
         if not text:
             continue
         try:

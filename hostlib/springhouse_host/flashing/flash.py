@@ -1,7 +1,6 @@
 """Put a proven site on a board. Every failure leaves it off or on the old complete version."""
 
 import contextlib
-import json
 import time
 from array import array
 from collections.abc import Callable, Mapping, Sequence
@@ -15,6 +14,7 @@ from springhouse.storage import pack
 from springhouse.wiring import Wiring
 
 from ..errors import KnownError
+from ..outside import from_json, read_text
 from ..proof.checking import check
 from ..site.hashes import settings_sha256
 from .build import BOARDS, Image, build
@@ -51,6 +51,9 @@ class Load:
     proven: bool
 
 
+CONFIG_BYTES = 20_000  # a wiring or network file has some hundred
+
+
 @dataclass(frozen=True)
 class Steps:
     """What the person sees meanwhile."""
@@ -59,24 +62,18 @@ class Steps:
     progress: Progress = lambda _done, _total: None
 
 
-def _read(path: Path) -> str:
-    try:
-        return path.read_text()
-    except (OSError, ValueError) as error:
-        raise KnownError(f"{path}: cannot be read: {error}") from None
-
-
 def read_wiring(path: Path) -> tuple[str, bytes, bool]:
     """Return (board, text, display?) of a wiring file, checked as the board will check it.
 
     Raises:
         KnownError: naming the file and what is wrong.
     """
-    text = _read(path)
+    text = read_text(path, CONFIG_BYTES)
+    given = from_json(text, path)  # the board's own check knows no depth
     wiring = Wiring(text)
     if wiring.fault:
         raise KnownError(f"{path}: {wiring.fault}")
-    board = str(json.loads(text).get("board", ""))
+    board = str(given.get("board", ""))
     if board not in BOARDS:
         raise KnownError(f"{path}: board: missing: one of {', '.join(BOARDS)}")
     return board, text.encode(), bool(wiring.choice["display"])
@@ -88,7 +85,8 @@ def read_network(path: Path) -> bytes:
     Raises:
         KnownError: naming the file and what is wrong, never a password.
     """
-    text = _read(path)
+    text = read_text(path, CONFIG_BYTES)
+    from_json(text, path)
     fault = Config(text).fault
     if fault:
         raise KnownError(f"{path}: {fault}")

@@ -8,10 +8,12 @@ from typing import Any
 
 import serial
 
+from .. import outside
 from ..errors import KnownError
 
 BAUD = 115200
 RETRY_S = 0.2
+LONGEST_LINE = 4096  # the board's own are at most some hundred; more is noise on the wire
 Message = dict[str, Any]
 
 
@@ -53,6 +55,7 @@ class Line:
         self._partial += self._serial.read(4096)
         *whole, self._partial = self._partial.split(b"\n")
         self._whole += whole
+        self._partial = self._partial[-LONGEST_LINE:]
         if self._partial.strip().endswith(b">>>"):
             self.other = ">>>"
 
@@ -66,12 +69,10 @@ class Line:
             self._read()
             while self._whole:
                 text = self._whole.pop(0).decode(errors="replace").strip()
-                try:
-                    message = json.loads(text)
-                except ValueError:
-                    self.other = text or self.other
-                    continue
-                if isinstance(message, dict) and wanted(message):
+                message = outside.message(text, LONGEST_LINE)
+                if message is None:
+                    self.other = text[:LONGEST_LINE] or self.other
+                elif wanted(message):
                     return message
         return None
 

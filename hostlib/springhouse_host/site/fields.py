@@ -289,6 +289,9 @@ class Day(_Kind):
         return value
 
 
+MOST_WINDOWS = 168
+
+
 class Windows(_Kind):
     """A list of hours of the week."""
 
@@ -301,6 +304,8 @@ class Windows(_Kind):
         """Return the windows in the order given."""
         if not isinstance(value, list) or not all(isinstance(item, str) for item in value):
             raise self.refuse()
+        if len(value) > MOST_WINDOWS:
+            raise self.refuse(f"at most {MOST_WINDOWS} windows, one for each hour of the week")
         parsed = [window(item) for item in value]
         if any(item is None for item in parsed):
             raise self.refuse()

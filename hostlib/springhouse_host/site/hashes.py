@@ -12,9 +12,11 @@ from typing import Any
 
 import springhouse
 import springhouse_sim
+from springhouse_sim.world.weather_files import LARGEST_BYTES
 from springhouse_sim.world.windows import Window
 
 from ..errors import KnownError
+from ..outside import read_bytes
 from .fields import Given
 from .read import SiteFile
 
@@ -71,10 +73,7 @@ def with_files_sha256(text: str, outside: Iterable[Path]) -> str:
     """
     digest = hashlib.sha256(text.encode())
     for path in outside:
-        try:
-            data = path.read_bytes()
-        except OSError as error:
-            raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
+        data = read_bytes(path, LARGEST_BYTES)
         digest.update(hashlib.sha256(data).digest())
     return digest.hexdigest()
 

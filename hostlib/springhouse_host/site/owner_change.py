@@ -3,11 +3,11 @@
 Only keys that `[owner_range]` opens can be changed, and only inside what was proven.
 """
 
-import tomllib
 from array import array
 from collections.abc import Mapping, Sequence
 
 from springhouse import setting as S
+from springhouse_sim import outside
 from springhouse_sim.world.windows import Window
 
 from ..errors import SiteError
@@ -91,8 +91,8 @@ def _raw(key: str, text: str) -> object:
     if not text.startswith("["):
         return [text]
     try:
-        return tomllib.loads(f"value = {text}")["value"]
-    except tomllib.TOMLDecodeError:
+        return outside.from_toml(f"value = {text}", "")["value"]
+    except (outside.OutsideError, KeyError):
         return text
 
 

@@ -6,13 +6,13 @@ are good, so that one mistake hides no other.
 
 import difflib
 import json
-import tomllib
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, fields
 from pathlib import Path
 from typing import Any, cast
 
 from pydantic import ValidationError
+from springhouse_sim import outside
 
 from ..errors import SiteError
 from .fields import _Kind
@@ -39,8 +39,10 @@ from .tables import (
     WorthTable,
 )
 
-LARGEST_BYTES = 1_000_000
+LARGEST_BYTES = 300_000
 SHOWN = 60  # longest value repeated in a line
+LONGEST_KEY = 120
+MOST_LINES = 40  # of refusals, then only their number
 
 
 @dataclass(frozen=True)
@@ -87,7 +89,15 @@ class Fault:
 
     def line(self, file: str) -> str:
         """Return the whole line."""
-        return f"{file}: {self.where}: {self.value}: {self.allowed}"
+        where = self.where if len(self.where) <= LONGEST_KEY else f"{self.where[:LONGEST_KEY]}..."
+        return f"{file}: {where}: {self.value}: {self.allowed}"
+
+
+def refusals(faults: Sequence[Fault], file: str) -> list[str]:
+    """Return a line a fault, of very many the first MOST_LINES and how many more there are."""
+    lines = [fault.line(file) for fault in faults[:MOST_LINES]]
+    more = len(faults) - len(lines)
+    return [*lines, f"{file}: and {more} more"] if more else lines
 
 
 def shown(value: Any) -> str:
@@ -104,6 +114,8 @@ def shown(value: Any) -> str:
 
 def nearest(word: str, choices: list[str]) -> str | None:
     """Return the choice a misspelt word most likely meant."""
+    if len(word) > SHOWN:
+        return None
     found = difflib.get_close_matches(word.lower(), choices, n=1, cutoff=0.6)
     return found[0] if found else None
 
@@ -115,20 +127,9 @@ def load_toml(path: Path) -> dict[str, Any]:
         SiteError: when it cannot be read or is no TOML.
     """
     try:
-        data = path.read_bytes()
-    except OSError as error:
-        raise SiteError(f"{path}: cannot be read: {error.strerror or error}") from None
-    if len(data) > LARGEST_BYTES:
-        raise SiteError(f"{path}: {len(data)} bytes: a site file has at most {LARGEST_BYTES}")
-    try:
-        return tomllib.loads(data.decode("utf-8"))
-    except UnicodeDecodeError as error:
-        raise SiteError(f"{path}: byte {error.start}: not UTF-8 text") from None
-    except (tomllib.TOMLDecodeError, ValueError) as error:
-        text = " ".join(str(error).split())
-        raise SiteError(f"{path}: not valid TOML: {text}") from None
-    except RecursionError:
-        raise SiteError(f"{path}: not valid TOML: nested too deeply") from None
+        return outside.from_toml(outside.read_text(path, LARGEST_BYTES), path)
+    except outside.OutsideError as error:
+        raise SiteError(str(error)) from None
 
 
 def kind_of(model: type[Table], key: str) -> _Kind:
@@ -136,6 +137,13 @@ def kind_of(model: type[Table], key: str) -> _Kind:
     kind = model.model_fields[key].metadata[0]
     assert isinstance(kind, _Kind)
     return kind
+
+
+def _meant(raw: Mapping[str, Any], known: list[str]) -> dict[str, str | None]:
+    """Return what each unknown key most likely meant, looked for no oftener than it is said."""
+    unknown = [key for key in raw if key not in known]
+    hints = {key: nearest(key, known) for key in unknown[:MOST_LINES]}
+    return {key: hints.get(key) for key in unknown}
 
 
 def _needed(model: type[Table]) -> str:
@@ -155,7 +163,7 @@ def read_table(name: str, raw: Any, faults: list[Fault]) -> tuple[Table | None, 
     else:
         return table, {key: getattr(table, key) for key in model.model_fields}
     known = list(model.model_fields)
-    meant = {key: nearest(key, known) for key in raw if key not in known}
+    meant = _meant(raw, known)
     for key, e in bad.items():
         where = f"{name}.{key}"
         if e["type"] == "extra_forbidden":
@@ -179,7 +187,7 @@ def read_tables(raw: Mapping[str, Any], faults: list[Fault]) -> tuple[dict[str, 
     """Validate all tables; return the good ones and every good value."""
     tables: dict[str, Table] = {}
     values: Values = {}
-    meant = {key: nearest(key, list(MODELS)) for key in raw if key not in MODELS}
+    meant = _meant(raw, list(MODELS))
     for key, hint in meant.items():
         allowed = f"the nearest valid table is [{hint}]" if hint else f"tables: {', '.join(MODELS)}"
         value = "a table" if isinstance(raw[key], dict) else shown(raw[key])

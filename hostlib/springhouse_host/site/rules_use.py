@@ -2,7 +2,6 @@
 
 from calendar import monthrange
 from collections.abc import Iterable, Iterator
-from itertools import combinations
 from typing import Any
 
 from springhouse import setting as S
@@ -14,6 +13,8 @@ from .probes import probe_error_k
 from .rules import Found, Said, rule
 
 MOST_CHARGING = 8
+MOST_OVERLAPS = 5  # named one by one
+WEEK_MIN = 7 * 24 * 60
 
 
 # Temperatures.
@@ -124,10 +125,31 @@ def minutes(windows: Iterable[Window]) -> set[int]:
     }
 
 
+def week_mask(windows: Iterable[Window]) -> int:
+    """Return the week's minutes inside any of the windows, a bit each."""
+    mask = 0
+    for w in windows:
+        length = (1 << w.length_min) - 1
+        for day in range(7):
+            if w.days & (1 << day):
+                mask |= length << (day * 1440 + w.start_min)
+    return (mask | mask >> WEEK_MIN) & ((1 << WEEK_MIN) - 1)
+
+
 def _overlaps(where: str, windows: tuple[Window, ...]) -> Iterator[tuple[str, Any, str]]:
-    for a, b in combinations(windows, 2):
-        if minutes([a]) & minutes([b]):
+    """Yield each window that overlaps an earlier one; of very many only how many more."""
+    taken = said = more = 0
+    for n, b in enumerate(windows):
+        mask = week_mask([b])
+        if mask & taken and said < MOST_OVERLAPS:
+            a = next(a for a in windows[:n] if week_mask([a]) & mask)
             yield where, window_text(b), f"hours outside {window_text(a)}"
+            said += 1
+        elif mask & taken:
+            more += 1
+        taken |= mask
+    if more:
+        yield where, Said(f"and {more} more windows"), "hours outside the windows before them"
 
 
 @rule("schedule.charging", "schedule.no_start", "schedule.wanted")

@@ -18,7 +18,7 @@ from .derive import derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
 from .promises import Promise, promises
-from .read import Fault, SiteFile, load_toml, read_tables
+from .read import Fault, SiteFile, load_toml, read_tables, refusals
 from .tables import PROBES
 from .weather_file import WeatherFile, price_file, weather_file
 
@@ -201,7 +201,8 @@ class Site:
     @cached_property
     def _weather(self) -> "Weather":
         from springhouse_sim.world import design_day
-        from springhouse_sim.world.weather import Place, read
+        from springhouse_sim.world.weather import Place
+        from springhouse_sim.world.weather_files import read
 
         position = self.weather.position
         place = Place(*position) if position else None
@@ -312,7 +313,7 @@ def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     weather = weather_file(values.get("weather", {}), path.parent, faults)
     prices = price_file(values.get("tariff", {}), path.parent, faults)
     if faults:
-        raise SiteError([fault.line(shown_as) for fault in faults])
+        raise SiteError(refusals(faults, shown_as))
     assert weather is not None
     found = Site(shown_as, SiteFile(**tables), weather, prices, changed)  # type: ignore[arg-type]
     found.settings()  # the core's own check, so that an accepted file is accepted by the board

@@ -1,8 +1,9 @@
 """A site with some of its values changed, without another file."""
 
-import tomllib
 from collections.abc import Iterable
 from typing import Any
+
+from springhouse_sim import outside
 
 from ..errors import SiteError
 from .site import Site, load_site
@@ -37,6 +38,6 @@ def site_with(site: str, changes: Iterable[str]) -> Site:
 
 def _value(text: str) -> Any:
     try:
-        return tomllib.loads(f"x = {text}")["x"]
-    except (tomllib.TOMLDecodeError, KeyError):
+        return outside.from_toml(f"x = {text}", "")["x"]
+    except (outside.OutsideError, KeyError):
         return text

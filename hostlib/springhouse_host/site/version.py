@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from ..errors import KnownError, SiteError
+from ..outside import read_text
 from ..screen import write_whole
 from .fields import Grade
 from .site import BUILT_IN, Site, load_site
@@ -112,7 +113,7 @@ def text_of(site: Site) -> str:
     if site.path in BUILT_IN:
         name = f"{site.path}.toml"
         return (resources.files("springhouse_host") / "sites" / name).read_text("utf-8")
-    return Path(site.path).read_text("utf-8")
+    return read_text(Path(site.path))
 
 
 def write_version(site: Site, path: Path, values: Mapping[str, NewValue], why: str) -> Site:

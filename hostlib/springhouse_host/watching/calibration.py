@@ -4,18 +4,19 @@ A record carries raw readings. The offsets are those of the site file, or the bo
 was heard to tell its settings; without either the screen says that readings are raw.
 """
 
-import json
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from springhouse import reading as R
 from springhouse import setting as S
 
+from ..outside import message
 from .record import Record
 
 if TYPE_CHECKING:
     from ..site.site import Site
 
+LONGEST_LINE = 4096
 RAW = "raw, without the probes' calibration: name the SITE to have it added"
 
 
@@ -32,11 +33,13 @@ class Calibration:
         """Take the offsets from a line in which a board tells its settings; pass over others."""
         if '"settings"' not in text:
             return
+        told = message(text, LONGEST_LINE)
+        if told is None:
+            return
         try:
-            told = json.loads(text)
             first, values = told["from"], told["settings"]
             found = {first + n: int(value) for n, value in enumerate(values)}
-        except (ValueError, TypeError, KeyError, RecursionError):
+        except (ValueError, TypeError, KeyError, OverflowError):
             return
         found = {slot: mk for slot, mk in found.items() if slot in self._slots}
         low, high, _ = S.BOUNDS[S.STORE_LOW_OFFSET_MK]

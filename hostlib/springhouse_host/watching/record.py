@@ -11,6 +11,8 @@ from springhouse import reading as R
 from springhouse import statechart as K
 from springhouse import why, words
 
+from ..outside import message
+
 LONGEST_LINE = 512  # the board's own are at most 256 bytes; more is noise on the wire
 KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
 
@@ -77,11 +79,13 @@ def parse(text: str, seen_s: float) -> Record | None:
     """Return the record in a line of the link, None if it holds something else."""
     if len(text) > LONGEST_LINE or '"st"' not in text:
         return None
+    given = message(text, LONGEST_LINE)
+    if given is None:
+        return None
     try:
-        given = json.loads(text)
         # Lists stand for the tuples here; strictness is wanted for the numbers in them.
         line = Line.model_validate_json(json.dumps(given))
-    except (ValueError, ValidationError, RecursionError):
+    except (ValueError, ValidationError):
         return None
     return Record(seen_s, line)
 

@@ -13,14 +13,16 @@ from springhouse import output as O
 from springhouse import setting as S
 from springhouse import week as N
 
-from ..errors import KnownError
+from .. import outside
 from ..flashing.line import BAUD
+from .record import LONGEST_LINE
 
 if TYPE_CHECKING:
     from ..site.site import Site
 
 RETRY_S = 1.0
 LONGEST_PARTIAL = 4096
+MOST_CLOCK = 2**31
 PROBE_COLUMNS = (
     "store_low_probe_c",
     "store_high_probe_c",
@@ -68,11 +70,7 @@ def from_file(path: Path, speed: float, stop: Stop) -> Lines:
     Raises:
         KnownError: it cannot be read.
     """
-    try:
-        texts = path.read_text("utf-8").splitlines()
-    except (OSError, ValueError) as error:
-        raise KnownError(f"{path}: cannot be read: {error}") from None
-    yield from _paced(texts, speed, stop)
+    yield from _paced(outside.read_text(path, outside.LOG_BYTES).splitlines(), speed, stop)
 
 
 def _paced(texts: list[str], speed: float, stop: Stop) -> Lines:
@@ -93,14 +91,12 @@ def _paced(texts: list[str], speed: float, stop: Stop) -> Lines:
 
 def _clocks(text: str) -> tuple[int | None, int | None]:
     """Return uptime [s] and UTC [min] in a line, None where there is none."""
-    try:
-        given = json.loads(text)
-    except (ValueError, RecursionError):
-        return None, None
-    if not isinstance(given, dict):
-        return None, None
+    given = outside.message(text, LONGEST_LINE) or {}
     up, utc = given.get("up"), given.get("utc")
-    return up if isinstance(up, int) else None, utc if isinstance(utc, int) else None
+    return (
+        up if isinstance(up, int) and 0 <= up < MOST_CLOCK else None,
+        utc if isinstance(utc, int) and utc < MOST_CLOCK else None,
+    )
 
 
 def from_demo(site: "Site", speed: float, stop: Stop) -> Lines:

@@ -1,14 +1,18 @@
 """Hourly prices of electricity from a CSV file."""
 
-import csv
+from calendar import isleap
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 
+from .. import outside
 from .stage import WEEK_MIN
 from .tariff import Rate
 
 HOURS_OF = {24: "a day, for every day", 168: "a week from Monday on", 8760: "a year of 365 days"}
+HOURS_OF_LEAP_YEAR = 8784
+LEAP_DAY_H = 59 * 24
+LARGEST_BYTES = 2_000_000
 NAME = "hourly price"
 LEAST, MOST = -1e4, 1e4  # currency per kWh; a price may be negative
 
@@ -70,32 +74,30 @@ class HourlyPrices:
 def read_prices(path: Path, standing_per_day: float = 0.0) -> HourlyPrices:
     """Read ``time,price_per_kwh``, one row an hour, ISO 8601 local time without an offset.
 
-    A week begins on a Monday, a year on 1 January, all at 00:00.
+    A week begins on a Monday, a year on 1 January, all at 00:00. A leap year has 8784 rows; its
+    29 February is left out.
 
     Raises:
         ValueError: one line naming file, line and column.
     """
-    with path.open(newline="", encoding="utf-8") as f:
-        rows = [row for row in csv.reader(f) if row]
-    header = [name.strip() for name in rows[0]] if rows else []
-    if header != ["time", "price_per_kwh"]:
+    rows = outside.read_rows(path, LARGEST_BYTES)
+    if next(rows, (1, []))[1] != ["time", "price_per_kwh"]:
         raise ValueError(f"{path}: line 1: the columns must be time,price_per_kwh")
-    prices = []
-    first = datetime.min
-    for n, row in enumerate(rows[1:]):
-        line = n + 2
-        try:
-            stamp = datetime.fromisoformat(row[0].strip())
-        except ValueError:
-            raise ValueError(
-                f"{path}: line {line}, column time: {row[0]!r} is no ISO time"
-            ) from None
-        if n == 0:
-            first = stamp
-        if stamp.tzinfo is not None or stamp != first + timedelta(hours=n):
-            due = first + timedelta(hours=n)
-            raise ValueError(f"{path}: line {line}, column time: {row[0]} where {due} is due")
+    prices: list[float] = []
+    first = due = datetime.min
+    for line, row in rows:
+        stamp = outside.stamp(row[0], f"{path}: line {line}, column time")
+        if not prices:
+            first = due = stamp
+        if stamp != due:
+            raise outside.out_of_order(f"{path}: line {line}, column time", stamp, due)
         prices.append(_price(path, row, line))
+        due = stamp + outside.HOUR
+    if prices and isleap(first.year) and first.month == 1:
+        if len(prices) == HOURS_OF_LEAP_YEAR:
+            del prices[LEAP_DAY_H : LEAP_DAY_H + 24]
+        elif len(prices) == 8760:
+            raise ValueError(f"{path}: 8760 hours from {first}: a leap year has 8784")
     _begins_right(path, first, len(prices))
     return HourlyPrices(str(path), tuple(prices), standing_per_day)
 
