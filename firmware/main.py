@@ -4,7 +4,12 @@ A new version is copied into the other folder and takes effect when this one sma
 into place. Without the file the code is looked for on the usual path.
 """
 
+import gc
 import sys
+
+# Bytes between two collections while the program is read. Without them what it keeps ends up spread
+# over the whole heap, and then no piece is left that is large enough for anything.
+gc.threshold(4096)
 
 
 def folder() -> str:

@@ -3,6 +3,7 @@
 import asyncio
 import gc
 import json
+import os
 import sys
 import time
 from binascii import hexlify
@@ -45,10 +46,10 @@ def load_profile(name: str) -> "Profile":
 
 
 def read_text(path: str) -> str:
-    """A small file's text, "" if it cannot be read."""
+    """A small file's text, "" if it cannot be read. Takes its size and no more."""
     try:
         with open(path) as f:
-            text: str = f.read()
+            text: str = f.read(os.stat(path)[6])
             return text
     except (OSError, ValueError):
         return ""
@@ -71,7 +72,9 @@ class Board:
         self.boots = Boots("boot", files)
         self.locked = self.boots.begin()
         self.firmware, self.fault = code.verify(folder)
-        slots = TwoSlots(home + "settings", files)  # code and settings change places together
+        gc.collect()
+        # Code and settings change places together.
+        self.slots = slots = TwoSlots(home + "settings", files)
         self.record = Record()
         body = slots.load()
         if body is not None:
@@ -91,6 +94,7 @@ class Board:
         self.sensors = parts.Sensors(self.profile, self.wiring)
         self.scanner = Scanner(self.sensors, self.outputs, self.owner, number["pump_pm"])
         self.safe = ""  # why the board is in safe mode
+        self.shortages = 0  # records of a scan given up because memory was short
 
     def identity(self) -> "dict[str, object]":
         """Which board, code, settings and proof run, and how it is; for `get-state`."""
@@ -113,11 +117,17 @@ class Board:
         }
 
     def lost(self) -> "list[int]":
-        """Writes of the log, commands over the rate, unread lines, frames retried, display."""
+        """Writes of the log, commands over the rate, unread lines, frames retried, display, memory.
+
+        The last counts what was given up because memory was short.
+        """
         probes = self.sensors.probes
         retried = probes.retried if probes is not None else 0
         dark = self.screen.failures if self.screen is not None else 0
-        return [self.box.failures, self.link.dropped, self.console.cut, retried, dark]
+        short = self.shortages + self.slots.shortages + self.owner.shortages + self.talk.shortages
+        if self.online is not None:
+            short += self.online.shortages()
+        return [self.box.failures, self.link.dropped, self.console.cut, retried, dark, short]
 
     def light_up(self, loop: "Loop | None") -> None:
         """Start the display, if one is wired; without a loop it shows the safe mode."""
@@ -212,6 +222,8 @@ async def work(board: Board) -> None:
             asyncio.create_task(board.online.run())
         except Exception:  # files missing, no memory: the store is looked after without it
             board.network = "failed"
+    gc.collect()
+    gc.threshold(-1)  # from here on the control task says when, so that it is not inside a step
     loop.watchdog = machine.WDT(timeout=board.profile.WATCHDOG_MS)
     await loop.run()
 
@@ -228,6 +240,7 @@ def leave(board: Board, reason: int, detail: int) -> None:
 
 def run(folder: str) -> None:
     """Never returns but by KeyboardInterrupt, which leaves everything off."""
+    gc.collect()
     board = Board(folder)
     try:
         board.safe = board.why_safe()

@@ -34,6 +34,7 @@ _BATCHES_A_SEGMENT = 36
 SEGMENTS = 13  # 12 hold 72 h, one more is being written
 _HEAD = "<4sIH"  # magic, sequence number, bytes of payload
 _HEAD_SIZE = struct.calcsize(_HEAD)
+TAIL_SIZE = 4
 _MAGIC = b"SPB1"
 _DIGITS = "0123456789abcdef"
 _PAYLOAD_MOST = _ROOM * RECORD_SIZE
@@ -44,21 +45,29 @@ def _is_segment(name: str) -> bool:
     return len(name) == 12 and name[8:] == ".box" and all([c in _DIGITS for c in name[:8]])
 
 
-def read_batch(f: "File") -> "tuple[int, bytes] | None":
-    """The next (sequence number, payload) of an open segment, None at its end or at damage."""
+def next_batch(f: "File") -> "tuple[int, int] | None":
+    """(Sequence number, bytes) of the next batch of a segment, None at its end or at damage.
+
+    The file then stands at the first record. A batch is checked record by record: a heap that has
+    been in use for long may not have a piece of its size.
+    """
     head = f.read(_HEAD_SIZE)
     if len(head) != _HEAD_SIZE:
         return None
     magic, seq, length = struct.unpack(_HEAD, head)
     if magic != _MAGIC or length > _PAYLOAD_MOST or length % RECORD_SIZE:
         return None
-    payload = f.read(length)
-    tail = f.read(4)
-    if len(payload) != length or len(tail) != 4:
+    crc = crc32(head)
+    for _ in range(length // RECORD_SIZE):
+        record = f.read(RECORD_SIZE)
+        if len(record) != RECORD_SIZE:
+            return None
+        crc = crc32(record, crc)
+    tail = f.read(TAIL_SIZE)
+    if len(tail) != TAIL_SIZE or struct.unpack("<I", tail)[0] != crc:
         return None
-    if struct.unpack("<I", tail)[0] != crc32(payload, crc32(head)):
-        return None
-    return seq, payload
+    f.seek(-length - TAIL_SIZE, 1)
+    return seq, length
 
 
 class BlackBox:
@@ -71,7 +80,7 @@ class BlackBox:
         self._view = memoryview(self._ram)
         self._used = 0
         self.dropped = 0
-        self.failures = 0  # appends that raised; the board goes on without its log
+        self.failures = 0  # appends that raised; what gathered is kept for the next one
         self._seq = 0
         self._batches = _BATCHES_A_SEGMENT  # in the segment being written: full = begin another
         self._segment = ""
@@ -99,12 +108,13 @@ class BlackBox:
         size = 0
         try:
             with self._files.open(path, "rb") as f:
-                batch = read_batch(f)
+                batch = next_batch(f)
                 while batch is not None:
                     self._seq = batch[0] + 1
                     count += 1
-                    size += _HEAD_SIZE + len(batch[1]) + 4
-                    batch = read_batch(f)
+                    size += _HEAD_SIZE + batch[1] + TAIL_SIZE
+                    f.seek(batch[1] + TAIL_SIZE, 1)
+                    batch = next_batch(f)
             if self._files.size(path) == size:
                 self._segment = path
                 self._batches = count
@@ -130,10 +140,10 @@ class BlackBox:
         """Append what has gathered. A failure keeps it for the next time."""
         if not self._used:
             return True
-        payload = self._view[: self._used]
-        head = struct.pack(_HEAD, _MAGIC, self._seq, self._used)
-        tail = struct.pack("<I", crc32(payload, crc32(head)))
         try:
+            payload = self._view[: self._used]
+            head = struct.pack(_HEAD, _MAGIC, self._seq, self._used)
+            tail = struct.pack("<I", crc32(payload, crc32(head)))
             if self._batches >= _BATCHES_A_SEGMENT:
                 self._begin_segment()
             with self._files.open(self._segment, "ab") as f:
@@ -141,7 +151,7 @@ class BlackBox:
                 f.write(payload)
                 f.write(tail)
                 f.flush()
-        except OSError:
+        except (OSError, MemoryError):
             self.failures = min(self.failures + 1, 255)
             self._batches = _BATCHES_A_SEGMENT  # the file may end torn: begin another
             self._seq += 1

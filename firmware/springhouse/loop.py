@@ -29,6 +29,9 @@ if TYPE_CHECKING:
 AIR_MS = 2000
 LINK_MS = 200
 _COLLECT_SCANS = 10
+# Bytes; with less free behind a scan what can be collected is collected now, so that what the next
+# second takes (some 4 kB) does not make a collection begin inside a step.
+_FREE_LEAST = 12_000
 _RTC_S = 3600  # the chip keeps better time than the ticks
 # A scan comes 950 ms after a probe round begins, so that it sees that round's frames (800 ms to
 # convert, 13 ms to read each of five).
@@ -169,10 +172,14 @@ class Loop:
             out = board.scanner.run(now)
             self._feed()
             self.uptime_s += 1
-            self._record(out)
-            scans += 1
-            if scans % _COLLECT_SCANS == 0:
+            try:
+                self._record(out)
+            except MemoryError:  # this second goes unreported, the board is controlled all the same
+                board.shortages = min(board.shortages + 1, 9999)
+                scans = 0
+            if scans % _COLLECT_SCANS == 0 or gc.mem_free() < _FREE_LEAST:
                 gc.collect()
+            scans += 1
             if board.owner.reset != NO_RESET:
                 return
             due = T.ticks_add(due, SCAN_MS)

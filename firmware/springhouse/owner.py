@@ -3,6 +3,7 @@
 The control task copies the counters into its readings; a request is a change of a counter.
 """
 
+import gc
 from array import array
 
 from springhouse import clock as K
@@ -35,6 +36,7 @@ class Owner:
         self.changed = False  # settings changed: the plan in force must be looked up again
         self.news: list[tuple[int, int, int]] = []  # (slot, old, new) for the black box
         self.clock_set = False
+        self.shortages = 0  # changes refused because memory was short
 
     def acknowledge(self) -> None:
         """One press of the acknowledge button."""
@@ -68,20 +70,36 @@ class Owner:
 
         All or none; "" or why not.
         """
-        before = array("i", self.record.settings)
-        fault = self.record.try_change(changes)
-        if fault:
-            return fault
-        if before == self.record.settings:
-            return ""  # the flash wears out by writing
-        if not self._slots.save(self.record.encode()):
+        try:
+            before = array("i", self.record.settings)
+        except MemoryError:
+            return self._short()
+        try:
+            fault = self.record.try_change(changes)
+            if fault:
+                return fault
+            if before == self.record.settings:
+                return ""  # the flash wears out by writing
+            stored = self._slots.save(self.record.encode())
+        except MemoryError:
+            self.record.put(before)
+            return self._short()
+        if not stored:
             self.record.put(before)
             return "could not be stored"
         self.changed = True
-        for slot, old in enumerate(before):
-            if self.record.settings[slot] != old and len(self.news) < _NEWS_MOST:
-                self.news.append((slot, old, self.record.settings[slot]))
+        try:
+            for slot, old in enumerate(before):
+                if self.record.settings[slot] != old and len(self.news) < _NEWS_MOST:
+                    self.news.append((slot, old, self.record.settings[slot]))
+        except MemoryError:  # it is stored and in force; the black box may miss it
+            self._short()
         return ""
+
+    def _short(self) -> str:
+        self.shortages = min(self.shortages + 1, 9999)
+        gc.collect()
+        return "too little memory, try again"
 
     def nudge_target(self, steps: int) -> str:
         """Room target up or down by half kelvins: the board's own buttons."""

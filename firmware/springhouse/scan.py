@@ -14,8 +14,33 @@ from springhouse.drivers.outputs import Outputs
 from springhouse.owner import Owner
 from springhouse.parts import Sensors
 
+try:
+    from micropython import heap_lock, heap_unlock
+except ImportError:  # tests that run under CPython
+
+    def heap_lock() -> None:
+        """Nothing to lock."""
+
+    def heap_unlock() -> int:
+        """Nothing to unlock."""
+        return 0
+
+
 SCAN_MS = 1000
 LATE_MS = 2000  # a gap between scans above this is late; the second in a row turns all off
+
+
+def locked_step(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
+    """The step with the heap locked: its frames stay on the stack, no collection begins inside it.
+
+    Raises:
+        MemoryError: the step tried to allocate.
+    """
+    heap_lock()
+    try:
+        return controller.step(memory, settings, readings)
+    finally:
+        heap_unlock()
 
 
 class Scanner:
@@ -86,7 +111,7 @@ class Scanner:
             self._owner.changed = False
             self.memory[M.PLAN_SINCE_MIN] = -1
             self.memory[M.PLAN_LENGTH_MIN] = 0
-        out = controller.step(self.memory, self.settings, self.readings)
+        out = locked_step(self.memory, self.settings, self.readings)
         self._outputs.write(
             out, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
         )

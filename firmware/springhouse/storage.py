@@ -2,6 +2,9 @@
 
 A record is written to a third name, flushed, read back, and only then renamed over the older
 slot; a power cut at any byte leaves the newer slot untouched. Rename is atomic on littlefs.
+
+All files go through one buffer taken at start: a heap that has been in use for a month may not have
+a piece of that size any more.
 """
 
 import os
@@ -15,8 +18,11 @@ if TYPE_CHECKING:
 _MAGIC = b"SPH1"
 _HEAD = "<4sII"  # magic, sequence number, length of the body
 _HEAD_SIZE = 12
-LONGEST = 8192  # bytes of body
+LONGEST = 1024  # bytes of body
+_TAIL_SIZE = 4
 _SEQ_MASK = 0x3FFFFFFF
+# One byte more than a whole file has, so that a longer one shows.
+_buffer = bytearray(_HEAD_SIZE + LONGEST + _TAIL_SIZE + 1)
 
 
 class Files:
@@ -53,16 +59,16 @@ def pack(seq: int, body: bytes) -> bytes:
     return data + struct.pack("<I", crc32(data))
 
 
-def unpack(data: bytes) -> "tuple[int, bytes] | None":
+def unpack(data: "bytes | memoryview") -> "tuple[int, bytes] | None":
     """(sequence number, body) of a slot file, None unless it is whole."""
-    if len(data) < _HEAD_SIZE + 4:
+    if len(data) < _HEAD_SIZE + _TAIL_SIZE:
         return None
     magic, seq, length = struct.unpack_from(_HEAD, data, 0)
-    if magic != _MAGIC or length > LONGEST or len(data) != _HEAD_SIZE + length + 4:
+    if magic != _MAGIC or length > LONGEST or len(data) != _HEAD_SIZE + length + _TAIL_SIZE:
         return None
-    if struct.unpack_from("<I", data, _HEAD_SIZE + length)[0] != crc32(data[:-4]):
+    if struct.unpack_from("<I", data, _HEAD_SIZE + length)[0] != crc32(data[:-_TAIL_SIZE]):
         return None
-    return seq, data[_HEAD_SIZE:-4]
+    return seq, bytes(data[_HEAD_SIZE:-_TAIL_SIZE])
 
 
 class TwoSlots:
@@ -72,22 +78,23 @@ class TwoSlots:
         self._base = base
         self._files = files
         self.seq = 0
+        self.shortages = 0  # records not written because memory was short
         self._slot = 1  # the slot that holds the newer record
 
-    def _read(self, path: str) -> "bytes | None":
+    def _read(self, path: str) -> memoryview:
+        """What a file holds, in the one buffer: only until the next call. Empty if unreadable."""
         try:
             with self._files.open(path, "rb") as f:
-                data: bytes = f.read(LONGEST + 64)
-                return data
+                count: int = f.readinto(_buffer)
+                return memoryview(_buffer)[:count]
         except OSError:
-            return None
+            return memoryview(_buffer)[:0]
 
     def load(self) -> "bytes | None":
         """The newest whole record, or None."""
         best = None
         for slot in (0, 1):
-            data = self._read(self._base + "." + str(slot))
-            found = unpack(data) if data else None
+            found = unpack(self._read(self._base + "." + str(slot)))
             if found is None:
                 continue
             ahead = (found[0] - self.seq) & _SEQ_MASK
@@ -98,15 +105,18 @@ class TwoSlots:
 
     def save(self, body: bytes) -> bool:
         """Replace the older record. False if it could not be written; the newer one stands."""
-        data = pack((self.seq + 1) & _SEQ_MASK, body)
         fresh = self._base + ".new"
         try:
+            data = pack((self.seq + 1) & _SEQ_MASK, body)
             with self._files.open(fresh, "wb") as f:
                 f.write(data)
                 f.flush()
             if self._read(fresh) != data:
                 return False
             self._files.rename(fresh, self._base + "." + str(1 - self._slot))
+        except MemoryError:
+            self.shortages = min(self.shortages + 1, 9999)
+            return False
         except OSError:
             return False
         self._slot = 1 - self._slot

@@ -1,6 +1,7 @@
 """The link's task: bytes in, answers and the longer replies out, a line at a time."""
 
 import asyncio
+import gc
 import json
 from binascii import hexlify
 
@@ -36,6 +37,7 @@ class Talk:
         self._queue: list[str] = []
         self._settings_part = -1
         self._log: Iterator[str] | None = None
+        self.shortages = 0  # lines given up because memory was short
 
     def _feed(self, byte: int) -> None:
         answer = self._link.feed(byte)
@@ -52,13 +54,12 @@ class Talk:
         for name in self._box.segments():
             try:
                 with open(self._box.folder + "/" + name, "rb") as f:
-                    batch = X.read_batch(f)
+                    batch = X.next_batch(f)
                     while batch is not None:
-                        payload = batch[1]
-                        for at in range(0, len(payload), X.RECORD_SIZE):
-                            record = payload[at : at + X.RECORD_SIZE]
-                            yield '{"log":"' + hexlify(record).decode() + '"}'
-                        batch = X.read_batch(f)
+                        for _ in range(batch[1] // X.RECORD_SIZE):
+                            yield '{"log":"' + hexlify(f.read(X.RECORD_SIZE)).decode() + '"}'
+                        f.seek(X.TAIL_SIZE, 1)
+                        batch = X.next_batch(f)
             except OSError:
                 continue  # the ring moved on meanwhile
         yield '{"log":""}'
@@ -90,16 +91,24 @@ class Talk:
 
     async def run(self) -> None:
         """Forever; each step is short, and nothing here waits for a reader."""
-        console = self._console
         while True:
-            console.read(self._feed)
-            for _ in range(4):
-                console.push()
-                if console.busy():
-                    break
-                line = self._next()
-                if line is None:
-                    break
-                console.start(line)
-            console.push()
+            try:
+                self._step()
+            except MemoryError:  # the line is lost, the program goes on
+                self._log = None
+                self.shortages = min(self.shortages + 1, 9999)
+                gc.collect()
             await asyncio.sleep_ms(TALK_MS)
+
+    def _step(self) -> None:
+        console = self._console
+        console.read(self._feed)
+        for _ in range(4):
+            console.push()
+            if console.busy():
+                break
+            line = self._next()
+            if line is None:
+                break
+            console.start(line)
+        console.push()

@@ -10,16 +10,16 @@ from springhouse_host.flashing import build, folding
 
 
 @functools.cache
-def image() -> build.Image:
-    return build.build("pico_w")
+def image(board: str = "pico_w") -> build.Image:
+    return build.build(board)
 
 
 @functools.cache
-def folder() -> Path:
+def folder(board: str = "pico_w") -> Path:
     """Root files and package as they lie on the flash; never written to."""
     made = Path(tempfile.mkdtemp(prefix="built-"))
     atexit.register(shutil.rmtree, made, ignore_errors=True)
-    image().write(made, ".")
+    image(board).write(made, ".")
     return made
 
 
@@ -44,11 +44,12 @@ def lay_walk(where: Path) -> None:
     (where / "core_walk.py").write_text(program(Path(__file__).with_name("core_walk.py")))
 
 
-def edited(file: str, old: str, new: str) -> bytes:
-    """Bytecode of a file of the package in which one place is changed."""
+def edited(file: str, *changes: str) -> bytes:
+    """Bytecode of a file of the package with places changed: old, new, old, new, ..."""
     sources = folding.read_sources(build.source_root())
     module = "springhouse." + file.removesuffix(".py").replace("/", ".")
-    assert sources[module].count(old) == 1, f"{file}: {old!r} is no longer there"
-    sources[module] = sources[module].replace(old, new)
+    for old, new in zip(changes[::2], changes[1::2], strict=True):
+        assert sources[module].count(old) == 1, f"{file}: {old!r} is no longer there"
+        sources[module] = sources[module].replace(old, new)
     with tempfile.TemporaryDirectory() as scratch:
         return build.compile_text(folding.Package(sources).folded(module), file, Path(scratch))

@@ -34,8 +34,8 @@ def lived(rig: Rig) -> tuple[list[int], list[tuple[int, int, int]]]:
 class NetRig(Rig):
     """A rig with a `network.json`; the access point is there once it is switched on."""
 
-    def __init__(self, folder: Path, **network: object) -> None:
-        super().__init__(folder)
+    def __init__(self, folder: Path, heap_kib: int = 176, **network: object) -> None:
+        super().__init__(folder, heap_kib=heap_kib)
         self.port = free_port()
         config = {**CONFIG, "page_port": self.port, **network}
         (folder / "network.json").write_text(json.dumps(config))

@@ -39,8 +39,11 @@ def record() -> Record:
 class Rig:
     """Drives a `BoardProcess` second by second."""
 
-    def __init__(self, folder: Path, *, body: bytes | None = None, **wiring: object) -> None:
+    def __init__(
+        self, folder: Path, *, body: bytes | None = None, heap_kib: int = 176, **wiring: object
+    ) -> None:
         self.folder = folder
+        self.heap_kib = heap_kib
         make_flash(
             folder,
             {**WIRING, **wiring},
@@ -53,17 +56,17 @@ class Rig:
         self.resets: list[Reset] = []
         self.history: list[tuple[int, int, int]] = []
 
-    def edit(self, file: str, old: str, new: str) -> None:
-        """Change one place of the firmware on the flash."""
+    def edit(self, file: str, *changes: str) -> None:
+        """Change places of one file of the firmware on the flash: old, new, old, new, ..."""
         name = file.removesuffix(".py") + ".mpy"
-        (self.folder / "springhouse" / name).write_bytes(built.edited(file, old, new))
+        (self.folder / "springhouse" / name).write_bytes(built.edited(file, *changes))
         (self.folder / "manifest.json").unlink(
             missing_ok=True
         )  # else the board sees that it is not its code
 
     def power(self, tick: int = 0) -> "Rig":
         """Switch on."""
-        self.board = BoardProcess(self.folder, tick=tick)
+        self.board = BoardProcess(self.folder, tick=tick, heap_kib=self.heap_kib)
         for pin in LOOPS:
             self.board.inputs.level(pin, 0)
         self.set_probes()

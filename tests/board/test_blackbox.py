@@ -17,8 +17,9 @@ def stored(files: TornFiles) -> list[int]:
     out = []
     for name in BlackBox("log", files).segments():
         with files.open("log/" + name, "rb") as f:
-            while (batch := blackbox.read_batch(f)) is not None:
-                payload = batch[1]
+            while (batch := blackbox.next_batch(f)) is not None:
+                payload = f.read(batch[1])
+                f.seek(blackbox.TAIL_SIZE, 1)
                 out += [blackbox.fields(payload, n)[4] for n in range(len(payload) // RECORD_SIZE)]
     return out
 

@@ -231,7 +231,7 @@ def test_what_is_lost_is_counted(rig: Rig) -> None:
     rig.board.send('{"cmd":"get-state"}\n')
     rig.run(2)
     state = next(r for r in reversed(rig.records()) if "lost" in r)
-    assert state["lost"] == [0, 3, 0, 0, 0]
+    assert state["lost"] == [0, 3, 0, 0, 0, 0]
     assert state["gap"] == 1000
 
 

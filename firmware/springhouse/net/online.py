@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from springhouse.net.broker import Broker
 
 STEP_MS = 100
-FREE_LEAST = 20_000  # bytes; below, the network is given up for the controller's sake
+FREE_LEAST = 10_000  # bytes; below, the network is given up for the controller's sake
 _LOOK_S = 60  # between two looks at the memory; after a failure, until the next try
 # Switching the radio on may hold everything up for a second or two (its firmware is loaded). A
 # minute after boot the scans are under way, and the compressor still waits its off-time.
@@ -74,6 +74,7 @@ class Online:
         self._beat_s = 0
         self._mark = 0
         self._why = "not yet"
+        self._short = 0
         self._station: Station | None = None
         self._server: Server | None = None
         self._broker: Broker | None = None
@@ -95,6 +96,10 @@ class Online:
         broker = self._broker is not None and self._broker.up()
         return (self._station.address or "joining") + (", broker" if broker else "")
 
+    def shortages(self) -> int:
+        """What was given up because memory was short."""
+        return self._short + (self._server.shortages() if self._server is not None else 0)
+
     async def run(self) -> None:
         """Forever."""
         while True:
@@ -102,6 +107,9 @@ class Online:
             try:
                 self._step(ticks())
             except Exception as problem:  # whatever it is, it is the network's and not the board's
+                if isinstance(problem, MemoryError):
+                    self._short = min(self._short + 1, 9999)
+                    gc.collect()
                 self._fail(problem)
             await asyncio.sleep_ms(STEP_MS)
 

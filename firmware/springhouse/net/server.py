@@ -4,6 +4,7 @@ asyncio's server is not used: it starts a task for every client, and its readlin
 longest line nor a longest time. Headers are counted and read past, never looked at.
 """
 
+import gc
 import select
 import socket
 
@@ -53,6 +54,9 @@ def refusal(status: int) -> bytes:
     return reply(status, "text/plain", (_STATUS[status] + "\n").encode())
 
 
+_SHORT = memoryview(refusal(503))  # made at start: there may be no memory left for it later
+
+
 def judge(line: bytes, answers: "Answers") -> bytes:
     """The response to a request line without its line end."""
     parts = line.split(b" ")
@@ -81,6 +85,7 @@ class Slot:
         self._left = 0  # bytes the headers may still have
         self._blank = False  # the line being read has no byte yet
         self._out = memoryview(b"")
+        self.shortages = 0  # requests not answered because memory was short
 
     def free(self) -> bool:
         """Whether nobody is here."""
@@ -105,6 +110,15 @@ class Slot:
         """Answer a request not read to its end; closing on unread bytes would cut the answer."""
         self._out = memoryview(refusal(status))
         self._phase = _DRAIN
+
+    def _take_or_excuse(self, count: int) -> None:
+        try:
+            self._take(bytes(self._chunk[:count]))
+        except MemoryError:
+            self.shortages = min(self.shortages + 1, 9999)
+            self._out = _SHORT
+            self._phase = _DRAIN
+            gc.collect()
 
     def _take(self, data: bytes) -> None:
         """A piece of the request, line by line: byte by byte would cost a board too much time."""
@@ -151,7 +165,7 @@ class Slot:
         try:
             count = client.readinto(self._chunk)
             if count:
-                self._take(bytes(self._chunk[:count]))
+                self._take_or_excuse(count)
             if self._out:
                 sent: int | None = client.write(self._out[:WRITE_MOST])
                 self._out = self._out[sent or 0 :]
@@ -184,6 +198,10 @@ class Server:
         listener.bind(socket.getaddrinfo(address, port)[0][-1])
         listener.listen(CLIENTS)
         self.address = address
+
+    def shortages(self) -> int:
+        """Requests that went unanswered because memory was short."""
+        return sum([slot.shortages for slot in self._slots])
 
     def close(self) -> None:
         """Let everybody go."""

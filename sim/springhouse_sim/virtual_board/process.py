@@ -14,6 +14,11 @@ from .inputs import Inputs
 
 STAND_IN = Path(__file__).parent / "stand_in"
 POWER_ON, WATCHDOG, ASKED = 1, 3, 3  # reset causes as the chip reports them
+# What the program keeps takes 1.46 times the bytes here that it takes on a 32-bit board (words are
+# twice as long, bytecode and texts are not); the stand-ins take some 14 kB more. Both are measured
+# in tests/board/test_heap.py.
+WIDER_PM, STAND_IN_BYTES = 1460, 16_000
+OWN_BYTES = 4000  # what the interpreter of a board keeps itself: file system, prompt; from memory
 
 
 def interpreter() -> str:
@@ -49,6 +54,9 @@ class Reset:
 class BoardProcess:
     """One virtual board on a flash folder.
 
+    `heap_kib` is the heap that a 32-bit board would have. Whatever the program imports comes with
+    the garbage that reading a file from flash makes between the objects it keeps.
+
     With a `terminal` (descriptor of a pseudo-terminal) that is its serial line, and a program that
     ends leaves the interpreter's prompt there; else `send` and `lines` are.
 
@@ -58,7 +66,7 @@ class BoardProcess:
     """
 
     def __init__(
-        self, flash: Path, *, tick: int = 0, heap_kib: int = 192, terminal: int | None = None
+        self, flash: Path, *, tick: int = 0, heap_kib: int = 176, terminal: int | None = None
     ) -> None:
         self.flash = flash
         self.inputs = Inputs()
@@ -77,8 +85,8 @@ class BoardProcess:
         from_board, from_board_w = os.pipe()
         tick = (self._tick + self.now_ms) & ((1 << 30) - 1)
         arguments = [str(STAND_IN / "start.py"), str(to_board_r), str(from_board_w)]
-        # 64-bit objects are twice the size of a board's: twice the heap for the same program.
-        command = [interpreter(), "-X", f"heapsize={2 * self._heap_kib}K"]
+        heap = (self._heap_kib * 1024 - OWN_BYTES) * WIDER_PM // 1000 + STAND_IN_BYTES
+        command = [interpreter(), "-X", f"heapsize={heap}"]
         at_end = "idle" if self._terminal is None else "prompt"
         if self._terminal is not None:
             # The terminal must be the session's own for Ctrl-C to interrupt the program. A killed

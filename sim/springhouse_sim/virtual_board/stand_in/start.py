@@ -5,6 +5,7 @@ Arguments: read and write descriptor of the plant's pipe, tick at boot, reset ca
 when the program has ended (idle or prompt).
 """
 
+import builtins
 import sys
 
 import plant_wire
@@ -15,6 +16,19 @@ plant_wire.open_wire(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
 plant_wire.S.cause = int(sys.argv[4])
 plant_wire.advance(0)
 sys.path.insert(0, "")
+_GARBAGE = 1024  # bytes at a time, of about what a board's file system and reader take for a file
+_import = builtins.__import__
+
+
+def _import_from_flash(*arguments):
+    """Import with garbage before and behind what stays, as reading from flash leaves it."""
+    bytearray(_GARBAGE)
+    module = _import(*arguments)
+    bytearray(_GARBAGE)
+    return module
+
+
+builtins.__import__ = _import_from_flash
 for name in ("boot.py", "main.py"):
     with open(name) as f:
         source = f.read()
