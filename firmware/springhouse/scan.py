@@ -18,8 +18,9 @@ try:
     from micropython import heap_lock, heap_unlock
 except ImportError:  # tests that run under CPython
 
-    def heap_lock() -> None:
+    def heap_lock() -> int:
         """Nothing to lock."""
+        return 0
 
     def heap_unlock() -> int:
         """Nothing to unlock."""

@@ -85,7 +85,7 @@ class TwoSlots:
         """What a file holds, in the one buffer: only until the next call. Empty if unreadable."""
         try:
             with self._files.open(path, "rb") as f:
-                count: int = f.readinto(_buffer)
+                count = f.readinto(_buffer) or 0
                 return memoryview(_buffer)[:count]
         except OSError:
             return memoryview(_buffer)[:0]
