@@ -52,6 +52,7 @@ def found(**changes: Any) -> dict[str, Any]:
                 "value": 89.0,
                 "unit": "s",
                 "met": True,
+                "never": "",
                 "why_not": "",
                 "kept": True,
             }

@@ -81,7 +81,7 @@ def test_every_fault_of_the_catalogue_is_in_a_case(results: list[Result]) -> Non
 
 
 def test_cases_need_their_sensors() -> None:
-    with_all = {case.name for case in catalogue.cases(load_site("demo"), 40000)}
+    with_all = {case.name for case in catalogue.cases(load_site("demo"))}
     assert not any("tach_dead" in name for name in with_all), "the demo has no tachometer"
     assert any("flow sensor dead" in name for name in with_all)
 
@@ -93,6 +93,7 @@ class MadeUp:
     """A trace with these (s, outputs, latches)."""
 
     def __init__(self, *rows: tuple[int, int, int]) -> None:
+        self.end_ms = 1000 * (rows[-1][0] + 300)
         self.events = np.zeros((len(rows), K.EVENT_SIZE), np.int64)
         for row, (at_s, out, bits) in enumerate(rows):
             self.events[row, K.AT_MS] = at_s * 1000
@@ -100,7 +101,9 @@ class MadeUp:
             self.events[row, K.LATCH] = bits
 
 
-C = output.COMPRESSOR
+C, P = output.COMPRESSOR, output.PUMP
+# Within 50 s in which the compressor runs and the pump does not.
+ALONE = Expect(100, 50, off=C, while_on=C, while_off=P)
 OFF_A_MINUTE = Expect(100, 10, off=C, stay_s=60)
 
 
@@ -110,7 +113,10 @@ OFF_A_MINUTE = Expect(100, 10, off=C, stay_s=60)
         ([(0, C, 0), (105, 0, 0)], Expect(100, 10, off=C), 5.0, True, True),
         ([(0, C, 0), (111, 0, 0)], Expect(100, 10, off=C), 11.0, False, True),
         ([(0, C, 0)], Expect(100, 10, off=C), None, False, True),
-        ([(0, 0, 0)], Expect(100, 10, off=C), None, True, False),
+        ([(0, 0, 0)], Expect(100, 10, off=C), None, False, False),
+        ([(0, C, 0), (130, C | P, 0), (150, C, 0), (160, 0, 0)], ALONE, 40.0, True, True),
+        ([(0, C, 0), (130, C | P, 0), (150, C, 0), (175, 0, 0)], ALONE, 55.0, False, True),
+        ([(0, C, 0), (130, C | P, 0)], ALONE, None, False, False),
         (
             [(0, C, 0), (105, 0, 0), (150, C, 0)],
             OFF_A_MINUTE,

@@ -114,6 +114,8 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
     "never": ({"responses": [{**RESPONSE, "value": None, "kept": False}]}, "too late or never"),
     "on again": (
         {"responses": [{**RESPONSE, "why_not": "on again 7 s after", "kept": False}]},
+        {"responses": [{**RESPONSE, "met": False, "kept": False}]},
+        {"responses": [{**RESPONSE, "never": "never charges", "kept": False}]},
         "on again 7 s after",
     ),
     "a state not served": (

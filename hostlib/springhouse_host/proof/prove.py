@@ -67,7 +67,7 @@ def _judged(
 
     from .replay import replay_one
     from .running import run_all, run_one
-    from .scenarios import standard, without_store
+    from .scenarios import placed, standard, without_store
     from .verdict import Verdict, judge, tally
 
     sources.check_compiled(ran, compiled.load())
@@ -107,4 +107,5 @@ def _judged(
         alone=firmware,
         replayed=compared,
         ran=ran,
+        absent=tuple(placed(site)[1]),
     )

@@ -1,11 +1,12 @@
 """What must follow a fault, and how soon it did, read from the events of a run."""
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from springhouse import words
+from springhouse import condition as C
+from springhouse import statechart, words
 from springhouse_sim import gauge as G
 from springhouse_sim import ticks as K
 from springhouse_sim.trace import Trace
@@ -20,8 +21,11 @@ class Expect:
     ``off`` are output bits; they are on when the fault comes unless ``idle``, go off within
     ``within_s`` of it and stay off for ``stay_s``. ``latch`` are bits of `latch.py` of which one is
     set within ``within_s``. ``go_on`` are output bits that are still on ``within_s`` later.
-    ``ice_at_most_kg`` bounds the true ice of the whole run, where a part has failed that only
-    hardware can stand in for.
+    ``lock`` are bits of the interlock's word of which one must be the reason. ``while_on`` and
+    ``while_off`` are outputs: only time counts towards ``within_s`` in which the controller asks
+    for the first and not for the second; ``asked`` leaves out the time in which the room side rests
+    because nothing is asked of it. ``ice_at_most_kg`` bounds the true ice of the whole
+    run, where a part has failed that only hardware can stand in for.
     """
 
     onset_s: int
@@ -31,6 +35,10 @@ class Expect:
     idle: bool = False
     latch: int = 0
     go_on: int = 0
+    lock: int = 0
+    while_on: int = 0
+    while_off: int = 0
+    asked: bool = False
     ice_at_most_kg: float | None = None
 
     def words(self) -> str:
@@ -43,7 +51,11 @@ class Expect:
             return f"goes on: {_named(self.go_on, words.OUTPUTS)}"
         stay = f" for {self.stay_s} s" if self.stay_s else ""
         never = "not on" if self.idle else "off"
-        return f"{never}: {_named(self.off, words.OUTPUTS)}{stay}"
+        why = f", {_LOCKS[self.lock]}" if self.lock else ""
+        return f"{never}: {_named(self.off, words.OUTPUTS)}{stay}{why}"
+
+
+_LOCKS = {C.LOCK_BLIND: "no probe believed", C.LOCK_REST: "for a rest"}
 
 
 def _named(bits: int, names: Sequence[str]) -> str:
@@ -55,7 +67,9 @@ def _named(bits: int, names: Sequence[str]) -> str:
 class Response:
     """What was expected, and what came of it; ``value`` is None if it never came about.
 
-    Not ``met``: there was nothing to answer, for the outputs were off when the fault came.
+    Not ``met``: the fault came when there was nothing to answer, or the run was too short for what
+    was to follow; so nothing is shown. ``never`` says of an installation that it cannot get into
+    the situation: nothing was run, and nothing is counted.
     """
 
     row: int
@@ -65,10 +79,11 @@ class Response:
     unit: str = "s"
     why_not: str = ""
     met: bool = True
+    never: str = ""
 
     @property
     def kept(self) -> bool:
-        """Whether it came in time and nothing else was wrong, or there was nothing to answer."""
+        """Whether it was tried, came in time and nothing else was wrong; or can never be."""
         return rule.response_kept(vars(self))
 
 
@@ -95,20 +110,45 @@ def respond(row: int, expect: Expect, trace: Trace) -> Response:
         return Response(row, said, expect.within_s, expect.within_s if on else None)
     first = max(0, _in_force(events, onset_ms))
     done = (latch & expect.latch != 0) if expect.latch else (out & expect.off == 0)
+    if expect.lock:
+        done &= events[:, K.LOCK_WORD] & expect.lock != 0
+    counted_s = _counted(expect, events, trace.end_ms)
     later = np.flatnonzero(done[first:])
     if later.size == 0:
-        return Response(row, said, expect.within_s, None)
+        enough = counted_s(trace.end_ms) > expect.within_s
+        return Response(row, said, expect.within_s, None, met=enough)
     came = first + int(later[0])
-    took_s = max(0, int(events[came, K.AT_MS]) - onset_ms) / 1000
+    took_s = counted_s(int(events[came, K.AT_MS]))
     return Response(row, said, expect.within_s, took_s, why_not=_again(expect, events, came))
+
+
+def _counted(expect: Expect, events: Any, end_ms: int) -> Callable[[int], float]:
+    """Return how many seconds after the onset count until a time [ms]."""
+    onset_ms = expect.onset_s * 1000
+    if not (expect.while_on or expect.asked):
+        return lambda at_ms: max(0, at_ms - onset_ms) / 1000
+    out = events[:, K.OUT]
+    counts = (out & expect.while_on == expect.while_on) & (out & expect.while_off == 0)
+    if expect.asked:
+        counts &= events[:, K.ROOM_STATE] != statechart.REST
+    begin = np.maximum(events[:, K.AT_MS], onset_ms)
+    end = np.append(events[1:, K.AT_MS], end_ms)
+
+    def until(at_ms: int) -> float:
+        spans = np.maximum(0, np.minimum(end, at_ms) - begin)
+        return float(spans[counts].sum()) / 1000
+
+    return until
 
 
 def _again(expect: Expect, events: Any, came: int) -> str:
     """Return when an output came on again too soon, empty if it did not."""
     at, out = events[:, K.AT_MS], events[:, K.OUT]
     onset_ms = expect.onset_s * 1000
-    begin = max(onset_ms + expect.within_s * 1000, int(at[came]))
-    again = (at > begin) & (at < onset_ms + expect.stay_s * 1000) & (out & expect.off != 0)
+    came_ms = int(at[came])
+    begin = came_ms if expect.while_on else max(onset_ms + expect.within_s * 1000, came_ms)
+    stay_from_ms = came_ms if expect.while_on else onset_ms
+    again = (at > begin) & (at < stay_from_ms + expect.stay_s * 1000) & (out & expect.off != 0)
     if expect.latch or not again.any():
         return ""
     return f"on again {int(at[again][0] - onset_ms) // 1000} s after the fault"

@@ -77,15 +77,25 @@ def responses(record: Record) -> Iterator[str]:
         if r["kept"] is not response_kept(r):
             yield f"fault: {r['fault']}: {r['expected']}: its numbers say otherwise"
         if not response_kept(r):
-            yield f"fault: {r['fault']}: {r['expected']}: {r['why_not'] or 'too late or never'}"
+            yield f"fault: {r['fault']}: {r['expected']}: {_why(r)}"
+
+
+def _why(r: Record) -> str:
+    if r["met"] is not True:
+        return "not shown"
+    return str(r["why_not"] or "too late or never")
 
 
 def response_kept(r: Record) -> bool:
-    """Return whether one expectation was met in time, or there was nothing to answer."""
-    if r["met"] is not True:
-        return True
+    """Return whether one expectation was tried and met in time, or can never be tried.
+
+    A fault that came when there was nothing to answer shows nothing and is not kept.
+    """
     value = r["value"]
-    return not r["why_not"] and value is not None and number(value) <= number(r["limit"])
+    if r["never"]:
+        return value is None
+    in_time = value is not None and number(value) <= number(r["limit"])
+    return r["met"] is True and not r["why_not"] and in_time
 
 
 def number(value: Any) -> float:

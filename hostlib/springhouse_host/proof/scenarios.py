@@ -1,24 +1,27 @@
 """Which runs a proof is made of."""
 
+import json
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
-from typing import Literal
+from functools import lru_cache
+from typing import TYPE_CHECKING, Literal
 
-from springhouse import fitted as F
-from springhouse import setting as S
 from springhouse import week as N
 from springhouse_sim.plant import given as U
 from springhouse_sim.world import days as D
-from springhouse_sim.world.faults import PROBES, Fault
+from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.weather import Weather
 
 from ..site.known import VARIANTS, Variant
-from ..site.site import Site
-from . import catalogue
+from ..site.site import Site, load_site
+from .case import nearly_charged_c
 from .responses import Expect
 from .weather_days import days_of
+
+if TYPE_CHECKING:
+    from .placing import Absent
 
 Group = Literal["nominal", "corner", "fault"]
 
@@ -26,12 +29,7 @@ HOTTEST_DAYS = 7
 TYPICAL_DAYS = 3
 CORNER_DAYS = 2
 FAULT_DAYS = 1
-MID_CHARGE_S = 2 * 3600  # faults of the store side begin two hours after midnight
 WARMER_PLACE_W = 300.0  # heat of another appliance where the freezer stands
-OUTAGE_S = 2 * 3600
-NEARLY_CHARGED_K = 2.5
-DRIFT_MK = 1000
-FIRST_DELIVERY_S = 60
 SEED = 20
 
 
@@ -61,8 +59,11 @@ class Scenario:
         return self.group != "fault"
 
 
-def standard(site: Site) -> list[Scenario]:
+def standard(site: Site, changes: tuple[tuple[int, int], ...] = ()) -> list[Scenario]:
     """Return every scenario of a proof, nominal ones first.
+
+    The faults come when they can be answered, which is looked for in runs under ``changes`` of the
+    settings; the scenarios themselves carry no changes but their own.
 
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
@@ -78,9 +79,8 @@ def standard(site: Site) -> list[Scenario]:
             name = f"{days.count} {word} days from {days.first:%d %B}{labels}"
             found.append(Scenario(name, "nominal", days.start, days.count, variant))
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
-    one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
     # Nearly charged: the guards near freezing are wanted, not another pull-down.
-    nearly_c = site.settings()[S.DEEP_MC] / 1000.0 + NEARLY_CHARGED_K
+    nearly_c = nearly_charged_c(site)
     found += corners(site, Scenario("", "corner", two, CORNER_DAYS, store_start_c=nearly_c))
     whole = Scenario("", "corner", summer.start, summer.count)
     for corner in corners(site, whole):
@@ -89,7 +89,7 @@ def standard(site: Site) -> list[Scenario]:
     for extreme in site.extremes():
         name = f"owner's range: {extreme.name}"
         found.append(replace(at_ends, name=name, changes=extreme.changes))
-    found += faults(site, Scenario("", "fault", one, FAULT_DAYS, store_start_c=nearly_c))
+    found += [replace(run, changes=()) for run in placed(site, changes)[0]]
     return found
 
 
@@ -134,46 +134,43 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
     return 0
 
 
-def faults(site: Site, base: Scenario) -> Iterator[Scenario]:
-    """Yield one run a fault: of each store probe, of the tray float, prime, mains."""
-    fitted = site.fitted
-    for i, probe in enumerate(PROBES[:3]):
-        if not fitted & (F.STORE_LOW << i):
-            continue
-        onset_s = MID_CHARGE_S if i < 2 else wanted_begins_s(site, base.start) + 1800
-        for kind, words in (
-            ("probe_open", "open"),
-            ("probe_shorted", "bus shorted to zero frames"),
-            ("probe_stuck", "stuck"),
-        ):
-            name = f"probe {probe} {words}"
-            yield replace(base, name=name, faults=(Fault(kind, onset_s, probe=probe),))
-        drift = Fault("probe_drift", 0, probe=probe, value=DRIFT_MK, over_s=MID_CHARGE_S)
-        yield replace(base, name=f"probe {probe} drifts by +{DRIFT_MK} mK", faults=(drift,))
-    delivering_s = wanted_begins_s(site, base.start) + 3600
-    if fitted & F.TRAY:
-        opened = Fault("tray_float_open", delivering_s, 900)
-        yield replace(base, name="tray float opens for 15 min", faults=(opened,))
-    lost = Fault("prime_lost", delivering_s)
-    yield replace(base, name="pump loses its prime", faults=(lost,))
-    night = Outage(MID_CHARGE_S, OUTAGE_S)
-    yield replace(base, name="mains away 2 h in the charge", outages=(night,))
-    day = Outage(delivering_s, OUTAGE_S)
-    yield replace(base, name="mains away 2 h in the delivery", outages=(day,))
+@lru_cache(maxsize=4)
+def _placed(
+    path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...]
+) -> "tuple[Scenario | Absent, ...]":
+    """Return every case of the catalogue where it can be tried, or that it never can be."""
+    from . import catalogue
+    from .placing import Healthy, place
 
-    # Shortly after the wanted hours begin, when the room is warmest.
-    early_s = wanted_begins_s(site, base.start) + FIRST_DELIVERY_S
-    for case in catalogue.cases(site, early_s):
-        yield replace(
-            base,
-            name=case.name,
-            days=case.days,
-            store_start_c=case.store_start_c,
-            faults=case.faults,
-            outages=case.outages,
-            row=case.row,
-            expects=case.expects,
+    site = load_site(path, json.loads(changed))
+    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
+    summer = days_of(site, D.summer)
+    weather = site.read_weather()
+    one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
+    two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
+    tried = [
+        Scenario("", "fault", start, days, changes=changes)
+        for start, days in (
+            (one, FAULT_DAYS),
+            (two, CORNER_DAYS),
+            (hottest.start, hottest.count),
+            (summer.start, summer.count),
         )
+    ]
+    return tuple(place(catalogue.cases(site), tried, Healthy(site)))
+
+
+def placed(
+    site: Site, changes: tuple[tuple[int, int], ...] = ()
+) -> "tuple[list[Scenario], list[Absent]]":
+    """Return one run a fault, and the faults that cannot come about in this installation.
+
+    Each fault comes at a moment at which what it needs is true, found by running the installation
+    with nothing broken (`placing.py`); ``changes`` are settings that differ.
+    """
+    found = _placed(site.path, site.changed, site.site_sha256, changes)
+    runs = [one for one in found if isinstance(one, Scenario)]
+    return runs, [one for one in found if not isinstance(one, Scenario)]
 
 
 def without_store(scenario: Scenario) -> Scenario:

@@ -20,7 +20,11 @@ def headline(verdict: Verdict) -> str:
     """Return the one line that matters most."""
     word = "KEPT" if verdict.kept else "NOT KEPT"
     grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
-    return f"{verdict.site.name}: {word}{grade}"
+    hidden = len(verdict.not_shown())
+    hollow = (
+        f" - NOT SHOWN: {hidden} faults came when there was nothing to answer" if hidden else ""
+    )
+    return f"{verdict.site.name}: {word}{grade}{hollow}"
 
 
 def promises(verdict: Verdict, us: bool) -> Table:
@@ -90,9 +94,11 @@ def responses(verdict: Verdict) -> Table:
 
 def response_cells(r: Response) -> tuple[str, str, str]:
     """Return what was expected, within what time, and what came."""
+    if r.never:
+        return r.never, "-", "not counted"
     value = "never" if r.value is None else show(r.value, r.unit, digits=4)
     if not r.met:
-        value = "was off"
+        value = "NOT SHOWN"
     elif not r.kept:
         value += f"  BROKEN {r.why_not}".rstrip()
     return r.expected, show(r.limit, r.unit, digits=4), value

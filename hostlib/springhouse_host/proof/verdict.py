@@ -10,6 +10,7 @@ from . import invariants, rule
 from .catalogue import WELDED_ROW
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
+from .placing import Absent
 from .random_inputs import RandomRun
 from .replay import Replay
 from .responses import Response
@@ -79,6 +80,7 @@ class Verdict:
     alone: Alone  # what was found about the firmware, whatever the site
     replayed: Replay
     ran: Ran  # the hashes of what ran
+    absent: tuple[Absent, ...] = ()  # faults that cannot come about in this installation
 
     @property
     def kept(self) -> bool:
@@ -87,7 +89,14 @@ class Verdict:
 
     def responses(self) -> list[tuple[str, Response]]:
         """Return (fault, response) for everything expected of a fault."""
-        return [(r.scenario.name, response) for r in self.results for response in r.responses]
+        tried = [(r.scenario.name, response) for r in self.results for response in r.responses]
+        return tried + [
+            (a.name, Response(a.row, "", 0.0, None, never=a.never)) for a in self.absent
+        ]
+
+    def not_shown(self) -> list[str]:
+        """Return the faults that came when there was nothing to answer."""
+        return [name for name, r in self.responses() if not r.met]
 
     def assumes(self) -> list[str]:
         """Return what was taken on trust: the owner's declarations and what was not simulated."""
@@ -197,6 +206,7 @@ def _found(verdict: Verdict) -> dict[str, Any]:
                 "unit": r.unit,
                 "met": r.met,
                 "why_not": r.why_not,
+                "never": r.never,
                 "kept": r.kept,
             }
             for name, r in verdict.responses()

@@ -52,8 +52,14 @@ class Tried:
         return self.cost if self.violation <= 0.0 else dearest + self.violation
 
 
-def violation(promises: Sequence[Promise], results: Sequence[Result]) -> float:
-    """Return by how much results break promises and invariants, 0 if by nothing."""
+def violation(
+    promises: Sequence[Promise], results: Sequence[Result], *, placed: bool = False
+) -> float:
+    """Return by how much results break promises and invariants, 0 if by nothing.
+
+    Faults come where the site's own settings can answer them. Other settings may find nothing to
+    answer there, which counts only if the faults were ``placed`` for these settings.
+    """
     total = 0.0
     for promise in promises:
         told = [r for r in results if MEASURES[promise.measure](r) is not None]
@@ -61,7 +67,8 @@ def violation(promises: Sequence[Promise], results: Sequence[Result]) -> float:
             judged = judge(promise, told)
             total += max(0.0, -judged.margin) / max(1.0, abs(promise.limit))
     total += sum(sum(r.violations) for r in results)
-    return total + sum(not response.kept for r in results for response in r.responses)
+    answers = [response for r in results for response in r.responses]
+    return total + sum(not a.kept for a in answers if a.met or placed)
 
 
 def with_changes(scenario: Scenario, changes: tuple[Change, ...]) -> Scenario:

@@ -186,7 +186,6 @@ class Check:
     def __init__(self, site: Site, pool: ProcessPoolExecutor) -> None:
         self.site = site
         self.refusing: list[Scenario] = []
-        self._rest = sorted(standard(site), key=lambda s: s.days)
         self._pool = pool
 
     def first_that_holds(self, trials: Trials, most: int) -> Tried | None:
@@ -195,7 +194,7 @@ class Check:
         for tried in trials.best():
             changes = changes_of(self.site, trials.task.turned, tried.point)
             assert changes is not None
-            if not all(self._kept(s, changes) for s in self.refusing):
+            if not self._refusing_hold(changes):
                 continue
             if self._rest_hold(changes):
                 return tried
@@ -206,20 +205,29 @@ class Check:
 
     def holds(self, changes: tuple[Change, ...]) -> bool:
         """Return whether nothing refuses these settings."""
-        return all(self._kept(s, changes) for s in self.refusing) and self._rest_hold(changes)
+        return self._refusing_hold(changes) and self._rest_hold(changes)
 
-    def _kept(self, scenario: Scenario, changes: tuple[Change, ...]) -> bool:
-        result = running.run_one(self.site.path, with_changes(scenario, changes))
-        return violation(self.site.promises(), [result]) <= 0.0
+    def _refusing_hold(self, changes: tuple[Change, ...]) -> bool:
+        if not self.refusing:
+            return True
+        by_name = {s.name: s for s in standard(self.site, changes)}
+        asked = [by_name[s.name] for s in self.refusing if s.name in by_name]
+        run = partial(running.run_one, self.site.path)
+        return all(self._kept(run(with_changes(s, changes))) for s in asked)
+
+    def _kept(self, result: running.Result) -> bool:
+        return violation(self.site.promises(), [result], placed=True) <= 0.0
 
     def _rest_hold(self, changes: tuple[Change, ...]) -> bool:
-        changed = [with_changes(s, changes) for s in self._rest]
-        jobs = [self._pool.submit(running.run_one, self.site.path, s) for s in changed]
-        for scenario, job in zip(self._rest, jobs, strict=True):
-            if violation(self.site.promises(), [job.result()]) > 0.0:
+        known = {s.name for s in self.refusing}
+        rest = [s for s in standard(self.site, changes) if s.name not in known]
+        rest.sort(key=lambda s: s.days)
+        run = partial(running.run_one, self.site.path)
+        jobs = [self._pool.submit(run, with_changes(s, changes)) for s in rest]
+        for scenario, job in zip(rest, jobs, strict=True):
+            if not self._kept(job.result()):
                 for left in jobs:
                     left.cancel()
-                self._rest.remove(scenario)
                 self.refusing.append(scenario)
                 return False
         return True

@@ -1,0 +1,50 @@
+"""One case of the fault catalogue."""
+
+from dataclasses import dataclass
+
+from springhouse import setting as S
+from springhouse_sim.world.faults import Fault
+from springhouse_sim.world.outage import Outage
+
+from ..site.site import Site
+from .responses import Expect
+from .situations import Situation
+
+WARM_STORE_C = 12.0  # so that the charge goes on for hours
+NEARLY_CHARGED_K = 2.5  # above the target of the charge: the guards near freezing are wanted
+
+
+def nearly_charged_c(site: Site) -> float:
+    """Return the temperature of a store whose charge is nearly over [°C]."""
+    return site.settings()[S.DEEP_MC] / 1000.0 + NEARLY_CHARGED_K
+
+
+@dataclass(frozen=True)
+class Case:
+    """One fault, the situation in which it comes, and what must follow.
+
+    Times of faults, outages and expectations are s after that moment. ``needs`` are sensors without
+    which nothing can follow. ``days`` is the least length of the run. A case ``from_start`` begins
+    with the run.
+    """
+
+    row: int
+    name: str
+    at: Situation
+    expects: tuple[Expect, ...]
+    faults: tuple[Fault, ...] = ()
+    outages: tuple[Outage, ...] = ()
+    needs: int = 0
+    store_start_c: float | None = WARM_STORE_C
+    days: int = 1
+    from_start: bool = False
+
+    @property
+    def after_s(self) -> int:
+        """How long after the moment the last of it is over, times of counted running left out."""
+        ends = [0]
+        ends += [f.onset_s + f.duration_s for f in self.faults]
+        ends += [o.onset_s + o.duration_s for o in self.outages]
+        for e in self.expects:
+            ends.append(e.onset_s + max(e.stay_s, 0 if e.while_on else e.within_s))
+        return max(ends)
