@@ -60,6 +60,20 @@ def read_bytes(path: Path, most: int) -> bytes:
     return data
 
 
+def regular(path: Path) -> int:
+    """Return the size of a regular file [bytes].
+
+    Raises:
+        OutsideError: it is none.
+    """
+    try:
+        told = os.stat(path)
+    except (OSError, ValueError) as error:
+        raise OutsideError(f"{path}: cannot be read: {error}") from None
+    _regular(path, told.st_mode)
+    return told.st_size
+
+
 def _regular(path: Path, mode: int) -> None:
     for is_kind, words in KINDS:
         if is_kind(mode):

@@ -1,7 +1,6 @@
 """`springhouse history`."""
 
 import io
-import time
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -60,6 +59,19 @@ def history(
         Path | None,
         typer.Option("--save-log", metavar="FILE", help="Keep what came from the port, for fit."),
     ] = None,
+    installation: Annotated[
+        str | None,
+        typer.Option(
+            "--installation", metavar="NAME", help="Whose records, where BASE holds several."
+        ),
+    ] = None,
+    adopt: Annotated[
+        bool,
+        typer.Option(
+            "--adopt",
+            help="Give SITE the records from before installations were told apart.",
+        ),
+    ] = False,
     export: Annotated[
         Path | None,
         typer.Option("--export", metavar="FILE", help="Every record, as .csv or .parquet."),
@@ -79,8 +91,8 @@ def history(
     """
     from ..site import load_site
     from ..watching import days as D
-    from ..watching.base import Base
     from ..watching.changes import words
+    from ..watching.choosing import read
 
     if export is not None and export.suffix not in (".csv", ".parquet"):
         raise KnownError(f"--export: {export}: the name must end in .csv or .parquet")
@@ -90,13 +102,7 @@ def history(
     changed = _changes(log, save_log) if log is not None else []
     wanted = [_day(text) for text in days or ()]
     loaded = load_site(site) if site is not None else None
-    with Base(base, read_only=meter_kwh is None) as held:
-        if meter_kwh is not None:
-            held.add_meter(time.time(), meter_kwh)
-        data = D.table(held.records(), site=loaded)
-        readings = held.meter_readings()
-    if data.empty:
-        raise KnownError(f"{base}: holds no records")
+    data, readings, notes = read(base, loaded, installation, adopt, meter_kwh)
     found = D.daily(data)
     if loaded is not None:
         found = D.with_cost(found, data, loaded)
@@ -104,6 +110,8 @@ def history(
     if missing:
         raise KnownError(f"--day: no records of {', '.join(missing)} in {base}")
     screen = console()
+    for note in notes:
+        screen.print(note, markup=False)
     shown = found.loc[wanted] if wanted else found
     screen.print(_table(shown))
     if loaded is not None and not wanted:

@@ -14,6 +14,7 @@ from ..screen import console
 
 if TYPE_CHECKING:
     from ..site import Site
+    from ..watching.keeping import Keeper
     from ..watching.sources import Lines, Stop
     from ..watching.view import Facts
 
@@ -57,15 +58,17 @@ def watch(
     """Watch a board: store, room, what it does and why, hours left, alarms with what to do.
 
     Nothing is sent to the board. Every record is kept in a database before it is shown; a killed
-    process, an unplugged or restarting board loses none that was kept. Stop with Ctrl-C.
+    process, an unplugged or restarting board loses none that was kept. While the disk is full,
+    locked or away, records wait and watching goes on. Stop with Ctrl-C.
 
     Example:  springhouse watch my-store/site.toml --port /dev/ttyACM0 --web
     Example:  springhouse watch demo --demo
     """
     from ..site import load_site
-    from ..watching.base import Base
+    from ..watching.keeping import Keeper
     from ..watching.page import Page
     from ..watching.watch import watch as run_watch
+    from ..watching.whose import whose
 
     if sum((port is not None, replay is not None, demo)) > 1:
         raise KnownError("watch: one of --port, --replay and --demo")
@@ -74,7 +77,8 @@ def watch(
     stopped: list[bool] = []
     with ExitStack() as stack:
         lines = _lines(loaded if demo else None, port, replay, speed, lambda: bool(stopped))
-        kept_in = stack.enter_context(Base(base))
+        owner = whose(loaded, demo, _number_of(port) if replay is None and not demo else None)
+        keeper = stack.enter_context(Keeper(base, str(owner)))
         page = None
         if web:
             page = Page(web_port)
@@ -83,6 +87,8 @@ def watch(
         show = _screen(stack, "simulating two days first" if demo else "waiting for a record")
 
         def both(shown: "Facts") -> None:
+            if not sys.stdout.isatty():
+                tell(keeper)
             show(shown)
             if page is not None:
                 page.show(shown)
@@ -90,10 +96,26 @@ def watch(
         before = signal.signal(signal.SIGTERM, lambda *_: stopped.append(True))
         stack.callback(signal.signal, signal.SIGTERM, before)
         try:
-            kept = run_watch(lines, kept_in, loaded, both)
+            run_watch(lines, keeper, loaded, both)
         except KeyboardInterrupt:
-            return
-    console().print(f"{kept} records kept in {base}", markup=False)
+            stopped.append(True)
+    tell(keeper)
+    if keeper.waiting or keeper.lost:
+        raise KnownError(f"{keeper.kept} records kept; {keeper.note}")
+    console().print(f"{keeper.kept} records kept in {base}", markup=False)
+
+
+def tell(keeper: "Keeper") -> None:
+    """Say what became of the disk."""
+    while keeper.told:
+        typer.echo(keeper.told.pop(0), err=True)
+
+
+def _number_of(port: str | None) -> str | None:
+    from ..flashing.ports import choose
+    from ..watching.whose import serial_number
+
+    return serial_number(choose(port))
 
 
 def _lines(
@@ -128,6 +150,7 @@ def _screen(stack: ExitStack, waits: str) -> "Callable[[Facts], None]":
         return lambda shown: live.update(table(shown))
     plain = console()
     last = ["", ""]
+    alarmed: set[str] = set()
 
     def say(shown: "Facts") -> None:
         if not last[0] and shown.readings:
@@ -136,5 +159,10 @@ def _screen(stack: ExitStack, waits: str) -> "Callable[[Facts], None]":
         if now != last:
             last[:] = now
             plain.print(f"{shown.seen}  {shown.store}; {shown.room}", markup=False)
+        for what, do in shown.alarms:
+            if what not in alarmed:
+                plain.print(f"{shown.seen}  ALARM: {what}: {do}", markup=False)
+        alarmed.clear()
+        alarmed.update(what for what, _ in shown.alarms)
 
     return say

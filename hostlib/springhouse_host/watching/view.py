@@ -36,6 +36,7 @@ class Facts:
     readings: str  # what they lack or carry, "" where nothing needs saying
     alarms: tuple[tuple[str, str], ...]
     away: bool
+    not_kept: str = ""  # records that wait for the disk
 
     def as_json(self) -> dict[str, object]:
         """Return it for the page."""
@@ -43,7 +44,12 @@ class Facts:
 
 
 def facts(
-    record: Record, outlook: Outlook, site: "Site | None", away: bool, readings: str
+    record: Record,
+    outlook: Outlook,
+    site: "Site | None",
+    away: bool,
+    readings: str,
+    not_kept: str = "",
 ) -> Facts:
     """Return what there is to show of a record; ``readings`` is its calibration's note."""
     aim = None if site is None else target(site, record.store_c())
@@ -64,6 +70,7 @@ def facts(
         readings=readings,
         alarms=tuple(alarms(record)),
         away=away,
+        not_kept=not_kept,
     )
 
 
@@ -98,6 +105,7 @@ def table(shown: Facts) -> "RenderableType":
         ("cold left", shown.cold_left),
         ("battery left", shown.battery_left),
         ("readings", shown.readings),
+        ("records", shown.not_kept),
     ]
     for name, text in rows:
         if text:
