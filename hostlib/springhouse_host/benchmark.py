@@ -12,7 +12,6 @@ import subprocess
 import sys
 import time
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
@@ -28,6 +27,7 @@ from .proof.scenarios import Scenario
 from .screen import console
 from .site import load_site
 from .site.site import Site
+from .workers import Workers
 
 REPEATS = 5
 BUSY_DAYS = 3  # the hottest, with some fifty changes of the outputs a day
@@ -89,14 +89,14 @@ def run_nights(site_name: str, one: Scenario, seeds: range) -> None:
         running.summarise(site, scenario, trace)
 
 
-def nights_per_s(site: Site, pool: ProcessPoolExecutor) -> float:
+def nights_per_s(site: Site, pool: Workers) -> float:
     """Return nights a second of wall time, on the two processes of a warm pool."""
     half = NIGHTS // 2
     parts = [range(half), range(half, NIGHTS)]
     return NIGHTS / wall_s(lambda: spread(site, pool, parts))
 
 
-def spread(site: Site, pool: ProcessPoolExecutor, parts: Sequence[range]) -> None:
+def spread(site: Site, pool: Workers, parts: Sequence[range]) -> None:
     """Run nights with these seeds, a part a process."""
     one = night(site)
     list(pool.map(run_nights, [site.path] * len(parts), [one] * len(parts), parts))
@@ -256,7 +256,7 @@ def main() -> None:
     loads = [os.getloadavg()[0]]
     springhouse("prove", "demo", leaves=(KEPT, NOT_KEPT))  # compiles what is not on disk
     simulated = Simulated(site)
-    with ProcessPoolExecutor(2) as pool:
+    with Workers(2) as pool:
         spread(site, pool, [range(10), range(10)])  # warm
         nights: dict[str, Measure] = {"nights_per_s": lambda: nights_per_s(site, pool)}
         board = core_cost.measures()

@@ -4,9 +4,11 @@ Each module in ``commands`` adds its command by a function ``register(app)``; a 
 all it takes. Their heavy imports belong inside the functions, so that `--help` answers at once.
 """
 
+import contextlib
 import inspect
 import os
 import re
+import signal
 import sys
 from collections.abc import Sequence
 from importlib import import_module
@@ -21,6 +23,7 @@ from .errors import (
     EXIT_INTERNAL,
     EXIT_INTERRUPTED,
     EXIT_NOT_KEPT,
+    EXIT_SIGNAL,
     KnownError,
 )
 
@@ -79,9 +82,29 @@ def _paragraphs(text: str) -> str:
     return re.sub(r"\n+(?=Example)", "\n\n", joined)
 
 
+class Ended(BaseException):
+    """A signal that ends the program; it unwinds like ctrl-C, so that nothing is left half done."""
+
+    def __init__(self, number: int) -> None:
+        super().__init__(number)
+        self.number = number
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run a command and leave with its exit code: 0 done, 1 not kept, 2 bad input."""
-    sys.exit(run(arguments))
+    ends = [s for s in (signal.SIGTERM, signal.SIGHUP) if signal.getsignal(s) != signal.SIG_IGN]
+    for number in ends:
+        signal.signal(number, _end)
+    signal.signal(signal.SIGINT, signal.default_int_handler)
+    code = run(arguments)
+    for number in (signal.SIGINT, *ends):
+        signal.signal(number, signal.SIG_DFL)  # what is left to do needs no unwinding
+    sys.exit(code)
+
+
+def _end(number: int, frame: object) -> None:
+    signal.signal(number, signal.SIG_DFL)  # a second one does not wait
+    raise Ended(number)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -109,6 +132,10 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except (typer.Abort, KeyboardInterrupt):
         print("springhouse: interrupted", file=sys.stderr)
         return EXIT_INTERRUPTED
+    except Ended as ended:
+        with contextlib.suppress(OSError):  # a closed terminal takes no words
+            print(f"springhouse: ended by {signal.Signals(ended.number).name}", file=sys.stderr)
+        return EXIT_SIGNAL + ended.number
     except BrokenPipeError:  # the reader of our output has had enough
         os.dup2(os.open(os.devnull, os.O_WRONLY), sys.stdout.fileno())
         return EXIT_NOT_KEPT

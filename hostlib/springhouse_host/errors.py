@@ -6,6 +6,7 @@ EXIT_NOT_KEPT = 1
 EXIT_BAD_INPUT = 2
 EXIT_INTERNAL = 70  # EX_SOFTWARE of sysexits.h
 EXIT_INTERRUPTED = 130
+EXIT_SIGNAL = 128  # and the signal's number, as shells have it
 
 
 class KnownError(Exception):

@@ -15,7 +15,7 @@ import logging
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from contextlib import contextmanager
 from dataclasses import dataclass
 from itertools import product
@@ -29,6 +29,7 @@ from .screen import write_bytes_whole
 from .site import load_site
 from .site.hashes import simulation_sha256
 from .site.read import MODELS, nearest
+from .workers import Workers
 
 Method = Literal["grid", "latin", "sobol"]
 METHODS: tuple[Method, ...] = ("grid", "latin", "sobol")
@@ -205,7 +206,7 @@ class Runners:
             KnownError: when the scheduler cannot be reached.
         """
         if self.scheduler is None:
-            with ProcessPoolExecutor(self.processes) as processes:
+            with Workers(self.processes) as processes:
                 yield processes, lambda: self.processes
             return
         client = _client(self.scheduler)

@@ -2,6 +2,7 @@
 
 import json
 import os
+import signal
 import subprocess
 import sys
 import tomllib
@@ -189,3 +190,39 @@ def test_files_are_written_whole_or_not_at_all(tmp_path) -> None:
     with pytest.raises(KnownError, match="cannot be written"):
         write_whole(tmp_path / "nowhere" / "file", "text")
     assert [p.name for p in tmp_path.rglob("*")] == ["folder"]
+
+
+WAITS = """
+import time, typer
+from springhouse_host import cli
+
+def app():
+    made = typer.Typer()
+    @made.command()
+    def wait():
+        print("ready", flush=True)
+        time.sleep(600)
+    return made
+
+cli.build_app = app
+cli.main([])
+"""
+
+
+@pytest.mark.parametrize(
+    ("how", "leaves", "said"),
+    [
+        (signal.SIGTERM, 143, "springhouse: ended by SIGTERM\n"),
+        (signal.SIGHUP, 129, "springhouse: ended by SIGHUP\n"),
+        (signal.SIGINT, 130, "springhouse: interrupted\n"),
+    ],
+)
+def test_a_signal_ends_it_in_one_line(how: signal.Signals, leaves: int, said: str) -> None:
+    program = subprocess.Popen(
+        [sys.executable, "-c", WAITS], stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
+    assert program.stdout is not None
+    assert program.stdout.readline() == "ready\n"
+    program.send_signal(how)
+    assert program.communicate(timeout=120)[1] == said
+    assert program.returncode == leaves

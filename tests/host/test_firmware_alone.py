@@ -30,7 +30,7 @@ def sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Path]:
         shutil.copytree(folder, folders[name], ignore=shutil.ignore_patterns("__pycache__"))
     monkeypatch.setattr(compiled, "package_folders", lambda: folders)
     monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
-    monkeypatch.setattr(firmware_alone, "ProcessPoolExecutor", ThreadPoolExecutor)
+    monkeypatch.setattr(firmware_alone, "Workers", ThreadPoolExecutor)
     monkeypatch.setattr(complete, "check", lambda: FOUND.complete)
     monkeypatch.setattr(random_inputs, "drive", lambda: FOUND.random)
     monkeypatch.setattr(abstract, "compile_only", lambda: None)
@@ -111,9 +111,7 @@ def test_fresh_asks_anew(monkeypatch: pytest.MonkeyPatch) -> None:
         asked.append(alone.kept_since == "")
 
     monkeypatch.setattr(prove_module, "_judged", judged)
-    monkeypatch.setattr(
-        prove_module, "ProcessPoolExecutor", lambda n, mp_context: ThreadPoolExecutor(n)
-    )
+    monkeypatch.setattr(prove_module, "Workers", lambda n, anew=False: ThreadPoolExecutor(n))
     for fresh in (False, False, True):
         prove_module.prove(load_site("demo"), fresh=fresh)
     assert asked == [True, False, True]

@@ -9,7 +9,6 @@ was done, so that what was run is what was hashed. Only a clean result is kept.
 
 import hashlib
 import json
-from concurrent.futures import ProcessPoolExecutor
 from dataclasses import asdict, dataclass
 from datetime import UTC, datetime
 from pathlib import Path
@@ -19,6 +18,7 @@ from springhouse_sim import compiled, kept_file
 from springhouse_sim.cache_folder import cache_root
 
 from ..site.hashes import add_sources
+from ..workers import Workers
 
 if TYPE_CHECKING:
     from .abstract import Checked
@@ -111,7 +111,7 @@ def make(before: Stamp, processes: int) -> Alone:
 
     checked = complete.check()
     abstract.compile_only()  # before the pool, which then has the code in its memory
-    with ProcessPoolExecutor(processes) as pool:
+    with Workers(processes) as pool:
         random = pool.submit(random_inputs.drive)
         machine = abstract.check(pool.map)
         found = Alone(checked, random.result(), machine)

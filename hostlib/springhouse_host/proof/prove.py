@@ -2,13 +2,13 @@
 
 import os
 from collections.abc import Callable
-from concurrent.futures import Future, ProcessPoolExecutor
-from multiprocessing import get_context
+from concurrent.futures import Future
 from typing import TYPE_CHECKING
 
 from springhouse_sim.world import days as D
 
 from ..site.site import Site
+from ..workers import Workers
 from . import firmware_alone, sources
 from .weather_days import days_of
 
@@ -43,7 +43,7 @@ def prove(
     ran = sources.read(site)
     stamp = firmware_alone.stamp()
     kept = None if fresh else firmware_alone.kept(stamp)
-    with ProcessPoolExecutor(1, mp_context=get_context("spawn")) as beside:
+    with Workers(1, anew=True) as beside:
         alone: Future[firmware_alone.Alone] = Future()
         if kept is None:
             alone = beside.submit(firmware_alone.make, stamp, processes())
@@ -88,7 +88,7 @@ def _judged(
     begun = run_one(site.path, first, pace, site.changed)
     step()
     at = everything.index(first)
-    with ProcessPoolExecutor(processes()) as pool:
+    with Workers(processes()) as pool:
         corner = next(s for s in scenarios if s.group == "corner")
         replayed = pool.submit(replay_one, site.path, corner, site.changed)
         results = run_all(site, [*everything[:at], *everything[at + 1 :]], pool, step, pace)

@@ -1,7 +1,7 @@
 """Makes the report of a proof or of a run and writes it."""
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from pathlib import Path
 
 from springhouse_sim.trace import Trace
@@ -12,6 +12,7 @@ from ..proof.verdict import Verdict
 from ..screen import write_whole
 from ..site.known import Variant
 from ..site.site import Site
+from ..workers import Workers
 from . import html, view
 from .record import Recorded, bare_trace, record, record_run
 
@@ -57,7 +58,7 @@ def record_all(
     """Run scenarios and keep what a report shows of each, in their order, longest first."""
     found: dict[int, Recorded] = {}
     order = sorted(range(len(scenarios)), key=lambda i: -scenarios[i].days)
-    with ProcessPoolExecutor(processes()) as pool:
+    with Workers(processes()) as pool:
         jobs = {pool.submit(record_run, site.path, scenarios[i], in_full[i], us): i for i in order}
         for job in as_completed(jobs):
             found[jobs[job]] = job.result()

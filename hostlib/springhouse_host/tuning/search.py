@@ -6,7 +6,7 @@ Two seeds decide little; this one is steadier and needs nothing beyond scipy.
 """
 
 from collections.abc import Callable, Iterable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor
 from functools import partial
 from typing import Any
 
@@ -20,7 +20,7 @@ OnTried = Callable[[int], None]
 class Trials:
     """Every point tried so far, each only once; ``map`` is the map that the solver is given."""
 
-    def __init__(self, task: Task, pool: ProcessPoolExecutor, on_tried: OnTried) -> None:
+    def __init__(self, task: Task, pool: Executor, on_tried: OnTried) -> None:
         self.task = task
         self.found: dict[tuple[float, ...], Tried] = {}
         self._pool = pool
@@ -46,7 +46,7 @@ class Trials:
 def search(
     task: Task,
     budget: int,
-    pool: ProcessPoolExecutor,
+    pool: Executor,
     on_tried: OnTried,
     seeds: Sequence[tuple[float, ...]] = (),
     draw: int = SEED,

@@ -1,7 +1,7 @@
 """Tunes a site: search, check in all corners, trade-off curve, lower bound, comparisons."""
 
 from collections.abc import Callable, Sequence
-from concurrent.futures import ProcessPoolExecutor
+from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
@@ -17,6 +17,7 @@ from ..proof import running
 from ..proof.scenarios import HOTTEST_DAYS, Scenario, standard, whole_summer, without_store
 from ..proof.weather_days import days_of
 from ..site.site import Site
+from ..workers import Workers
 from .bound import Bound, Programme
 from .knobs import Change, Knob, changes_of, keys_of, knobs
 from .search import SEED, Trials, search
@@ -139,7 +140,7 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
     season = whole_summer(site)
     costed = cost_days(site, effort.days)
     short = short_scenarios(site)
-    with ProcessPoolExecutor(effort.processes) as pool:
+    with Workers(effort.processes) as pool:
         bounded = pool.submit(_bounds, site.path, season)
         run = partial(running.run_one, site.path)
         own = []
@@ -183,7 +184,7 @@ def _bounds(path: str, season: Scenario) -> Programme | None:
 class Check:
     """Asks every scenario of the proof about points; what refused one is asked first the next."""
 
-    def __init__(self, site: Site, pool: ProcessPoolExecutor) -> None:
+    def __init__(self, site: Site, pool: Executor) -> None:
         self.site = site
         self.refusing: list[Scenario] = []
         self._pool = pool

@@ -2,7 +2,7 @@
 
 from array import array
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ProcessPoolExecutor, as_completed
+from concurrent.futures import as_completed
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -22,6 +22,7 @@ from ..errors import KnownError
 from ..proof import running
 from ..proof.scenarios import Scenario, without_store
 from ..site.site import Site, load_site
+from ..workers import Workers
 from .prices import Array, Stated, stated
 
 STORE, NOTHING, NIGHT_AIR, DIRECT = (
@@ -199,7 +200,7 @@ def seasons(
 ) -> dict[str, Season]:
     """Return what every way leaves, so many at a time; calls ``on_done`` after each."""
     found: dict[str, Season] = {}
-    with ProcessPoolExecutor(processes) as pool:
+    with Workers(processes) as pool:
         jobs = {pool.submit(run_way, site.path, changes, scenario, way): way for way in SIMULATED}
         for job in as_completed(jobs):
             found[jobs[job]] = job.result()
