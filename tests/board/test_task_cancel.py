@@ -3,6 +3,7 @@
 import subprocess
 from pathlib import Path
 
+from patience import HANG_S
 from springhouse_sim.virtual_board.process import BoardProcess, interpreter
 
 MAIN = """
@@ -54,7 +55,7 @@ def split(lines: list[str]) -> tuple[list[str], list[int]]:
 
 def test_timeouts_and_cancelling_are_those_of_the_interpreter(tmp_path: Path) -> None:
     real = subprocess.run(
-        [interpreter(), "-c", MAIN], capture_output=True, text=True, timeout=60, check=True
+        [interpreter(), "-c", MAIN], capture_output=True, text=True, timeout=HANG_S, check=True
     )
     (tmp_path / "boot.py").write_text("")
     (tmp_path / "main.py").write_text(MAIN)

@@ -15,6 +15,7 @@ from pathlib import Path
 import built
 import core_replay
 import pytest
+from patience import HANG_S
 from springhouse_host.proof import running, scenarios
 from springhouse_host.site import load_site
 from springhouse_sim.virtual_board.on_board import OnBoardBench
@@ -45,7 +46,7 @@ def in_unix(folder: Path) -> list[str]:
         env={"MICROPYPATH": f"{folder}:{built.folder()}:.frozen"},
         capture_output=True,
         text=True,
-        timeout=600,
+        timeout=HANG_S,
         check=False,
     )
     assert done.returncode == 0, done.stderr[-500:]

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 import springhouse
+from patience import HANG_S
 
 HERE = Path(__file__).parent
 FIRMWARE = Path(springhouse.__file__).parent.parent
@@ -43,7 +44,7 @@ def run(command: list[str], path_variable: str = "", origin: int = 0, reasons: i
 
 def output(command: list[str], environment: dict[str, str] | None = None) -> str:
     done = subprocess.run(
-        command, env=environment, capture_output=True, text=True, timeout=120, check=False
+        command, env=environment, capture_output=True, text=True, timeout=HANG_S, check=False
     )
     assert done.stdout.strip(), done.stderr
     return done.stdout.strip()

@@ -10,6 +10,7 @@ from pathlib import Path
 from pkgutil import iter_modules
 
 import pytest
+from patience import HANG_S
 from site_text import edited
 from springhouse_host import cli, commands
 from springhouse_host.errors import KnownError
@@ -41,7 +42,7 @@ def springhouse(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
         text=True,
         cwd=cwd,
         env=environment,
-        timeout=120,
+        timeout=HANG_S,
         check=False,
     )
 
@@ -224,5 +225,5 @@ def test_a_signal_ends_it_in_one_line(how: signal.Signals, leaves: int, said: st
     assert program.stdout is not None
     assert program.stdout.readline() == "ready\n"
     program.send_signal(how)
-    assert program.communicate(timeout=120)[1] == said
+    assert program.communicate(timeout=HANG_S)[1] == said
     assert program.returncode == leaves

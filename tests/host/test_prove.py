@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from patience import HANG_S
 from site_text import edited
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
@@ -61,7 +62,7 @@ def prove(*arguments: str, cwd: Path) -> subprocess.CompletedProcess[str]:
         capture_output=True,
         text=True,
         cwd=cwd,
-        timeout=900,
+        timeout=HANG_S,
         check=False,
     )
 

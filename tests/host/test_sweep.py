@@ -9,6 +9,7 @@ from pathlib import Path
 
 import psutil
 import pytest
+from patience import HANG_S
 from springhouse_host import cli, sweeping
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
@@ -164,7 +165,7 @@ def test_a_killed_sweep_goes_on_where_it_was(
     vary = f"{axis.key}={axis.low}:{axis.high}:{axis.count}"
     command = [sys.executable, "-c", SWEEP, *ONE_DAY, "--vary", vary, "--out", str(table)]
     process = subprocess.Popen(command, stdout=subprocess.DEVNULL)
-    limit = time.monotonic() + 300
+    limit = time.monotonic() + HANG_S
     while not table.exists() and process.poll() is None and time.monotonic() < limit:
         time.sleep(0.05)
     os.kill(process.pid, signal.SIGKILL)

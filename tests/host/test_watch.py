@@ -18,6 +18,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from patience import HANG_S
 from springhouse import output as O
 from springhouse import setting as S
 from springhouse import words
@@ -234,7 +235,7 @@ def test_a_killed_watcher_loses_nothing_that_was_kept(tmp_path: Path) -> None:
             stdout=subprocess.DEVNULL,
         )
         known = before
-        until = time.monotonic() + 30.0
+        until = time.monotonic() + HANG_S
         while time.monotonic() < until and known < before + 20 + 7 * kill:
             time.sleep(0.01)
             if base.exists():
@@ -266,7 +267,7 @@ def test_an_unplugged_port_is_waited_for_and_nothing_is_sent(
         texts.extend(text for _, text in sources.from_port(str(link), stop.is_set))
 
     def has(text: str) -> bool:
-        until = time.monotonic() + 10.0
+        until = time.monotonic() + HANG_S
         while time.monotonic() < until and text not in texts:
             time.sleep(0.01)
         return text in texts

@@ -12,10 +12,9 @@ from functools import partial
 from pathlib import Path
 
 import pytest
+from patience import HANG_S
 from springhouse_host import workers
 from springhouse_host.workers import MOST_KILLS, Workers, WorkersKilled
-
-LONGEST_S = 120.0  # no test waits so long unless it fails
 
 PROC = pytest.mark.skipif(
     not Path("/proc/self/stat").exists(), reason="asks /proc whether a process lives"
@@ -148,7 +147,7 @@ def test_workers_die_with_their_parent(how: signal.Signals, begun: str, tmp_path
     )
     wait_for(lambda: len(list(pids.iterdir())) == 2, parent)
     parent.send_signal(how)
-    said = parent.communicate(timeout=LONGEST_S)[1]
+    said = parent.communicate(timeout=HANG_S)[1]
     wait_for(lambda: not any(alive(int(p.name)) for p in pids.iterdir()))
     assert "ForkPoolWorker" not in said
     assert "SpawnPoolWorker" not in said
@@ -164,7 +163,7 @@ def alive(pid: int) -> bool:
 
 
 def wait_for(what, parent: "subprocess.Popen[str] | None" = None) -> None:  # type: ignore[no-untyped-def]
-    until = time.monotonic() + LONGEST_S
+    until = time.monotonic() + HANG_S
     while not what():
         assert time.monotonic() < until
         assert parent is None or parent.poll() is None

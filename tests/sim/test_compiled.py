@@ -10,6 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from bench_rig import bench
+from patience import HANG_S
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -110,7 +111,7 @@ def test_two_processes_may_compile_at_once(tmp_path: Path) -> None:
         subprocess.Popen(command, env=environment, stdout=subprocess.PIPE, text=True)
         for _ in range(2)
     ]
-    outcomes = [racer.communicate(timeout=120)[0] for racer in racers]
+    outcomes = [racer.communicate(timeout=HANG_S)[0] for racer in racers]
     assert [racer.returncode for racer in racers] == [0, 0]
     (folder,) = tmp_path.iterdir()
     assert outcomes == [f"15 {folder}\n"] * 2

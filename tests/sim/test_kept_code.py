@@ -10,6 +10,7 @@ import sys
 from pathlib import Path
 
 import pytest
+from patience import HANG_S
 from springhouse_sim import compiled, kept_file
 from springhouse_sim.cache_folder import CACHE_VARIABLE
 
@@ -176,7 +177,7 @@ def test_a_disk_that_fills_while_it_is_written_names_the_folder(package: Path) -
         capture_output=True,
         text=True,
         check=True,
-        timeout=300,
+        timeout=HANG_S,
     )
     (folder,) = (package.parent / "cache").iterdir()
     assert done.stdout == f"{OF_3}\n"
