@@ -136,10 +136,16 @@ def run(
 
     # The plant takes a second to import: what is wrong with the words is told before.
     from springhouse_sim.bench import Bench, Pace
+    from springhouse_sim.world.faults import Fault
+    from springhouse_sim.world.outage import Outage
 
     from .proof import running, scenarios
 
-    scenario = replace(scenarios.single(loaded, _day(start), days), faults=broken)
+    scenario = replace(
+        scenarios.single(loaded, _day(start), days),
+        faults=tuple(one for one in broken if isinstance(one, Fault)),
+        outages=tuple(one for one in broken if isinstance(one, Outage)),
+    )
     with ExitStack() as stack:
         kind: Callable[..., Bench] = Bench
         if on_board:

@@ -11,12 +11,13 @@ from springhouse import latch, output
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import catalogue, running, scenarios
-from springhouse_host.proof.fault_words import fault_from
+from springhouse_host.proof.fault_words import ALSO, fault_from
 from springhouse_host.proof.responses import Expect, respond
 from springhouse_host.proof.running import Result
 from springhouse_host.site import load_site
 from springhouse_sim import ticks as K
-from springhouse_sim.world.faults import CATALOGUE, FOREVER_S
+from springhouse_sim.world.faults import CATALOGUE, FOREVER_S, Fault
+from springhouse_sim.world.outage import Outage
 
 ROOT = Path(__file__).parents[2]
 DEMO = ROOT / "hostlib" / "springhouse_host" / "sites" / "demo.toml"
@@ -156,9 +157,21 @@ def test_a_deaf_controller_is_noticed() -> None:
 
 def test_a_fault_in_words() -> None:
     fault = fault_from("probe_drift.store_low=500@2:30-4:00", 1)
+    assert isinstance(fault, Fault)
     assert (fault.kind, fault.probe, fault.value) == ("probe_drift", "store_low", 500.0)
     assert (fault.onset_s, fault.duration_s) == (9000, 5400)
-    assert fault_from("prime_lost@30:05", 2).duration_s == FOREVER_S
+    lasting = fault_from("prime_lost@30:05", 2)
+    assert isinstance(lasting, Fault)
+    assert lasting.duration_s == FOREVER_S
+    assert fault_from("mains_away@2:30-4:00", 1) == Outage(9000, 5400)
+    assert fault_from("mains_away@23:00", 2) == Outage(82800, 90000)
+
+
+def test_the_list_of_faults_holds_all(capsys: pytest.CaptureFixture[str]) -> None:
+    assert cli.run(["run", "--faults"]) == 0
+    listed = capsys.readouterr().out
+    assert all(f" {name}" in listed for name in (*CATALOGUE, "mains_away"))
+    assert set(ALSO.values()) <= {*CATALOGUE, "mains_away"}
 
 
 @pytest.mark.parametrize(
@@ -166,7 +179,11 @@ def test_a_fault_in_words() -> None:
     [
         ("prime_lost", "expected NAME"),
         ("prime_lost@now", "expected NAME"),
-        ("prime_lots@2:00", "nearest is 'prime_lost'"),
+        ("prime_lots@2:00", "did you mean 'prime_lost'"),
+        ("outage@2:00", "did you mean 'mains_away'"),
+        ("powercut@2:00", "did you mean 'mains_away'"),
+        ("xyzzy@2:00", "no fault 'xyzzy'; `run --faults` lists them"),
+        ("mains_away=3@2:00", "takes no probe and no value"),
         ("prime_lost@24:00", "begins after the run of 1 days"),
         ("prime_lost@2:00-1:00", "ends before it begins"),
         ("probe_open@2:00", "is not one of store_low"),

@@ -68,6 +68,7 @@ def moment(situation: Situation, *rows: tuple[int, int], **more: float) -> int |
         (situations.both(), [(0, C), (7000, DELIVERY)], None),
         (situations.delivering(), [(0, C | P)], None),  # the fan stands still
         (situations.charging(), [(0, C), (7000, C | DELIVERY), (8000, C)], 3600),
+        (replace(situations.charging(), clear_of_s=(3000, 4000)), [(0, C)], 4200),
         (situations.before_delivery(60, 600), [(0, 0), (9000, P)], 8460),
         (situations.before_delivery(60, 600), [(0, 0)], None),
     ],

@@ -68,7 +68,7 @@ def test_a_wrong_fault_is_told_before_the_plant_is_imported() -> None:
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     status, *loaded = done.stdout.split()
     assert status == "2"
-    assert done.stderr.startswith("--fault flood@1:00: no fault 'flood', nearest is ")
+    assert done.stderr.startswith("--fault flood@1:00: no fault 'flood', did you mean 'floor_wet'")
     assert done.stderr.count("\n") == 1
     assert "springhouse_sim.world.faults" in loaded
     assert not {"springhouse_sim.bench", "springhouse_sim.plant.rates"} & {*loaded}

@@ -29,6 +29,31 @@ def register(app: typer.Typer) -> None:
     app.command("run")(run)
 
 
+def _list_faults(asked: bool) -> None:
+    """Print every fault and end; asked before the site is missed."""
+    if not asked:
+        return
+    from rich import box
+    from rich.table import Table
+
+    from ..proof.fault_words import every
+
+    table = Table(box=box.SIMPLE_HEAD)
+    for head in ("fault", "what breaks", "value unless given"):
+        table.add_column(head)
+    for one in every():
+        table.add_row(one.name + (".PROBE" if one.probe else ""), one.text, one.value)
+    console().print(table)
+    from springhouse_sim.world.faults import PROBES
+
+    console().print(
+        f"PROBE is {', '.join(PROBES)}. --fault NAME[.PROBE][=VALUE]@H:MM[-H:MM], times since the "
+        "start of the run.",
+        markup=False,
+    )
+    raise typer.Exit
+
+
 def run(
     site: SiteArgument,
     start: Annotated[
@@ -58,9 +83,15 @@ def run(
             "--fault",
             metavar="NAME@H:MM",
             help="Break something so long after the start: NAME[.PROBE][=VALUE]@H:MM[-H:MM]. "
-            "May be given again.",
+            "May be given again; --faults lists the names.",
         ),
     ] = None,
+    faults: Annotated[
+        bool,
+        typer.Option(
+            "--faults", is_eager=True, callback=_list_faults, help="List what can break, and stop."
+        ),
+    ] = False,
     json: JsonOption = None,
     report: ReportOption = None,
     units: UnitsOption = Units.SI,
@@ -73,6 +104,7 @@ def run(
 
     Example:  springhouse run demo --start 2001-07-09 --days 2 --plot two-days.png
     Example:  springhouse run demo --days 1 --fault probe_open.store_low@2:00-3:30
+    Example:  springhouse run demo --days 2 --fault mains_away@14:00-38:00
     """
     from ..notebook import run as simulate
 

@@ -11,6 +11,7 @@ from .responses import Expect
 from .situations import Situation
 
 WARM_STORE_C = 12.0  # so that the charge goes on for hours
+TRAY_EMPTIED_S = 8 * 3600  # a person empties the tray every morning
 NEARLY_CHARGED_K = 2.5  # above the target of the charge: the guards near freezing are wanted
 
 

@@ -13,7 +13,7 @@ from springhouse_sim.world.outage import Outage
 
 from ..site.loop_part import loop
 from ..site.site import Site
-from .case import Case
+from .case import TRAY_EMPTIED_S, Case
 from .responses import Expect
 from .situations import before_delivery, both, charging, delivering
 
@@ -26,6 +26,7 @@ FLOAT_S = 2
 PROBE_S = 10 + SCAN_S
 HOUR_S = 3600
 TRAY_OPEN_S = 900
+POURING_S = 1200  # a full tray at a person's pour (`world.owner.POUR_L_S`)
 POURED_L_S = 0.05  # into the tray
 LEAK_L_S = 0.01
 LEAK_SEEN_L = 0.05  # on the floor
@@ -120,11 +121,13 @@ def _delivery(site: Site) -> Iterator[Case]:
     file = site.file.tray
     if file.float_opens_litres:
         fill_s = math.ceil(file.float_opens_litres / POURED_L_S)
+        # A person who pours the tray out at the same time would be quicker.
+        emptied_s = (TRAY_EMPTIED_S - fill_s, TRAY_EMPTIED_S + POURING_S)
         for row, words in ((30, "tray fills"), (33, "condensate pump dead: tray fills")):
             yield Case(
                 row,
                 words,
-                delivering(fill_s + FLOAT_S),
+                replace(delivering(fill_s + FLOAT_S), clear_of_s=emptied_s),
                 (Expect(0, fill_s + FLOAT_S, off=DELIVERY, stay_s=fill_s + HOUR_S),),
                 (Fault("tray_filled", 0, fill_s, value=POURED_L_S),),
                 needs=F.TRAY,

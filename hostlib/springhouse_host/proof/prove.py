@@ -100,7 +100,7 @@ def _judged(
     runs, bare = results[: len(scenarios)], results[len(scenarios) :]
     return Verdict(
         site=site,
-        judged=tuple(judge(promise, runs) for promise in site.promises()),
+        judged=tuple(judge(promise, runs, site) for promise in site.promises()),
         held=tally(runs, firmware.random),
         results=tuple(runs),
         bare=tuple(bare),

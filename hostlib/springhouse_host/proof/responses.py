@@ -80,6 +80,7 @@ class Response:
     why_not: str = ""
     met: bool = True
     never: str = ""
+    change: str = ""  # what to change if it is not kept
 
     @property
     def kept(self) -> bool:

@@ -21,11 +21,12 @@ from springhouse_sim.world.sun import Glazing
 from ..errors import SiteError
 from ..site.known import VARIANTS, Variant
 from ..site.site import Site, load_site
+from . import advice
+from .case import TRAY_EMPTIED_S
 from .limits import Shortfall, shortfall
-from .responses import Response, respond
+from .responses import Expect, Response, respond
 from .scenarios import Scenario
 
-TRAY_EMPTIED_S = 8 * 3600  # a person empties the tray every morning
 # The independent cut-out is a mechanical part with a wide band of its own.
 CUT_OUT_OPENS_MC = 0
 CUT_OUT_CLOSES_MC = 5000
@@ -144,8 +145,17 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
         tuple(int(n) for n in trace.cases),
         tuple(int(n) for n in trace.violations),
         shortfall(trace, limit_c),
-        tuple(respond(scenario.row, expect, trace) for expect in scenario.expects),
+        tuple(_answer(site, scenario.row, expect, trace) for expect in scenario.expects),
     )
+
+
+def _answer(site: Site, row: int, expect: Expect, trace: Trace) -> Response:
+    """Return what came of an expectation, with what to change if it is not kept."""
+    found = respond(row, expect, trace)
+    if found.kept:
+        return found
+    change = advice.of_response(expect.off, expect.latch, site)
+    return replace(found, change=change if found.met else advice.NOT_TRIED)
 
 
 def run_one(

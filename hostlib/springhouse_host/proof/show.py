@@ -110,9 +110,10 @@ def remarks(verdict: Verdict) -> Iterator[str]:
         yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
     complete = verdict.alone.complete
     yield (
-        f"complete check: {complete.table_cases:,} states x condition words before the interlock, "
-        f"{complete.interlock_cases:,} outputs x interlock words after it, "
-        f"{len(complete.violations)} violations"
+        f"complete check of the statechart's rows and the interlock, {complete.lines:,} of the "
+        f"core's {complete.core_lines:,} lines of code: {complete.table_cases:,} states x "
+        f"condition words before the interlock, {complete.interlock_cases:,} outputs x interlock "
+        f"words after it, {len(complete.violations)} violations"
     )
     yield from complete.violations[:5]
     machine = verdict.alone.machine
@@ -122,10 +123,13 @@ def remarks(verdict: Verdict) -> Iterator[str]:
         f"transitions, {len(machine.violations)} violations"
     )
     yield from machine.violations[:40]
+    scans = verdict.alone.random.scans
     days = sum(r.scenario.days for r in (*verdict.results, *verdict.bare))
     yield (
-        f"{len(verdict.results) + len(verdict.bare)} scenarios, {days} days at a 1 s control tick; "
-        f"{verdict.alone.random.scans:,} scans of random inputs"
+        f"{len(verdict.results) + len(verdict.bare)} scenarios, {days} days of 1 s control "
+        "ticks, of which the controller is stepped at those where it could decide otherwise (the "
+        f"quiet skip); {scans:,} scans of {scans // 2:,} random inputs, each from two "
+        "origins of the clock"
     )
     if verdict.alone.kept_since:
         yield (
@@ -139,6 +143,9 @@ def remarks(verdict: Verdict) -> Iterator[str]:
     for j in verdict.judged:
         if j.why:
             yield f"limited by: {j.why}"
+    for name, r in verdict.responses():
+        if r.change:
+            yield f"to change: {name}: {r.change}"
 
 
 def closing(verdict: Verdict) -> Iterator[str]:

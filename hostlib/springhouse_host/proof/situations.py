@@ -12,7 +12,7 @@ from springhouse import output as O
 from springhouse import week as N
 from springhouse_sim import ticks as K
 from springhouse_sim.trace import Trace
-from springhouse_sim.world.stage import MINUTE_MS, WEEK_MIN
+from springhouse_sim.world.stage import DAY_MS, MINUTE_MS, WEEK_MIN
 
 SETTLED_S = 60  # outputs have been so long as they are: the pump is primed, currents are steady
 LEAST_ONSET_S = 3600  # of a run, so that the waits after power-up are over
@@ -25,7 +25,9 @@ class Situation:
 
     ``on`` and ``off`` are output bits that are so for `SETTLED_S` before and ``for_s`` after.
     ``plan`` are bits of `week.py` in force for ``plan_s`` from then on. ``then_on`` are outputs
-    that come on within ``then_s``. ``store_*_c`` bound the mean of the store at the moment.
+    that come on within ``then_s``. ``clear_of_s`` is a part of the day, (from, to) in s after the
+    run's midnight, in which a person would interfere. ``store_*_c`` bound the mean of the
+    store at the moment.
     """
 
     never: str  # how a row says that an installation is never so
@@ -36,12 +38,13 @@ class Situation:
     plan_s: int = 0
     then_on: int = 0
     then_s: int = 0
+    clear_of_s: tuple[int, int] | None = None
     store_at_most_c: float | None = None
     store_at_least_c: float | None = None
 
     def moment_s(self, trace: Trace, least_s: int = LEAST_ONSET_S) -> int | None:
         """Return the first moment of a run at which this is true, s after its start."""
-        fitting = (self._plan_holds, self._store_fits, self._then_on)
+        fitting = (self._plan_holds, self._store_fits, self._then_on, self._is_clear)
         for begin_s, end_s in self._spans(trace):
             first_s = max(begin_s + SETTLED_S, least_s)
             for at_s in range(first_s, end_s - self.for_s + 1, LOOK_EVERY_S):
@@ -79,6 +82,11 @@ class Situation:
         low_c = -np.inf if self.store_at_least_c is None else self.store_at_least_c
         high_c = np.inf if self.store_at_most_c is None else self.store_at_most_c
         return bool(low_c <= mean_c <= high_c)
+
+    def _is_clear(self, trace: Trace, at_s: int) -> bool:
+        if self.clear_of_s is None:
+            return True
+        return not self.clear_of_s[0] <= at_s % (DAY_MS // 1000) <= self.clear_of_s[1]
 
     def _then_on(self, trace: Trace, at_s: int) -> bool:
         if not self.then_on:

@@ -6,7 +6,7 @@ from typing import Any
 
 from ..site.promises import Promise
 from ..site.site import Site
-from . import invariants, rule
+from . import advice, invariants, rule
 from .catalogue import WELDED_ROW
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
@@ -118,7 +118,7 @@ class Verdict:
         return found
 
 
-def judge(promise: Promise, results: Sequence[Result]) -> Judged:
+def judge(promise: Promise, results: Sequence[Result], site: Site | None = None) -> Judged:
     """Return the promise against the scenario that comes nearest to breaking it, or breaks it.
 
     Raises:
@@ -131,6 +131,8 @@ def judge(promise: Promise, results: Sequence[Result]) -> Judged:
     why = ""
     if promise.margin(worst) < 0.0 and promise.measure == "room_share_percent":
         why = f"{result.shortfall.words}. Try {result.shortfall.advice}"
+    elif promise.margin(worst) < 0.0 and site is not None:
+        why = advice.of_promise(promise, worst, site)
     scenario = "all alike" if alike else result.scenario.name
     return Judged(promise, float(worst), scenario, why)
 
