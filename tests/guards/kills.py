@@ -118,7 +118,8 @@ class Killer:
             wrong.append(f"orphan {pid}")
             os.kill(pid, signal.SIGKILL)
         said = (self.folder.parent / "stderr").read_text()
-        if "Traceback" in said or "internal error" in said:
+        ours = "springhouse" in said  # without it the interpreter itself was still starting
+        if ("Traceback" in said and ours) or "internal error" in said:
             wrong.append(f"said {said[-400:]!r}")
         for path in self.folder.iterdir():
             if path.suffix in READ and not path.name.startswith("."):
