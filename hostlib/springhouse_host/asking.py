@@ -16,6 +16,8 @@ from .following import (
     EQUIPMENT_HOURS,
     EQUIPMENT_W,
     GLASS,
+    HOUSE,
+    INSIDE,
     KIND,
     NONE,
     PEOPLE,
@@ -79,6 +81,8 @@ QUESTIONS = {
         Question("room.height_m", "height, m"),
         Question(WALL, "outside walls, windows included, m2"),
         Question("room.outside_roof", "a roof right above it"),
+        Question(INSIDE, "walls, floor and ceiling towards warmer rooms, m2 (0: none)"),
+        Question(HOUSE, "how warm those rooms are on hot days, °C"),
         Question("room.construction", "how heavy its walls and floor are"),
         Question(GLASS, "windows in the outside walls, m2 (0: none)"),
         Question(SIDE, "where the windows look"),
@@ -177,6 +181,8 @@ def pointless(key: str, answers: Mapping[str, Any]) -> bool:
     """Whether another answer has settled a question: no window has no side, one price no hours."""
     if key in (SIDE, "room.window_shade"):
         return number(GLASS, resolve(answers)) == 0.0
+    if key == HOUSE:
+        return number(INSIDE, resolve(answers)) in (0.0, None)
     if key == ACTIVITY:
         return number(PEOPLE, resolve(answers)) == 0.0
     if key == EQUIPMENT_HOURS:

@@ -25,6 +25,7 @@ CABINET, WATER = "freezer.cabinet_litres", "store.water_litres"
 INNER = tuple(f"freezer.inner_{side}_m" for side in ("length", "width", "depth"))
 KIND = "coil.kind"
 WALL, GLASS, SIDE = "room.outside_wall_m2", "room.window_area_m2", "room.window_side"
+INSIDE, HOUSE = "room.inside_m2", "room.house_c"
 PEOPLE, PEOPLE_HOURS, ACTIVITY = "room.people", "room.people_hours", "room.people_activity"
 EQUIPMENT_W, EQUIPMENT_HOURS = "room.equipment_w", "room.equipment_hours"
 WANTED, QUIET, WEATHER = "schedule.wanted", "schedule.no_start", "weather.source"
@@ -48,6 +49,7 @@ PLACES: dict[str, dict[str, Any]] = {
     },
     "the cooled room": {"is_cooled_room": True},
 }
+HOUSE_C = 28.0  # rooms that nothing cools on hot days; common practice
 FLAT_TUBES = {"coil.rows": 1, "coil.tube_bore_mm": 6.7, "coil.fin_gap_mm": 1.3}
 NIGHT = ("22:00-06:00", "22:00-07:00")  # no daytime equipment in the first, asleep in the second
 LEAST_CHARGING_MIN = 360  # as much is left of the night, or the wanted hours decide
@@ -118,6 +120,8 @@ def _glass(answers: Mapping[str, Any], found: Mapping[str, Any], follows: Follow
         follows(GLASS, min(wall_m2, glass_m2))
     if number(GLASS, found) == 0.0:
         follows(SIDE, NONE)
+    if (number(INSIDE, answers) or 0.0) > 0.0:
+        follows(HOUSE, HOUSE_C)
 
 
 def _windows(hours: Any) -> tuple[Window, ...] | None:

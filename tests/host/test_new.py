@@ -45,6 +45,8 @@ TYPED = {
     "room.height_m": [""],
     "room.outside_wall_m2": ["1"],
     "room.outside_roof": ["maybe", "no"],
+    "room.inside_m2": ["20"],
+    "room.house_c": ["84 °F"],
     "room.construction": [""],
     "room.window_area_m2": ["2", "0"],
     "schedule.wanted": ["evenings", "6 pm-10 pm; sat,sun 10:00-12:00"],
@@ -122,6 +124,7 @@ def test_asks_on_a_terminal_until_each_answer_is_good(tmp_path) -> None:
     assert (site.room.window_area_m2, site.room.window_side) == (0, "none")
     assert (site.tariff.price_per_kwh, site.tariff.cheap_hours) == (0.3, ())
     assert [hours.start_min for hours in site.schedule.wanted] == [18 * 60, 10 * 60]
+    assert (site.room.inside_m2, site.room.house_c) == (20, pytest.approx(28.89, abs=0.01))
     assert site.room.people_hours == site.schedule.wanted
     assert site.schedule.no_start == ()
     assert (site.promises.room_below_c, site.promises.room_share_percent) == (27, 95)  # 25 + 2 K

@@ -8,8 +8,10 @@ range is meant to be wide enough; a measured or fitted value in the site file re
 import math
 from collections.abc import Callable, Mapping, Sequence
 
+from springhouse import setting as S
 from springhouse_sim.plant.envelope import box_w_k
 
+from . import owner_settings as O
 from .fields import Given
 from .known import Known, derived, ratios, stated
 from .read import SiteFile
@@ -233,6 +235,21 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
             spread=(0.6, 1.4),
         ),
     )
+    if room.house_c is not None:
+        default_mc = S.bound(S.ROOM_TARGET_MC)[2]
+        warmer = 1000.0 * room.house_c >= O.stated(file.settings).get(S.ROOM_TARGET_MC, default_mc)
+        _put(
+            known,
+            "room.inside_ua_w_k",
+            room.inside_ua_w_k,
+            lambda: derived(
+                PARTITION_W_M2_K * room.inside_m2,
+                "W/K",
+                "inside walls, floor and ceiling at 1.7 W/(m2 K); textbook order",
+                better=-1 if warmer else 1,
+                spread=(0.6, 1.5),
+            ),
+        )
     _put(
         known,
         "room.heat_capacity_kj_k",

@@ -262,6 +262,14 @@ def _window(side: str, area_m2: float, wall_m2: float) -> Found:
         yield "room.window_area_m2", area_m2, f"within outside_wall_m2, {wall_m2:g} m2"
 
 
+@rule("room.inside_m2", "room.inside_ua_w_k", "room.house_c")
+def _house(inside_m2: float, ua: Given | None, house_c: float | None) -> Found:
+    if (inside_m2 > 0.0 or ua is not None) and house_c is None:
+        yield "room.house_c", Said("missing"), "a temperature while inside_m2 is given"
+    if inside_m2 == 0.0 and ua is None and house_c is not None:
+        yield "room.inside_m2", inside_m2, "above 0 while house_c is given"
+
+
 RULES = (
     _place_is_room,
     _store_probe,
@@ -283,4 +291,5 @@ RULES = (
     _air,
     _float,
     _window,
+    _house,
 )

@@ -28,7 +28,10 @@ if TYPE_CHECKING:
     from springhouse_sim.world.sun import Glazing
     from springhouse_sim.world.weather import Weather
 
-BUILT_IN = ("demo", "demo-hard")
+BUILT_IN = (
+    *("demo", "demo-hard", "bedroom-night", "round-the-clock", "power-cut", "rented-room"),
+    *("humid-coast", "cold-cellar", "den-120v"),
+)
 COMPASS = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
 WEATHER_YEAR = 2001  # no leap year; decides on which weekdays its days fall
 

@@ -156,6 +156,9 @@ class RoomTable(Table):
     height_m: Annotated[float, Quantity("m", 1.5, 8)]
     outside_wall_m2: Annotated[float, Quantity("m2", 0, 500)]
     outside_roof: Flag
+    # Inside walls, floor and ceiling towards the rest of the house, and how warm that is.
+    inside_m2: Annotated[float, Quantity("m2", 0, 500)] = 0.0
+    house_c: Annotated[float | None, Quantity("°C", 5, 45)] = None
     construction: Annotated[str, Word(("light", "medium", "heavy"))]
     tightness: Annotated[str, Word(("tight", "average", "leaky"))]
     window_side: Annotated[str, Word(SIDES)]
@@ -170,6 +173,7 @@ class RoomTable(Table):
     idle_w: Annotated[float, Quantity("W", 0, 5000)] = 0.0
     sun_share_percent: Annotated[Given | None, Gradeable("%", 0, 100)] = None
     envelope_ua_w_k: Annotated[Given | None, Gradeable("W/K", 0, 2000)] = None
+    inside_ua_w_k: Annotated[Given | None, Gradeable("W/K", 0, 2000)] = None
     heat_capacity_kj_k: Annotated[Given | None, Gradeable("kJ/K", 100, 1e6)] = None
     infiltration_per_h: Annotated[Given | None, Gradeable("1/h", 0, 20)] = None
     start_c: Annotated[float | None, Quantity("°C", 5, 45)] = None

@@ -95,7 +95,7 @@ def room_steps(p: Array) -> tuple[Array, Array, Array, float]:
     inner, air_j, mass_j = p[P.AIR_MASS_UA_W_K], p[P.ROOM_AIR_J_K], p[P.ROOM_MASS_J_K]
     a = np.zeros((4, 4))  # air, mass, cooling, integral of the air
     a[0, :3] = np.array([-(p[P.ENVELOPE_AIR_UA_W_K] + fresh_w_k + inner), inner, 1000.0]) / air_j
-    a[1, :2] = np.array([inner, -(p[P.ENVELOPE_MASS_UA_W_K] + inner)]) / mass_j
+    a[1, :2] = np.array([inner, -(p[P.ENVELOPE_MASS_UA_W_K] + p[P.HOUSE_UA_W_K] + inner)]) / mass_j
     a[3, 0] = 1.0
     s = STEP_MIN * 60.0
     e = expm(a * s)

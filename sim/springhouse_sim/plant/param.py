@@ -87,6 +87,8 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     SUN_AIR_FRACTION,
     GAIN_AIR_FRACTION,
     ROOM_PROBE_S,
+    HOUSE_UA_W_K,  # room's mass to the rest of the house
+    HOUSE_C,
     # tray
     TRAY_CAPACITY_L,
     TRAY_FLOAT_L,
@@ -108,7 +110,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     BATTERY_DROPS_ON_CHANGEOVER,
     BOARD_W,
     SCALARS,
-) = range(95)
+) = range(97)
 
 # Natural convection at the dry evaporator wall, W/m2: water C by evaporator C.
 FILM_WATER_FROM_C = 0.0

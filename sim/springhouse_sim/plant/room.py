@@ -23,7 +23,7 @@ class Room:
     ``envelope_ua_w_k`` is the whole conductance to outdoors without infiltration;
     ``envelope_to_mass_fraction`` of it ends at the mass node (walls), the rest at the air (glass).
     ``heat_capacity_j_k`` is the mass node; furnishings that follow the air at once go into
-    ``air_capacity_factor``.
+    ``air_capacity_factor``. ``house_ua_w_k`` joins the mass node to rooms at ``house_c``.
 
     Raises:
         ValueError: on a parameter outside its range.
@@ -43,6 +43,8 @@ class Room:
     sun_to_air_fraction: float = 0.3
     gains_to_air_fraction: float = 0.6
     probe_lag_s: float = 60.0
+    house_ua_w_k: float = 0.0  # inside walls, floor and ceiling
+    house_c: float = 25.0  # the rest of the house, the same all summer
 
     def __post_init__(self) -> None:
         within("Room", "floor_m2", self.floor_m2, 1.0, 500.0, "m2")
@@ -58,6 +60,8 @@ class Room:
         within("Room", "envelope_to_mass_fraction", self.envelope_to_mass_fraction, 0.0, 1.0)
         within("Room", "sun_to_air_fraction", self.sun_to_air_fraction, 0.0, 1.0)
         within("Room", "gains_to_air_fraction", self.gains_to_air_fraction, 0.0, 1.0)
+        within("Room", "house_ua_w_k", self.house_ua_w_k, 0.0, 2000.0, "W/K")
+        within("Room", "house_c", self.house_c, 0.0, 50.0, "°C")
         within("Room", "probe_lag_s", self.probe_lag_s, 5.0, 3600.0, "s")
         air_j_k = 1200.0 * self.floor_m2 * self.height_m * self.air_capacity_factor
         air_w_k = self.air_mass_coupling_w_k + self.envelope_ua_w_k
@@ -80,6 +84,8 @@ class Room:
         p[P.SUN_AIR_FRACTION] = self.sun_to_air_fraction
         p[P.GAIN_AIR_FRACTION] = self.gains_to_air_fraction
         p[P.ROOM_PROBE_S] = self.probe_lag_s
+        p[P.HOUSE_UA_W_K] = self.house_ua_w_k
+        p[P.HOUSE_C] = self.house_c
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``."""

@@ -60,6 +60,7 @@ def room_air(
     fresh_vapour_kg_s = fresh_kg_s * (outdoor_humidity - humidity)
     glass_w = p[P.ENVELOPE_AIR_UA_W_K] * (outdoor_c - air_c)
     wall_w = p[P.ENVELOPE_MASS_UA_W_K] * (outdoor_c - mass_c)
+    house_w = p[P.HOUSE_UA_W_K] * (p[P.HOUSE_C] - mass_c)
     inner_w = p[P.AIR_MASS_UA_W_K] * (mass_c - air_c)
     gains_w = u[U.PEOPLE_SENSIBLE_W] + u[U.EQUIPMENT_W]
     place_w = p[P.PLACE_TO_ROOM_UA_W_K] * (x[X.PLACE_C] - air_c)
@@ -67,7 +68,7 @@ def room_air(
     air_w = glass_w + fresh_w + inner_w + place_w + t[T.FAN_W]
     air_w += p[P.SUN_AIR_FRACTION] * sun_w + p[P.GAIN_AIR_FRACTION] * gains_w
     air_w -= t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] + moist_air.LATENT_J_KG * vapour_kg_s
-    mass_w = wall_w - inner_w
+    mass_w = wall_w + house_w - inner_w
     mass_w += (1.0 - p[P.SUN_AIR_FRACTION]) * sun_w
     mass_w += (1.0 - p[P.GAIN_AIR_FRACTION]) * gains_w
     dx[X.ROOM_AIR_C] = air_w / p[P.ROOM_AIR_J_K]
@@ -77,7 +78,7 @@ def room_air(
     ]
     dx[X.WEATHER_AGE_S] = 1.0
     dx[X.ROOM_PROBE_C] = (air_c - x[X.ROOM_PROBE_C]) / p[P.ROOM_PROBE_S]
-    dx[X.OUTDOOR_TO_ROOM_J] = glass_w + wall_w
+    dx[X.OUTDOOR_TO_ROOM_J] = glass_w + wall_w + house_w
     dx[X.INFILTRATION_SENSIBLE_J] = fresh_w
     dx[X.INFILTRATION_LATENT_J] = moist_air.LATENT_J_KG * fresh_vapour_kg_s
     dx[X.INFILTRATION_MOISTURE_KG] = fresh_vapour_kg_s

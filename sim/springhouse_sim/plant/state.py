@@ -64,7 +64,7 @@ MOTOR_STALLED = 2.0
     BOARD_J,
     # totals: heat that crosses the boundary of the whole, J, positive inward
     OUTDOOR_TO_PLACE_J,
-    OUTDOOR_TO_ROOM_J,
+    OUTDOOR_TO_ROOM_J,  # through walls and glass, from the rest of the house too
     INFILTRATION_SENSIBLE_J,
     INFILTRATION_LATENT_J,
     SUN_J,
