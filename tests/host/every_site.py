@@ -1,23 +1,32 @@
 """The table of installations by commands, each as a person would type it.
 
-`python tests/host/every_site.py` runs all of them and prints the table in Markdown; `--short` leaves
-out the proof and what needs it. Nothing is written outside a temporary folder.
+`python tests/host/every_site.py` runs all and prints the table in Markdown; `--short` leaves
+out the slow ones. `flash` goes to a virtual board. Nothing is written outside a temporary folder.
 """
 
 import argparse
+import json
 import os
 import subprocess
 import sys
 import time
 import tomllib
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from pathlib import Path
-from tempfile import TemporaryDirectory
+from tempfile import TemporaryDirectory, mkdtemp
 
-from springhouse_host.site import BUILT_IN
+from springhouse.boards import pico_w as B
+from springhouse_host.site import BUILT_IN, load_site
+from springhouse_sim.virtual_board.inputs import scratchpad, serial
+from springhouse_sim.virtual_board.process import BoardProcess
+from springhouse_sim.virtual_board.terminal import TerminalBoard
 
 SHORT = ("new", "size", "wiring", "run", "report")
-ALL = (*SHORT, "compare", "worth", "prove", "flash", "tune")
+ALL = (*SHORT, "compare", "worth", "prove", "tune", "flash")
+ROLES = ("store_low", "store_high", "room", "coil_in", "coil_air")
+AT_REST_C = (12.0, 12.3, 27.0, 24.0, 26.0)
 PROGRAM = [sys.executable, "-c", "from springhouse_host.cli import main; main()"]
 LONGEST_S = 3600
 
@@ -49,8 +58,11 @@ def arguments(command: str, site: str, folder: Path) -> list[str]:
         "run": ["run", site, "--days", "1"],
         "report": ["run", site, "--days", "1", "--report", page],
         "prove": ["prove", site, "--json", verdict],
-        "flash": ["flash", site, "--proof", verdict, "--to", str(folder / f"{site}-board")],
-        "tune": ["tune", site, "--points", "8"],
+        "tune": [
+            *("tune", site, "--budget", "32", "--days", "2", "--no-prove"),
+            *("--out", str(folder / f"{site}-tuned.toml")),
+        ],
+        "flash": ["flash", site, "--wiring", str(wired(site, folder)), "--proof", verdict, "--yes"],
     }[command]
 
 
@@ -69,12 +81,57 @@ def given_of(site: str) -> list[str]:
     return found
 
 
+def wired(site: str, folder: Path) -> Path:
+    """Write what is wired to a board for a site's sensors; return the file."""
+    sensors = load_site(site).file.sensors
+    probes = {
+        role: serial(n + 1).hex()
+        for n, role in enumerate(ROLES)
+        if getattr(sensors, role) == "fitted"
+    }
+    table: dict[str, object] = {"board": "pico_w", "probes": probes, "report_s": 1}
+    if sensors.flow == "fitted":
+        table["flow_pulses_l"] = 450
+    path = folder / f"{site}-wiring.json"
+    path.write_text(json.dumps(table), "utf-8")
+    return path
+
+
+def healthy(process: BoardProcess) -> None:
+    """Close every loop of a virtual board and let its probes answer."""
+    for pin in (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS):
+        process.inputs.level(pin, 0)
+    for n, celsius in enumerate(AT_REST_C):
+        process.inputs.pad(serial(n + 1), scratchpad(celsius))
+
+
+@contextmanager
+def board(folder: Path) -> Iterator[str]:
+    """Yield the port of a virtual board with an interpreter and nothing else."""
+    flash = Path(mkdtemp(dir=folder))
+    for name in ("boot.py", "main.py"):
+        (flash / name).write_text("")
+    found = TerminalBoard(flash, before=healthy)
+    try:
+        yield found.port
+    finally:
+        found.close()
+
+
 def tried(command: str, site: str, folder: Path) -> Cell:
     """Run one command on one installation."""
+    if command == "flash":
+        with board(folder) as port:
+            return typed([*arguments(command, site, folder), "--port", port], command, folder)
+    return typed(arguments(command, site, folder), command, folder)
+
+
+def typed(words: list[str], command: str, folder: Path) -> Cell:
+    """Run a command line and return what it said."""
     environment = {**os.environ, "COLUMNS": "200"}
     environment.pop("FORCE_COLOR", None)
     done = subprocess.run(
-        [*PROGRAM, *arguments(command, site, folder)],
+        [*PROGRAM, *words],
         cwd=folder, env=environment, capture_output=True, text=True, check=False,
         stdin=subprocess.DEVNULL, timeout=LONGEST_S,
     )  # fmt: skip
