@@ -30,8 +30,9 @@ from .errors import (
 ABOUT = """Prove, size and run a home-built chilled-water cold store.
 
 A sealed chest freezer full of water is chilled when power is cheap; its cold is pumped through a
-small coil into a room that is too warm. SITE is a site file (TOML), or one of the built-in words
-demo and demo-hard.
+small coil into a room that is too warm. SITE is a site file (TOML), or the word of a built-in one:
+demo, demo-hard, bedroom-night, round-the-clock, power-cut, rented-room, humid-coast, cold-cellar,
+den-120v.
 
 First steps:  springhouse new my-store  |  springhouse size my-store/site.toml
 

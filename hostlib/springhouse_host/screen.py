@@ -26,7 +26,11 @@ class Units(StrEnum):
 
 
 SiteArgument = Annotated[
-    str, typer.Argument(metavar="SITE", help="A site file, or demo, or demo-hard.")
+    str,
+    typer.Argument(
+        metavar="SITE",
+        help="A site file, or the word of a built-in one: demo, bedroom-night, rented-room, ...",
+    ),
 ]
 UnitsOption = Annotated[
     Units, typer.Option("--units", help="Units on screen; JSON stays SI.", show_default=True)
