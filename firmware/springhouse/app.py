@@ -18,6 +18,7 @@ from springhouse.clock import Clock
 from springhouse.drivers.console import Console
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.light import SAFE
+from springhouse.kept import Kept
 from springhouse.link import Link
 from springhouse.loop import Loop, TaskFailed, ticks
 from springhouse.owner import NO_RESET, Owner
@@ -92,7 +93,8 @@ class Board:
         self.console = Console()
         self.talk = Talk(self.console, self.link, self.owner, self.box, self.identity)
         self.sensors = parts.Sensors(self.profile, self.wiring)
-        self.scanner = Scanner(self.sensors, self.outputs, self.owner, number["pump_pm"])
+        self.kept = Kept("kept", files)
+        self.scanner = Scanner(self.sensors, self.outputs, self.owner, self.kept, number["pump_pm"])
         self.safe = ""  # why the board is in safe mode
         self.shortages = 0  # records of a scan given up because memory was short
 
@@ -117,7 +119,7 @@ class Board:
         }
 
     def lost(self) -> "list[int]":
-        """Writes of the log, commands over the rate, unread lines, frames retried, display, memory.
+        """Writes to flash, commands over the rate, unread lines, frames retried, display, memory.
 
         The last counts what was given up because memory was short.
         """
@@ -127,7 +129,8 @@ class Board:
         short = self.shortages + self.slots.shortages + self.owner.shortages + self.talk.shortages
         if self.online is not None:
             short += self.online.shortages()
-        return [self.box.failures, self.link.dropped, self.console.cut, retried, dark, short]
+        failures = self.box.failures + self.kept.failures
+        return [failures, self.link.dropped, self.console.cut, retried, dark, short]
 
     def light_up(self, loop: "Loop | None") -> None:
         """Start the display, if one is wired; without a loop it shows the safe mode."""
@@ -171,6 +174,14 @@ class Board:
             time.sleep_ms(SAMPLE_MS)
         return True
 
+    def boots_fault(self) -> str:
+        """Which row of boots ended in safe mode."""
+        if not self.boots.stored:
+            return "boots: the count cannot be stored"
+        if self.kept.struck:
+            return "boots: resets when the freezer starts"
+        return "boots: three short runs"
+
     def why_safe(self) -> str:
         """Reason for the safe mode, "" to run."""
         if self.boots.reason == SERVICE:
@@ -178,7 +189,7 @@ class Board:
         if self.held():
             return "button"
         if self.locked:
-            return "boots: three short runs"
+            return self.boots_fault()
         return self.fault
 
 

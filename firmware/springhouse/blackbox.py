@@ -29,7 +29,8 @@ RECORD_SIZE = struct.calcsize(_RECORD)
 FIELDS = 22
 
 BATCH_MS = 600000
-_ROOM = 48  # records in RAM: ten minutes and 38 transitions
+_ROOM = 48  # records in RAM: ten minutes and 36 transitions ...
+_LAST_WORDS = 2  # ... and what ends the run
 _BATCHES_A_SEGMENT = 36
 SEGMENTS = 13  # 12 hold 72 h, one more is being written
 _HEAD = "<4sIH"  # magic, sequence number, bytes of payload
@@ -127,8 +128,13 @@ class BlackBox:
         """Add a record; False if the buffer is full until the next flush.
 
         Half of it is kept from changes of settings: a busy owner must not hide what the board did.
+        The last places are kept for what ends a run.
         """
-        most = _PAYLOAD_MOST // 2 if values[0] == SETTING else _PAYLOAD_MOST
+        most = _PAYLOAD_MOST - _LAST_WORDS * RECORD_SIZE
+        if values[0] == SETTING:
+            most = _PAYLOAD_MOST // 2
+        elif values[0] in (FAULT, COMMAND):
+            most = _PAYLOAD_MOST
         if self._used + RECORD_SIZE > most:
             self.dropped = min(self.dropped + 1, 255)
             return False

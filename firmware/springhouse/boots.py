@@ -1,13 +1,16 @@
-"""Boots nobody asked for: the third in a row that lasted under ten minutes means safe mode.
+"""Boots nobody asked for: the third in a row means safe mode.
 
-Two small writes a boot: one counts it, one ten minutes later clears the count. Power-on counts
-like a watchdog reset, since a supply that dips when a motor starts looks the same.
+The row ends when a run has lasted ten minutes and has started the compressor and outlived that, or
+has lasted a day without: a supply that dips when the relay closes must not clear the count one
+second before it does so again. Power-on counts like a watchdog reset, since such a dip looks the
+same. Two small writes a boot.
 """
 
 from springhouse.storage import Files, TwoSlots
 
 TOO_MANY = 3
 CLEAR_S = 600
+QUIET_S = 86400
 
 ABNORMAL, ASKED, SERVICE = range(3)  # what the last run left behind
 
@@ -23,16 +26,27 @@ class Boots:
         self.reason = body[0]
         self.count = body[1]
         self.serial = (body[2] + 1) & 0xFF
+        self.stored = True  # False: this boot could not be counted
 
     def begin(self) -> bool:
-        """Count this boot; True if it must end in safe mode."""
+        """Count this boot; True if it must end in safe mode.
+
+        A boot that cannot be counted may be one of any number: safe mode, too.
+        """
         if self.reason == ABNORMAL:
             self.count = min(self.count + 1, 255)
-        self._save(ABNORMAL)
-        return self.count >= TOO_MANY
+        self.stored = self._save(ABNORMAL) or self._save(ABNORMAL)
+        return self.count >= TOO_MANY or not self.stored
+
+    def lived(self, uptime_s: int, survived: bool) -> None:
+        """Once a second: clear the count when this run has shown that it lasts."""
+        if not self.count or uptime_s < CLEAR_S:
+            return
+        if survived or uptime_s >= QUIET_S:
+            self.clear()
 
     def clear(self) -> None:
-        """The run has lasted ten minutes, or a person has looked."""
+        """The run lasts, or a person has looked."""
         self.count = 0
         self._save(ABNORMAL)
 

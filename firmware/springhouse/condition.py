@@ -34,8 +34,10 @@ STORE_BITS = 11
     BAR_ROOM,  # the owner's mode bars delivery
     PURGE_ASKED,
     SPELL,  # no flow evidence fitted: the bounded spell is over, or its pause runs
-) = [1 << n for n in range(13)]
-ROOM_BITS = 13
+    PAUSE,  # least off-time of pump and fan not yet over
+    MUST_DELIVER,  # least on-time of pump and fan not yet over
+) = [1 << n for n in range(15)]
+ROOM_BITS = 15
 
 # Interlock.
 (
@@ -53,5 +55,6 @@ ROOM_BITS = 13
     LOCK_FAN_CAP,
     LOCK_SPACING,
     LOCK_ALL,  # settings invalid, or the owner's modes off and service
-) = [1 << n for n in range(14)]
-LOCK_BITS = 14
+    LOCK_PAUSE,  # pump and fan may not start
+) = [1 << n for n in range(15)]
+LOCK_BITS = 15

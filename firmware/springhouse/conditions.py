@@ -23,6 +23,7 @@ HOT_BAND_MK = 300  # a room over its limit counts as such until so far below it
 WATER_ICE_MC = 0  # plain water: pump barred if water-in plus error is below ...
 WATER_AIR_MC = 3000  # ... or air at the coil less error is below
 COIL_CLEAR_MK = 300  # and free again so far above
+COOL_NOW_BAND_MK = 200  # three steps of a probe: its dither alone starts nothing
 SPENT_MK = 1000  # delivery ends so far below the warm-fill limit
 
 
@@ -92,9 +93,10 @@ def store_start_mc(memory: "array[int]", settings: "array[int]") -> int:
 
 def room_start_mc(memory: "array[int]", settings: "array[int]") -> int:
     """Room temperature from which delivery starts."""
-    if memory[M.MODE] == W.COOL_NOW:
-        return settings[S.ROOM_TARGET_MC] + 1
-    return settings[S.ROOM_TARGET_MC] + settings[S.ROOM_BAND_MK]
+    band = settings[S.ROOM_BAND_MK]
+    if memory[M.MODE] == W.COOL_NOW and band > COOL_NOW_BAND_MK:
+        band = COOL_NOW_BAND_MK
+    return settings[S.ROOM_TARGET_MC] + band
 
 
 def useful_mk(memory: "array[int]", settings: "array[int]") -> int:
@@ -152,6 +154,13 @@ def coil_water_limit_mc(memory: "array[int]", settings: "array[int]", i: int) ->
     if settings[S.BRINE]:
         return settings[S.BRINE_LIMIT_MC] + settings[S.STORE_LOW_ERR_MK + i] + clear
     return WATER_ICE_MC - settings[S.STORE_LOW_ERR_MK + i] + clear
+
+
+def coil_unseen(memory: "array[int]", settings: "array[int]") -> bool:
+    """Whether nothing trusted tells that the coil is safe; of plain water or air one is enough."""
+    if coil_water_probe(memory) >= 0:
+        return False
+    return settings[S.BRINE] != 0 or coil_air_probe(memory) < 0
 
 
 def coil_cold(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
@@ -241,7 +250,7 @@ def store_word(memory: "array[int]", settings: "array[int]", readings: "array[in
         word |= C.FREEZE
     if not T.waiting(memory, M.OFF_T) and starts_left(memory, settings):
         word |= C.MAY_START
-    if T.waiting(memory, M.ON_T):
+    if T.waiting(memory, M.ON_T) and not T.due(memory, M.ICE_T):
         word |= C.MUST_RUN
     if mains_good(settings, readings):
         word |= C.MAINS
@@ -288,7 +297,7 @@ def room_word(memory: "array[int]", settings: "array[int]", readings: "array[int
         word |= C.ROOM_LOCK
     if mode == W.OFF or mode == W.SERVICE:
         word |= C.BAR_ROOM
-    if mode == W.PURGE:
+    if mode == W.PURGE and not coil_unseen(memory, settings):
         word |= C.PURGE_ASKED
     if spells_only(settings):
         if memory[M.OUT] & O.PUMP:
@@ -296,6 +305,10 @@ def room_word(memory: "array[int]", settings: "array[int]", readings: "array[int
                 word |= C.SPELL
         elif T.waiting(memory, M.SPELL_T):
             word |= C.SPELL
+    if T.waiting(memory, M.DELIVERY_OFF_T):
+        word |= C.PAUSE
+    if T.waiting(memory, M.DELIVERY_ON_T) and P.store_seen(memory):
+        word |= C.MUST_DELIVER
     return word
 
 
@@ -328,7 +341,7 @@ def lock_word(memory: "array[int]", settings: "array[int]", readings: "array[int
         word |= C.LOCK_TRAY
     if room & (C.DRY | C.SPELL):
         word |= C.LOCK_DRY
-    if room & C.COIL:
+    if room & C.COIL or coil_unseen(memory, settings):
         word |= C.LOCK_COIL
     if not room & C.POWER:
         word |= C.LOCK_BATTERY
@@ -338,6 +351,8 @@ def lock_word(memory: "array[int]", settings: "array[int]", readings: "array[int
         word |= C.LOCK_FAN_CAP
     if T.waiting(memory, M.SPACING_T):
         word |= C.LOCK_SPACING
+    if room & C.PAUSE:
+        word |= C.LOCK_PAUSE
     mode = memory[M.MODE]
     if not readings[R.SETTINGS_OK] or mode == W.OFF or mode == W.SERVICE:
         word |= C.LOCK_ALL

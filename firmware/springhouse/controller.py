@@ -17,6 +17,7 @@ from springhouse import memory as M
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
+from springhouse import restart as B
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
@@ -35,7 +36,7 @@ def power_up(memory: "array[int]") -> None:
 
 
 def _first_step(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
-    """History unknown: whole waits; requests and presses from before do not count."""
+    """Whole waits, also for what is known from before; requests from before do not count."""
     now = readings[R.NOW_MS]
     memory[M.BOOTED] = 1
     if S.first_fault(settings) >= 0:
@@ -44,12 +45,16 @@ def _first_step(memory: "array[int]", settings: "array[int]", readings: "array[i
         return
     memory[M.ACK_SEEN] = readings[R.ACK_SEQ]
     memory[M.MODE_SEEN] = readings[R.MODE_SEQ]
+    memory[M.DROP_SEEN] = readings[R.DROP_SEQ]
+    B.resume(memory, settings, now)
     T.arm(memory, M.OFF_T, now, (settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S]) * 1000)
     Q.put_flag(memory, M.FLAG_BOOT_WAIT, True)
     T.arm(memory, M.TRAY_T, now, settings[S.TRAY_RETURN_S] * 1000)
     Q.put_flag(memory, M.FLAG_MAINS, Q.mains_good(settings, readings))
     E.refill_progress(memory, settings)
-    memory[M.ICE_LEFT_MS] = 0  # ice of unknown thickness: none may be added until seen melted
+    T.arm(memory, M.DELIVERY_OFF_T, now, settings[S.DELIVERY_OFF_S] * 1000)
+    if settings[S.ICE_BANK]:
+        memory[M.ICE_T] = T.DUE  # ice of unknown thickness: none is added until seen melted
     for i in range(P.ROOM):
         memory[M.STORE_LOW_STUCK_LEFT_MS + i] = settings[S.STUCK_MIN] * 60000
 
@@ -72,6 +77,7 @@ def next_room_state(state: int, word: int) -> int:
 
 def _observe(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
     """Probes, plan, requests, then everything that latches or waits."""
+    _dropped(memory, settings, readings)
     for i in range(R.PROBES):
         P.update(memory, settings, readings, i)
     E.plan(memory, settings, readings)
@@ -107,6 +113,11 @@ def _note_edges(memory: "array[int]", settings: "array[int]", now: int, out: int
         Q.put_flag(memory, M.FLAG_BOOT_WAIT | M.FLAG_MAINS_WAIT, False)
         if memory[M.STORE_WORD] & C.STORE_FULL:
             E.refill_progress(memory, settings)
+    if rising & (O.PUMP | O.FAN):
+        T.arm(memory, M.DELIVERY_ON_T, now, settings[S.DELIVERY_ON_S] * 1000)
+    if falling & (O.PUMP | O.FAN):
+        memory[M.DELIVERY_ON_T] = T.IDLE
+        T.arm(memory, M.DELIVERY_OFF_T, now, settings[S.DELIVERY_OFF_S] * 1000)
     if rising & O.PUMP:
         if Q.has(settings, F.FLOW):
             T.arm(memory, M.FLOW_T, now, settings[S.PRIME_S] * 1000)
@@ -114,6 +125,19 @@ def _note_edges(memory: "array[int]", settings: "array[int]", now: int, out: int
             T.arm(memory, M.SPELL_T, now, settings[S.SPELL_ON_S] * 1000)
     if falling & O.PUMP and Q.spells_only(settings):
         T.arm(memory, M.SPELL_T, now, settings[S.SPELL_OFF_S] * 1000)
+
+
+def _dropped(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
+    """The outputs dropped by themselves: every motor counts as stopped, with its whole wait."""
+    if readings[R.DROP_SEQ] == memory[M.DROP_SEEN]:
+        return
+    memory[M.DROP_SEEN] = readings[R.DROP_SEQ]
+    now = readings[R.NOW_MS]
+    _note_edges(memory, settings, now, 0)
+    memory[M.OUT] = 0
+    wait_ms = (settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S]) * 1000
+    T.arm_longer(memory, M.OFF_T, now, wait_ms)
+    T.arm_longer(memory, M.DELIVERY_OFF_T, now, settings[S.DELIVERY_OFF_S] * 1000)
 
 
 def step(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:

@@ -31,6 +31,9 @@ def grant(asked: int, out: int, lock: int) -> int:
     if lock & NO_FAN:
         granted &= ~O.FAN
     rising = granted & ~out & _MOTORS
+    if lock & C.LOCK_PAUSE:
+        granted &= ~(rising & ~O.COMPRESSOR)
+        rising &= O.COMPRESSOR
     if lock & C.LOCK_SPACING:
         granted &= ~rising
     elif rising & O.FAN:

@@ -14,7 +14,6 @@ from springhouse import memory as M
 from springhouse import report
 from springhouse import timekeeping as T
 from springhouse.beats import Beats
-from springhouse.boots import CLEAR_S
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.outputs import PulsedRelay
 from springhouse.drivers.probe import ProbeBus
@@ -104,8 +103,9 @@ class Loop:
     async def relay(self) -> None:
         """Half waves of the pulsed relay."""
         while True:
-            self.board.outputs.relay.beat()
-            self.beats.beat(H.RELAY, ticks())
+            now = ticks()
+            self.board.outputs.relay.beat(now)
+            self.beats.beat(H.RELAY, now)
             await asyncio.sleep_ms(PulsedRelay.BEAT_MS)
 
     async def panel(self) -> None:
@@ -202,8 +202,7 @@ class Loop:
             board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
         if self.uptime_s % _BATCH_S == 0:
             board.box.flush()  # between two sensor frames: writing flash holds up everything
-        if self.uptime_s == CLEAR_S:
-            board.boots.clear()
+        board.boots.lived(self.uptime_s, board.scanner.kept.survived)
         self._keep_time()
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
             board.console.start(

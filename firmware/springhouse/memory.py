@@ -1,7 +1,8 @@
 """Slots of the memory record: everything the controller remembers between two steps.
 
 Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due; see
-`timekeeping.py`. Counters saturate. A fresh record is made by `controller.power_up`.
+`timekeeping.py`. Counters saturate. A fresh record is made by `controller.power_up`; what of an
+older one outlives a reset is in `restart.py`.
 """
 
 (
@@ -47,6 +48,8 @@ Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due
     ICE_LEFT_MS,  # ice bank: compressor-on time in the ice zone until seen melted
     STORE_LOW_STUCK_LEFT_MS,
     STORE_HIGH_STUCK_LEFT_MS,
+    MODE_LEFT_MS,  # at power-up: time left of an owner's stop from before; then 0
+    DROP_SEEN,
     # timers
     OFF_T,  # compressor may not start
     ON_T,  # compressor should not stop
@@ -80,8 +83,10 @@ Timers (from TIMERS on) hold -1 idle, -2 due, or the tick at which they fall due
     COIL_T,
     STILL_T,
     STILL_DAY_T,
+    DELIVERY_ON_T,  # pump and fan should not stop
+    DELIVERY_OFF_T,  # pump and fan may not start
     SIZE,
-) = range(75)
+) = range(79)
 
 TIMERS = OFF_T
 

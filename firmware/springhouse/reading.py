@@ -36,5 +36,6 @@ PROBES = 5  # store low, store high, room, coil inlet, air at the coil: everywhe
     MODE,
     MODE_MIN,  # minutes the owner asks for
     MODE_SEQ,  # counts mode requests
+    DROP_SEQ,  # counts how often all outputs, or the relay alone, dropped without being told to
     SIZE,
-) = range(30)
+) = range(31)

@@ -75,8 +75,11 @@ from springhouse import week as N
     NOT_USEFUL,
     STORE_SPENT,
     ROOM_NEAR,
+    PAUSED,
+    MINIMUM_DELIVERY,
+    COIL_UNSEEN,
     SIZE,
-) = range(55)
+) = range(58)
 
 _STORE_LATCHES = (
     (L.LEVEL, LEVEL_LATCHED),
@@ -262,10 +265,20 @@ def _pumping(
 ) -> "tuple[int, int]":
     if memory[M.ROOM_STATE] == K.PURGE:
         return PURGING, mode_left_ms(memory, readings)
+    word = memory[M.ROOM_WORD]
     for timer in (M.FLOW_T, M.FOLLOW_T):
         if T.waiting(memory, timer):
             return PRIMING, left_ms(memory, readings, timer)
+    if word & C.ROOM_COOL or not word & C.USEFUL:
+        return MINIMUM_DELIVERY, left_ms(memory, readings, M.DELIVERY_ON_T)
     return DELIVERING, left_ms(memory, readings, M.SPELL_T)
+
+
+def _soon(memory: "array[int]", readings: "array[int]") -> "tuple[int, int]":
+    """What a pump that is to run waits for."""
+    if memory[M.ROOM_WORD] & C.PAUSE:
+        return PAUSED, left_ms(memory, readings, M.DELIVERY_OFF_T)
+    return STARTING, left_ms(memory, readings, M.SPACING_T)
 
 
 def _no_need(
@@ -274,7 +287,9 @@ def _no_need(
     """Why a room side that could deliver does not."""
     word = memory[M.ROOM_WORD]
     if word & C.PURGE_ASKED:
-        return STARTING, left_ms(memory, readings, M.SPACING_T)
+        return _soon(memory, readings)
+    if memory[M.MODE] == W.PURGE:
+        return COIL_UNSEEN, -1
     if not word & C.ROOM_SEEN:
         return (ROOM_GAINING if memory[M.ROOM_GOOD] > 0 else ROOM_UNSEEN), -1
     if not word & C.WANTED:
@@ -288,7 +303,7 @@ def _no_need(
         return (STORE_SPENT if spent else NOT_USEFUL), -1
     if not word & C.ROOM_WARM and memory[M.ROOM_STATE] != K.DISCHARGE:
         return ROOM_NEAR, -1
-    return STARTING, left_ms(memory, readings, M.SPACING_T)
+    return _soon(memory, readings)
 
 
 def room_reason(

@@ -11,8 +11,12 @@ from springhouse import setting as S
 from springhouse import timekeeping as T
 from springhouse.drivers import light
 from springhouse.drivers.outputs import Outputs
+from springhouse.kept import Kept
 from springhouse.owner import Owner
-from springhouse.parts import Sensors
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.parts import Sensors
 
 try:
     from micropython import heap_lock, heap_unlock
@@ -47,19 +51,23 @@ def locked_step(memory: "array[int]", settings: "array[int]", readings: "array[i
 class Scanner:
     """The three records and what feeds them."""
 
-    def __init__(self, sensors: Sensors, outputs: Outputs, owner: Owner, pump_pm: int) -> None:
+    def __init__(
+        self, sensors: "Sensors", outputs: Outputs, owner: Owner, kept: Kept, pump_pm: int
+    ) -> None:
         self.readings = array("i", [0] * R.SIZE)
         self.memory = array("i", [0] * M.SIZE)
         self.settings = owner.record.settings
         self._sensors = sensors
         self._outputs = outputs
         self._owner = owner
+        self.kept = kept
         self._pump_pm = pump_pm
         self._scan_tick = -1  # of the last scan, -1 = none yet
         self._late = 0
         self.late_stops = 0
         self._gap_ms = 0  # longest between two scans since it was last taken
         controller.power_up(self.memory)
+        kept.put(self.memory)
 
     def gather(self, now: int, gap_ms: int) -> None:
         """Fill the readings record. Allocates nothing."""
@@ -92,6 +100,8 @@ class Scanner:
         readings[R.MODE] = owner.mode
         readings[R.MODE_MIN] = owner.mode_min
         readings[R.MODE_SEQ] = owner.mode_seq
+        if self._outputs.relay.take_drop():
+            self._count_drop()
 
     def run(self, now: int) -> int:
         """Take one scan and drive the outputs; returns the output bits."""
@@ -100,9 +110,9 @@ class Scanner:
         self._gap_ms = max(self._gap_ms, gap_ms)
         self._late = self._late + 1 if gap_ms > LATE_MS else 0
         if self._late >= 2:
-            # Whatever the controller believed about time is no longer worth anything.
+            # Mode, latches, counts and waits stay: ticks are still true. The motors have stopped.
             self._outputs.off()
-            controller.power_up(self.memory)
+            self._count_drop()
             self._late = 0
             self.late_stops = min(self.late_stops + 1, 255)
             return 0
@@ -112,11 +122,25 @@ class Scanner:
             self._owner.changed = False
             self.memory[M.PLAN_SINCE_MIN] = -1
             self.memory[M.PLAN_LENGTH_MIN] = 0
+        latched = self.memory[M.LATCH]
         out = locked_step(self.memory, self.settings, self.readings)
-        self._outputs.write(
-            out, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
-        )
+        if self.memory[M.LATCH] & ~latched:
+            self._outputs.muted = False  # whoever muted the last alarm has not heard this one
+        if self.kept.look(self.memory, now, out):
+            self._write(out & self._outputs.bits)  # what stops does not wait for the flash
+            self.kept.save()
+        self._write(out)
         return out
+
+    def _write(self, bits: int) -> None:
+        """Drive the outputs."""
+        self._outputs.write(
+            bits, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
+        )
+
+    def _count_drop(self) -> None:
+        """Tell the controller that motors stopped without its doing."""
+        self.readings[R.DROP_SEQ] = (self.readings[R.DROP_SEQ] + 1) & 0xFFFF
 
     def take_gap_ms(self) -> int:
         """Longest time between two scans since the last call."""

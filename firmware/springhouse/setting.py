@@ -11,8 +11,8 @@ from springhouse import fitted as F
 WINDOWS = 16
 WINDOW_STRIDE = 4  # kind, days, start minute of the day, end minute of the day
 
-_PLAIN = 61
-SCHEMA_NOW = 1
+_PLAIN = 63
+SCHEMA_NOW = 2
 
 (
     SCHEMA,
@@ -76,6 +76,8 @@ SCHEMA_NOW = 1
     FAN_LEAST_RPM,
     BATTERY_CUT_MV,
     BATTERY_REARM_MV,
+    DELIVERY_ON_S,  # pump and fan: least time on, unless a guard or the owner ends it ...
+    DELIVERY_OFF_S,  # ... and least time off, whatever ended it
 ) = range(_PLAIN)
 
 WINDOW_1_KIND = _PLAIN
@@ -143,6 +145,8 @@ BOUNDS = (
     (60, 5000, 200),  # FAN_LEAST_RPM
     (2500, 60000, 12000),  # BATTERY_CUT_MV
     (100, 5000, 600),  # BATTERY_REARM_MV
+    (30, 900, 120),  # DELIVERY_ON_S
+    (60, 900, 60),  # DELIVERY_OFF_S
 )
 
 WINDOW_BOUNDS = ((0, 3, 0), (0, 127, 0), (0, 1439, 0), (0, 1439, 0))

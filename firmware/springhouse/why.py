@@ -29,6 +29,8 @@ ROOM_CONDITIONS = (
     "delivery barred",
     "purge asked",
     "spell over",
+    "pause of pump and fans",
+    "least run of pump and fans",
 )
 LOCKS = (
     "no compressor: ice threatens",
@@ -45,6 +47,7 @@ LOCKS = (
     "fans capped",
     "start spacing",
     "all off",
+    "no pump or fan start: waiting time",
 )
 
 # By the numbers of reason.py: what the region does, and why. A countdown stands between the two.
@@ -103,6 +106,9 @@ REASONS = (
     ("resting", "store not cold enough to be of use"),
     ("resting", "store spent"),
     ("resting", "room inside its band"),
+    ("waiting", "pump and fans rest between two runs"),
+    ("cooling the room", "until the least run is over"),
+    ("stopped", "nothing shows that the coil is safe"),
 )
 
 

@@ -11,6 +11,7 @@ from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import output as O
 from springhouse import reading as R
+from springhouse import restart as B
 from springhouse import setting as S
 from springhouse import timekeeping as T
 
@@ -195,6 +196,8 @@ def _inputs(own: IntRecord, settings: IntRecord, readings: IntRecord, out: int) 
         readings[R.MODE] = throw(own, W.SIZE + 1)
         readings[R.MODE_MIN] = throw(own, 40)
         readings[R.MODE_SEQ] += 1
+    if happens(own, 12000):
+        readings[R.DROP_SEQ] += 1
 
 
 def episode(
@@ -228,8 +231,8 @@ def episode(
         _temperatures(own, readings, out)
         _frames(own, readings)
         _inputs(own, settings, readings, out)
-        if happens(own, 25000):
-            K.power_up(memory)
+        if happens(own, 8000):
+            B.forget(memory, readings[R.NOW_MS])
             V.reboot(shadow)
         out = K.step(memory, settings, readings)
         broken = 0

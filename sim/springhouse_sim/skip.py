@@ -156,7 +156,7 @@ def control(
             if not changed(memory, before):
                 own[WAKE] = skip_scan.next_wake(memory, settings, readings, sense, watch, tick)
         elif counts[G.ALIVE]:
-            ticks.board_off(memory, counts)
+            ticks.board_off(memory, readings, counts)
         own[COUNTED] = tick - 1
         count_states(board, log, skip, tick)
         ticks.cut_out(sense, x)

@@ -9,6 +9,8 @@ from typing import TypeAlias
 from springhouse import controller as K
 from springhouse import memory as M
 from springhouse import output as O
+from springhouse import reading as R
+from springhouse import restart as B
 from springhouse import setting as S
 
 from springhouse_sim import gauge as G
@@ -102,18 +104,21 @@ def settle(tank: Tank) -> None:
     rates.rates(x, u, p, work[: X.SIZE], t)
 
 
-def board_off(memory: IntRecord, counts: IntRecord) -> None:
-    """Let the board lose its supply: nothing is driven, nothing remembered."""
+def board_off(memory: IntRecord, readings: IntRecord, counts: IntRecord) -> None:
+    """Let the board lose its supply: nothing is driven, nothing remembered but what is kept."""
     counts[G.ALIVE] = 0
-    K.power_up(memory)
+    B.forget(memory, readings[R.NOW_MS])
 
 
 def board_on(memory: IntRecord, shadow: IntRecord, counts: IntRecord) -> None:
     """Let the board start."""
     counts[G.ALIVE] = 1
     counts[G.BOOTS] += 1
-    K.power_up(memory)
-    V.clear(shadow)
+    if counts[G.BOOTS] == 1:
+        K.power_up(memory)
+        V.clear(shadow)
+    else:
+        V.reboot(shadow)
 
 
 def cut_out(sense: IntRecord, x: FloatRecord) -> None:
@@ -214,7 +219,7 @@ def control(
             counts[G.STORE_STATE_S_0 + memory[M.STORE_STATE]] += 1
             counts[G.ROOM_STATE_S_0 + memory[M.ROOM_STATE]] += 1
         elif counts[G.ALIVE]:
-            board_off(memory, counts)
+            board_off(memory, readings, counts)
         cut_out(sense, x)
         drive(u, settings, sense, out)
     G.watch(counts, peaks, x, u, t, settings[S.FLOW_LEAST_ML_MIN] / 1000.0, tick)

@@ -230,16 +230,36 @@ def test_pulsed_relay_drops_without_fresh_orders() -> None:
     pin = FakePin()
     relay = outputs.PulsedRelay(pin)
     relay.set(1)
-    for _ in range(500):
-        relay.beat()
+    for n in range(500):
+        relay.beat(20 * n)
     edges = sum(a != b for a, b in zip(pin.written, pin.written[1:], strict=False))
-    assert len(pin.written) == relay.WORTH
     assert edges == relay.WORTH - 1
-    relay.set(1)
-    relay.beat()
-    relay.set(0)
-    relay.beat()
     assert pin.level == 0
+    beats = len(pin.written)
+    relay.set(1)
+    relay.beat(10_000)
+    assert len(pin.written) == beats, "it stays open until the controller was told"
+    assert relay.take_drop()
+    assert not relay.take_drop()
+    relay.set(1)
+    relay.beat(10_020)
+    assert pin.level == 1
+    relay.set(0)
+    relay.beat(10_040)
+    assert pin.level == 0
+    assert not relay.take_drop()
+
+
+@pytest.mark.parametrize(("gap_ms", "drops"), [(300, False), (301, True)])
+@pytest.mark.parametrize("at", [0, (1 << 30) - 100])
+def test_pulsed_relay_drops_between_half_waves_too_far_apart(
+    gap_ms: int, drops: bool, at: int
+) -> None:
+    relay = outputs.PulsedRelay(FakePin())
+    relay.set(1)
+    relay.beat(at)
+    relay.beat((at + gap_ms) % (1 << 30))
+    assert relay.take_drop() is drops
 
 
 def test_light_flashes_its_code() -> None:

@@ -235,20 +235,29 @@ def test_what_is_lost_is_counted(rig: Rig) -> None:
     assert state["gap"] == 1000
 
 
-def test_two_late_scans_turn_all_off_and_start_over(rig: Rig) -> None:
+def test_two_late_scans_turn_all_off_and_forget_nothing(rig: Rig) -> None:
     rig.run(650)
     rig.board.inputs.trouble("idle", "slow")
     rig.run(5)
     assert all(rig.motors()), "one late scan is forgiven"
+    rig.board.send('{"cmd":"mode","mode":5,"minutes":60}\n')
+    rig.run(3)
+    assert rig.motors() == (0, 0, 0)
     for _ in range(2):
         rig.board.inputs.trouble("idle", "slow")
         rig.run(3)
-    rig.run(4)
-    assert rig.motors()[0] == 0
+    for _ in range(15):
+        rig.run(60)
+        assert rig.motors() == (0, 0, 0), "service stays"
+    assert rig.last()["md"][0] == 5
     assert rig.resets == []
     rig.board.send('{"cmd":"get-state"}\n')
     rig.run(3)
     assert next(r for r in rig.records() if "late" in r)["late"] >= 1
+    rig.board.power_cut()
+    for _ in range(15):
+        rig.run(60)
+        assert rig.motors() == (0, 0, 0), "and over a power cut"
 
 
 @pytest.mark.parametrize("phase_ms", range(50, 1000, 150))

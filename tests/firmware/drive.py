@@ -6,7 +6,7 @@ import zlib
 from array import array
 from collections.abc import Callable, Mapping
 
-from springhouse import condition, controller, fitted, horizon, latch, mode, output
+from springhouse import condition, controller, fitted, horizon, latch, mode, output, restart
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -70,8 +70,13 @@ class Drive:
     # Making things happen.
 
     def boot(self) -> None:
-        """A reset: memory is lost, readings go on."""
+        """A reset of a board that kept nothing: memory is lost, readings go on."""
         controller.power_up(self.memory)
+        self.out = 0
+
+    def reset(self) -> None:
+        """A reset or a power cut of a board that keeps what outlives one."""
+        restart.forget(self.memory, self.readings[R.NOW_MS])
         self.out = 0
 
     def set(self, **changes: int) -> None:

@@ -182,7 +182,7 @@ def _ghost() -> Drive:
 
 def _spell() -> Drive:
     d = Drive(fit=fitted.STORE_LOW | fitted.ROOM, STORE_LOW_MC=6000, ROOM_MC=26000)
-    d.until(lambda d: d.pump, 60)
+    d.until(lambda d: d.pump, 90)
     d.until(lambda d: not d.pump, 700)
     return d
 
@@ -191,6 +191,14 @@ def _starting() -> Drive:
     d = waited(STORE_LOW_MC=3500, STORE_HIGH_MC=3500)
     d.set(ROOM_MC=26000)
     d.until(lambda d: d.fan, 20)
+    return d
+
+
+def _brine_unseen() -> Drive:
+    d = Drive(settings={"BRINE": 1}, STORE_LOW_FAULT=1, STORE_HIGH_FAULT=1, COIL_IN_FAULT=1)
+    d.minutes(11)
+    d.ask(mode.PURGE, 20)
+    d.seconds(5)
     return d
 
 
@@ -220,4 +228,7 @@ ROOM_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.STORE_SPENT, False, lambda: waited(ROOM_MC=29000, STORE_LOW_MC=21000, STORE_HIGH_MC=21000)),
     (R_.ROOM_NEAR, False, lambda: waited(ROOM_MC=24200)),
     (R_.STARTING, True, _starting),
+    (R_.PAUSED, True, lambda: _seconds(Drive(fit=EVERY_SENSOR & ~fitted.TRAY, ROOM_MC=26000), 9)),
+    (R_.MINIMUM_DELIVERY, True, lambda: _set(_set(_delivering(), ROOM_MC=23900), ROOM_MC=23800)),
+    (R_.COIL_UNSEEN, False, _brine_unseen),
 )

@@ -122,7 +122,7 @@ def test_a_start_delayed_into_a_no_start_window_is_called_off() -> None:
     d.minutes(11)
     d.settle()
     d.tick(ROOM_MC=23000)
-    d.minutes(1, 20000)
+    d.minutes(3, 20000)
     d.tick(ROOM_MC=26000, STORE_LOW_MC=5000, STORE_HIGH_MC=5000, COIL_IN_MC=5000)
     assert d.fan
     assert d.store_state == K.CHARGE

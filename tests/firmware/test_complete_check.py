@@ -29,8 +29,8 @@ def test_the_core_has_no_mistake_and_every_case_was_looked_at() -> None:
     found = complete.check()
     assert found.violations == ()
     assert found.states == 13
-    assert found.table_cases == 5 * 2**11 + 8 * 2**13
-    assert found.interlock_cases == 32 * 32 * 2**14
+    assert found.table_cases == 5 * 2**11 + 8 * 2**15
+    assert found.interlock_cases == 32 * 32 * 2**15
 
 
 WRONG_OUTPUT = (0, O.COMPRESSOR, O.COMPRESSOR, 0, O.ALARM)  # compressor on in the freeze guard

@@ -208,10 +208,10 @@ def test_one_change_of_the_room_side(
     assert lock(d) == C.LOCK_FAN_CAP | locked
 
 
-def test_cool_now_starts_right_above_the_target() -> None:
+def test_cool_now_has_a_band_of_three_steps_of_a_probe() -> None:
     d = rested()
     d.memory[M.MODE] = mode.COOL_NOW
-    for mc, expected in ((24000, C.ROOM_COOL), (24001, C.ROOM_WARM)):
+    for mc, expected in ((24000, C.ROOM_COOL), (24001, 0), (24199, 0), (24200, C.ROOM_WARM)):
         d.set(ROOM_MC=mc)
         assert room(d) & (C.ROOM_COOL | C.ROOM_WARM) == expected
 

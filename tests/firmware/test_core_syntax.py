@@ -12,7 +12,7 @@ import springhouse
 CORE = (
     *("condition", "conditions", "controller", "events", "fault", "fitted", "horizon", "interlock"),
     *("latch", "memory", "mode", "output", "probes", "reading", "setting", "statechart"),
-    *("timekeeping", "week"),
+    *("restart", "timekeeping", "week"),
 )
 HOME = Path(springhouse.__file__).parent
 BUILTINS_ALLOWED = {"abs", "len", "min", "range"}  # none allocates on MicroPython as used here

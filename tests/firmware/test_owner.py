@@ -66,7 +66,9 @@ def test_automatic_ends_any_mode_at_once() -> None:
     d = asked(running(), mode.OFF, 600)
     assert not d.out & MOTORS
     d.ask(mode.AUTOMATIC, 0)
-    d.seconds(12)
+    d.seconds(2)
+    assert d.memory[M.MODE] == mode.AUTOMATIC
+    d.seconds(65)
     assert d.pump
 
 
@@ -153,6 +155,8 @@ def test_after_a_service_delivery_goes_on_within_a_minute() -> None:
 
 def test_purge_runs_the_pump_alone_and_starts_no_compressor() -> None:
     d = asked(running(), mode.PURGE, 20)
+    assert not d.out & MOTORS & ~output.COMPRESSOR
+    d.seconds(65)
     assert d.pump
     assert not d.fan
     assert d.room_state == K.PURGE

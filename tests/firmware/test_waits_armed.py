@@ -50,7 +50,11 @@ def test_at_power_up() -> None:
     d = booted()
     d.set(ACK_SEQ=5, MODE_SEQ=6, MODE=mode.COOL_NOW, MODE_MIN=10)
     d.tick()
-    assert running(d) == {M.OFF_T: (431 + 41) * 1000, M.TRAY_T: 701_000}
+    assert running(d) == {
+        M.OFF_T: (431 + 41) * 1000,
+        M.TRAY_T: 701_000,
+        M.DELIVERY_OFF_T: d.settings[S.DELIVERY_OFF_S] * 1000,
+    }
     assert d.memory[M.BOOTED] == 1
     assert (d.memory[M.ACK_SEEN], d.memory[M.MODE_SEEN]) == (5, 6)
     assert d.memory[M.MODE] == mode.AUTOMATIC
@@ -60,7 +64,7 @@ def test_at_power_up() -> None:
 
 
 @pytest.mark.parametrize(
-    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 0), (S.SCHEMA, 2)]
+    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 1), (S.SCHEMA, 3)]
 )
 def test_a_record_out_of_bounds_moves_nothing(slot: int, wrong: int) -> None:
     d = booted()

@@ -200,6 +200,11 @@ ONE_LINE: list[tuple[list[Change], str]] = [
         "freezer.capacity_coefficients: [1, 2, 3]: a list of 10 numbers from -1e+06 to 1e+06",
     ),
     (
+        [("sensors.mains", '"absent"')],
+        'sensors.mains: "absent": fitted unless battery.kind = "none": the board outlives the '
+        "mains, and without it the freezer restarts seconds after a blink",
+    ),
+    (
         [("battery.cell_mah", "20000")],
         'battery.cell_mah: 20000: nothing unless battery.kind = "power_bank"',
     ),

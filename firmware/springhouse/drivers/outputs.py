@@ -4,6 +4,7 @@
 """
 
 from springhouse import output as O
+from springhouse import timekeeping as T
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -25,38 +26,60 @@ class LevelRelay:
         """Drive the level."""
         self._pin.value(on)
 
-    def beat(self) -> None:
+    def beat(self, now: int) -> None:
         """Nothing to keep alive."""
+
+    def take_drop(self) -> bool:
+        """A level stays as it was driven."""
+        return False
 
 
 class PulsedRelay:
     """A relay behind a capacitor: it holds only while the pin alternates.
 
     `beat` turns the pin over, and only `WORTH` times for each `set(1)`: a program that stops, or
-    a control task that stops while the beating goes on, lets the relay drop.
+    a control task that stops while the beating goes on, lets the relay drop. Once it has dropped
+    it stays so until the controller was told (`take_drop`): a compressor that is closed again
+    after a second starts against its own pressure.
     """
 
     WORTH = 100  # two seconds of beats 20 ms apart
     BEAT_MS = 20
+    DROP_MS = 300  # a longer pause may let it drop: 1 uF on 470 kOhm, from 2.6 V to 1.3 V
 
     def __init__(self, pin: "OutputPin") -> None:
         self._pin = pin
         self._left = 0
         self._level = 0
+        self._at = -1  # tick of the latest half wave, -1 = none since it was switched on
+        self._dropped = False
 
     def set(self, on: int) -> None:
         """Allow so many more beats, or stop at once."""
-        self._left = self.WORTH if on else 0
+        if on and not self._dropped:
+            self._left = self.WORTH
+            return
+        self._left = 0
         if not on:
+            self._at = -1
             self._level = 0
             self._pin.value(0)
 
-    def beat(self) -> None:
-        """Next half wave."""
-        if self._left > 0:
+    def beat(self, now: int) -> None:
+        """Next half wave, unless it comes too late or nobody ordered it."""
+        if self._at >= 0 and (not self._left or T.ticks_diff(now, self._at) > self.DROP_MS):
+            self._dropped = True
+            self.set(0)
+        elif self._left > 0:
             self._left -= 1
+            self._at = now
             self._level ^= 1
             self._pin.value(self._level)
+
+    def take_drop(self) -> bool:
+        """Whether the relay dropped by itself since this was last asked."""
+        dropped, self._dropped = self._dropped, False
+        return dropped
 
 
 class Outputs:

@@ -76,6 +76,11 @@ def check_interlock(grant: Grant = interlock.grant) -> tuple[list[str], int]:
         granted,
         "starts in a waiting time",
     )
+    found += _first(
+        (rising & np.uint8(O.PUMP | O.FAN) != 0) & ((lock & C.LOCK_PAUSE) != 0),
+        granted,
+        "starts in the pause of pump and fans",
+    )
     found += _first((rising != 0) & ((lock & C.LOCK_SPACING) != 0), granted, "starts too soon")
     found += _first(rising & (rising - np.uint8(1)) != 0, granted, "starts two motors at once")
     return [*found, *_too_much(granted, asked, out, lock)], granted.size
@@ -91,6 +96,7 @@ def _too_much(granted: Any, asked: Any, out: Any, lock: Any) -> list[str]:
     lost = free & out & ~granted
     found = _first(lost != 0, granted, "stops a motor that nothing bars")
     may_start = free & ~out & ~np.where(lock & C.LOCK_START, O.COMPRESSOR, 0).astype(np.uint8)
+    may_start &= ~np.where(lock & C.LOCK_PAUSE, O.PUMP | O.FAN, 0).astype(np.uint8)
     stuck = (may_start != 0) & ((lock & C.LOCK_SPACING) == 0) & (granted & ~out & motors == 0)
     return [*found, *_first(stuck, granted, "starts no motor though one may")]
 

@@ -15,7 +15,7 @@ it is at most 2**28 ms while scans are no further apart than that.
 from dataclasses import dataclass
 
 from springhouse import condition as C
-from springhouse import controller, horizon
+from springhouse import controller, horizon, restart
 from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import output as O
@@ -76,6 +76,8 @@ def _memory() -> dict[int, Interval]:
     found[M.PROGRESS_MADE_MK] = Interval(-100_000, 100_000)
     for slot in range(M.PROGRESS_LEFT_MS, M.TIMERS):
         found[slot] = Interval(0, T.LONGEST_MS)
+    found[M.MODE_LEFT_MS] = Interval(0, T.LONGEST_MS)
+    found[M.DROP_SEEN] = Interval(0, MOST)
     return found
 
 
@@ -108,6 +110,7 @@ def prove() -> Proven:
     words = {slot: Interval(-(1 << 31), (1 << 31) - 1) for slot in range(S.SIZE)}
     prover.run(S.first_fault, [Record("settings")], State({"settings": words}))
     prover.run(controller.power_up, [Record("memory")], state.copy())
+    prover.run(restart.forget, [Record("memory"), READINGS[R.NOW_MS]], state.copy())
     prover.run(controller.step, three, state.copy())
     prover.run(horizon.horizon, [*three, Record("watch")], state.copy())
     return Proven(prover.operations, prover.widest)

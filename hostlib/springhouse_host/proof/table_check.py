@@ -145,11 +145,19 @@ ROOM_RULES = (
     Rule(O.PUMP | O.FAN, C.POWER, _NO_DELIVERY, "delivery asked for"),
     Rule(
         O.FAN | O.FAN_FULL,
-        C.ROOM_SEEN | C.WANTED | C.USEFUL,
-        C.ROOM_COOL | C.PURGE_ASKED,
+        C.ROOM_SEEN | C.WANTED,
+        C.PURGE_ASKED,
         "fan asked for",
     ),
-    Rule(O.FAN, C.ROOM_WARM, 0, "fan started", starts_only=True),
+    Rule(
+        O.FAN | O.FAN_FULL,
+        C.USEFUL,
+        C.ROOM_COOL,
+        "fan past its least on-time asked for",
+        unless=C.MUST_DELIVER,
+    ),
+    Rule(O.FAN, C.ROOM_WARM | C.USEFUL, C.ROOM_COOL, "fan started", starts_only=True),
+    Rule(O.PUMP | O.FAN, 0, C.PAUSE, "pump or fan started", starts_only=True),
 )
 _WARM_ROOM = C.ROOM_SEEN | C.ROOM_WARM | C.WANTED | C.USEFUL | C.POWER
 _FAULTS = C.ROOM_LOCK | C.TRAY | C.DRY | C.COIL
@@ -164,11 +172,24 @@ ROOM_DUTIES = (
     Duty(
         O.PUMP | O.FAN,
         _WARM_ROOM,
-        _NO_DELIVERY | C.ROOM_COOL | C.PURGE_ASKED,
+        _NO_DELIVERY | C.ROOM_COOL | C.PURGE_ASKED | C.PAUSE,
         "a warm room, healthy and wanted cool, is delivered to",
         from_asking=False,
     ),
-    Duty(O.PUMP, C.PURGE_ASKED | C.POWER, _NO_DELIVERY, "a purge is run", from_asking=False),
+    Duty(
+        O.PUMP,
+        C.PURGE_ASKED | C.POWER,
+        _NO_DELIVERY | C.PAUSE,
+        "a purge is run",
+        from_asking=False,
+    ),
+    Duty(
+        O.FAN,
+        C.ROOM_SEEN | C.WANTED | C.POWER | C.MUST_DELIVER,
+        _NO_DELIVERY | C.PURGE_ASKED,
+        "fans kept for their least on-time",
+        from_asking=True,
+    ),
 )
 
 

@@ -72,6 +72,8 @@ SLOTS: dict[str, Slot] = {
     "fan_still_s": Slot(S.FAN_STILL_S, "s", 1),
     "battery_cut_v": Slot(S.BATTERY_CUT_MV, "V", 1000),
     "battery_rearm_v": Slot(S.BATTERY_REARM_MV, "V", 1000),
+    "delivery_on_s": Slot(S.DELIVERY_ON_S, "s", 1),
+    "delivery_off_s": Slot(S.DELIVERY_OFF_S, "s", 1),
 }
 COUNTS: dict[str, int] = {
     "starts_per_hour": S.STARTS_PER_HOUR,

@@ -44,6 +44,14 @@ def _battery(sensor: str, kind: str) -> Found:
         yield "sensors.battery", sensor, 'absent while battery.kind = "none"'
 
 
+@rule("sensors.mains", "battery.kind")
+def _mains(sensor: str, kind: str) -> Found:
+    """A board on its battery sees a blink of the mains only by a sensor."""
+    if sensor == "absent" and kind != "none":
+        allowed = 'fitted unless battery.kind = "none": the board outlives the mains, and without '
+        yield "sensors.mains", sensor, allowed + "it the freezer restarts seconds after a blink"
+
+
 @rule("battery.kind", "battery.usable_wh", "battery.cell_mah")
 def _battery_size(kind: str, usable_wh: float, cell_mah: float | None) -> Found:
     if cell_mah is not None and kind != "power_bank":
@@ -276,6 +284,7 @@ RULES = (
     _room_probe,
     _tray,
     _battery,
+    _mains,
     _battery_size,
     _power_bank,
     _ice_bank,

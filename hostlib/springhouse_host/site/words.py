@@ -1,5 +1,8 @@
 """What is not guarded and what is taken on trust, in words for a person."""
 
+from dataclasses import dataclass
+from enum import IntEnum
+
 from .probes import probe_error_k
 from .read import SiteFile
 
@@ -33,32 +36,81 @@ TESTED = {  # by what is declared: the key of [commissioned] that keeps its date
 }
 
 
-def unguarded(file: SiteFile) -> list[str]:
+class Severity(IntEnum):
+    """How bad it is that nothing watches something."""
+
+    SERVICE = 1  # less comfort, or an answer that comes late
+    DAMAGE = 2  # a part wears out or breaks
+    DANGER = 3  # water, ice or mains where people are
+
+
+@dataclass(frozen=True)
+class Gap:
+    """Something that nothing watches: the key of the site file, how bad, and what it means."""
+
+    key: str
+    severity: Severity
+    text: str
+
+
+SEVERITY = {
+    "sensors.level": Severity.DANGER,
+    "sensors.floor": Severity.DANGER,
+    "sensors.tray": Severity.DANGER,
+    "sensors.store_high": Severity.DAMAGE,
+    "sensors.flow": Severity.DAMAGE,
+    "sensors.mains": Severity.DAMAGE,
+    "sensors.battery": Severity.DAMAGE,
+    "battery.kind": Severity.SERVICE,
+    "protection.independent_freeze_cutout": Severity.DANGER,
+    "protection.siphon_break": Severity.DANGER,
+    "protection.residual_current_device": Severity.DANGER,
+}
+
+
+def _gap(key: str, text: str) -> Gap:
+    return Gap(key, SEVERITY.get(key, Severity.SERVICE), text)
+
+
+def gaps(file: SiteFile) -> list[Gap]:
     """Return what nothing watches: absent sensors, then protection that is not declared."""
     missing = {key for key, word in file.sensors.model_dump().items() if word == "absent"}
-    found: list[str] = []
+    found: list[Gap] = []
     if "store_high" in missing:
         floor_c = 4.0 + probe_error_k("store_low", file.sensors.ice_point_checked)
-        found.append(
+        text = (
             "ice at the top and the wall of the store is not seen: the compressor stops at "
             f"{floor_c:g} °C"
         )
+        found.append(_gap("sensors.store_high", text))
     if "store_low" in missing:
-        found.append("the bottom of the store is not measured: the probe at the wall stands in")
+        text = "the bottom of the store is not measured: the probe at the wall stands in"
+        found.append(_gap("sensors.store_low", text))
     if {"flow", "coil_in"} <= missing:
-        found.append("flow is not measured: a dry pump is not noticed, it runs in bounded spells")
+        text = "flow is not measured: a dry pump is not noticed, it runs in bounded spells"
+        found.append(_gap("sensors.flow", text))
     elif "flow" in missing:
-        found.append(
+        text = (
             "flow is not measured: a dry pump is noticed only when the coil inlet does not follow "
             "the store within 3 min"
         )
-    found += [text for key, text in ABSENT.items() if key in missing]
+        found.append(_gap("sensors.flow", text))
+    found += [_gap(f"sensors.{key}", text) for key, text in ABSENT.items() if key in missing]
     if file.battery.kind != "none" and "battery" in missing:
-        found.append("battery voltage is not measured: it may be drained below its limit")
+        text = "battery voltage is not measured: it may be drained below its limit"
+        found.append(_gap("sensors.battery", text))
     if file.battery.kind == "power_bank":
-        found.append("a power bank shows no falling voltage: it ends without a warning")
+        text = "a power bank shows no falling voltage: it ends without a warning"
+        found.append(_gap("battery.kind", text))
     declared = file.protection.model_dump()
-    return found + [text for key, text in UNDECLARED.items() if not declared[key]]
+    return found + [
+        _gap(f"protection.{key}", text) for key, text in UNDECLARED.items() if not declared[key]
+    ]
+
+
+def unguarded(file: SiteFile) -> list[str]:
+    """Return the words of all that nothing watches."""
+    return [gap.text for gap in gaps(file)]
 
 
 def _tested(file: SiteFile, key: str) -> str:

@@ -13,7 +13,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from springhouse import controller
+from springhouse import controller, restart
 from springhouse import fault as A
 from springhouse import fitted as F
 from springhouse import memory as M
@@ -212,6 +212,7 @@ class OnBoardBench(Bench):
         origin = int(self.sense[E.TICK_ORIGIN_MS])
         self.controller = BoardController(flash, self._settings, origin, firmware)
         self._follower = array("i", bytes(4 * M.SIZE))
+        controller.power_up(self._follower)
         self.followed: list[Transition] = []  # transitions of the in-process controller, by tick
 
     def run(
@@ -246,7 +247,6 @@ class OnBoardBench(Bench):
             sensing.read(readings, settings, sense, x, u, t, tick)
             if self.controller.process is None:
                 self.controller.power(readings)
-                controller.power_up(self._follower)
                 counts[G.ALIVE] = 1
                 counts[G.BOOTS] += 1
             self._follow(tick)
@@ -255,6 +255,8 @@ class OnBoardBench(Bench):
             self.controller.fill_memory(memory)
             self.controller.tick(readings, week_s)
         else:
+            if counts[G.ALIVE]:
+                restart.forget(self._follower, self._readings[R.NOW_MS])
             self.controller.off()
             counts[G.ALIVE] = 0
             out = 0

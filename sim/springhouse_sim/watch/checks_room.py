@@ -1,6 +1,7 @@
-"""Invariants of the room side and of water: 9-14, 17, 18."""
+"""Invariants of the room side and of water: 9-14, 17, 18, 27."""
 
 from springhouse import fitted as F
+from springhouse import latch as L
 from springhouse import mode as W
 from springhouse import output as O
 from springhouse import reading as R
@@ -14,6 +15,7 @@ from springhouse_sim.watch.tally import tally
 LOW, HIGH, ROOM, COIL_IN, COIL_AIR = range(5)
 SCAN_MS = 1000
 DAY_MS = 86400000
+WANTED = 3  # kind of window
 MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
 DELIVERY = O.PUMP | O.FAN
 
@@ -171,6 +173,96 @@ def coil(
     if settings[S.FITTED] & F.FAN_TACH:
         still_ms = shadow[X.TIME_MS] - shadow[X.AIR_MS]
         tally(cases, violations, 14, still_ms <= settings[S.FAN_STILL_S] * 1000 + 2 * SCAN_MS)
+
+
+def latches(
+    shadow: IntRecord,
+    announced: int,
+    out: int,
+    pressed: bool,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """18: whatever was announced as latched keeps its outputs off until acknowledged.
+
+    A reset, a power cut or a late scan acknowledges nothing.
+    """
+    if pressed:
+        shadow[X.LATCHED] = 0
+    shadow[X.LATCHED] |= announced
+    if shadow[X.LATCHED] & L.STORE:
+        tally(cases, violations, 18, not out & O.COMPRESSOR)
+    if shadow[X.LATCHED] & L.ROOM:
+        tally(cases, violations, 18, out & DELIVERY == 0)
+
+
+def _stop_excused(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> bool:
+    """Whether a guard, the owner or the plan may have ended delivery now.
+
+    What is left are the two ends that need no haste: the room is cool, or the store of no more use.
+    """
+    fitted = settings[S.FITTED]
+    for i in range(5):
+        if fitted & (1 << i) and not U.sure(shadow, readings, i):
+            return True
+    for w in range(S.WINDOWS):
+        if settings[S.WINDOW_1_KIND + S.WINDOW_STRIDE * w] == WANTED:
+            return True
+    if shadow[X.MODE] != W.AUTOMATIC and shadow[X.MODE] != W.COOL_NOW:
+        return True
+    if not readings[R.SETTINGS_OK] or shadow[X.LATCHED] or not readings[R.TRAY_OK]:
+        return True
+    if not fitted & F.FLOW or readings[R.FLOW_ML_MIN] < settings[S.FLOW_LEAST_ML_MIN]:
+        return True
+    if fitted & F.FAN_TACH and readings[R.FAN_RPM] < settings[S.FAN_LEAST_RPM]:
+        return True
+    if not _surely_powered(settings, readings):
+        return True
+    return _maybe_cold(settings, readings)
+
+
+def _surely_powered(settings: IntRecord, readings: IntRecord) -> bool:
+    """Whether pump and fans have a supply beyond doubt."""
+    fitted = settings[S.FITTED]
+    if fitted & F.MAINS and readings[R.MAINS_OK]:
+        return True
+    if not fitted & F.BATTERY:
+        return not fitted & F.MAINS
+    return readings[R.BATTERY_MV] > settings[S.BATTERY_CUT_MV] + settings[S.BATTERY_REARM_MV]
+
+
+def _maybe_cold(settings: IntRecord, readings: IntRecord) -> bool:
+    """Whether the coil could be near freezing."""
+    fitted = settings[S.FITTED]
+    air = U.value_mc(settings, readings, ROOM)
+    if fitted & F.COIL_AIR:
+        air = min(air, U.value_mc(settings, readings, COIL_AIR))
+    water = U.value_mc(settings, readings, LOW if fitted & F.STORE_LOW else HIGH)
+    if fitted & F.COIL_IN:
+        water = min(water, U.value_mc(settings, readings, COIL_IN))
+    return air < 6000 or water < (7000 if settings[S.BRINE] else 1500)
+
+
+def rhythm(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """27: pump and fans rest their least off-time, and run their least on-time if all is well."""
+    now = shadow[X.TIME_MS]
+    for k in range(2):
+        bit = O.FAN if k else O.PUMP
+        if not (out ^ shadow[X.OUT]) & bit:
+            continue
+        since = now - shadow[X.PUMP_MOVED_MS + k]
+        shadow[X.PUMP_MOVED_MS + k] = now
+        if out & bit:
+            tally(cases, violations, 27, since >= settings[S.DELIVERY_OFF_S] * 1000)
+        elif not _stop_excused(shadow, settings, readings):
+            tally(cases, violations, 27, since >= settings[S.DELIVERY_ON_S] * 1000)
 
 
 def battery(

@@ -140,6 +140,8 @@ def stops(
                 limit = settings[S.FLOOR_MC]
             if mc <= limit:
                 excused = True
+    if settings[S.ICE_BANK]:
+        excused = True  # the ration of ice may be used up
     tally(cases, violations, 6, excused or now - shadow[X.C_ON_MS] >= settings[S.MIN_ON_S] * 1000)
 
 

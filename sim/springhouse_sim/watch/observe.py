@@ -1,6 +1,6 @@
 """One scan of the observer: which invariants had a case, which were broken.
 
-Numbers are those of the invariants (1 .. 26). A case is a scan or an edge at which the invariant
+Numbers are those of the invariants (1 .. 28). A case is a scan or an edge at which the invariant
 had something to say.
 """
 
@@ -17,7 +17,7 @@ from springhouse_sim.watch import shadow as X
 from springhouse_sim.watch import trust as U
 from springhouse_sim.watch.tally import tally
 
-COUNTS = 27  # cases and violations are indexed by invariant number; 0 is unused
+COUNTS = 29  # cases and violations are indexed by invariant number; 0 is unused
 LONG_AGO_MS = -(1 << 40)
 _MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
 
@@ -35,20 +35,35 @@ def clear(shadow: IntRecord) -> None:
     shadow[X.LAST_DRY_MS] = LONG_AGO_MS
     shadow[X.TRAY_OPEN_MS] = LONG_AGO_MS
     shadow[X.TRAY_SHUT_MS] = 0
+    shadow[X.PUMP_MOVED_MS] = LONG_AGO_MS
+    shadow[X.FAN_MOVED_MS] = LONG_AGO_MS
     shadow[X.DEMAND_MS] = -1
 
 
+def _dropped(shadow: IntRecord) -> None:
+    """Every output went off by itself."""
+    now = shadow[X.TIME_MS]
+    if shadow[X.OUT] & O.COMPRESSOR:
+        shadow[X.C_OFF_MS] = now
+    if shadow[X.OUT] & O.PUMP:
+        shadow[X.PUMP_MOVED_MS] = now
+    if shadow[X.OUT] & O.FAN:
+        shadow[X.FAN_MOVED_MS] = now
+    shadow[X.OUT] = 0
+
+
 def reboot(shadow: IntRecord) -> None:
-    """The board restarts now: what it cannot remember is not held against it."""
+    """The board restarts now: its outputs drop, and what it need not remember is forgotten.
+
+    Starts, latches, counts and the owner's stops must outlive it.
+    """
     shadow[X.BOOT_MS] = shadow[X.TIME_MS]
     shadow[X.STARTED] = 2  # takes the counters of presses and requests as they stand
-    if shadow[X.OUT] & O.COMPRESSOR:
-        shadow[X.C_OFF_MS] = shadow[X.TIME_MS]
-    shadow[X.OUT] = 0
-    for slot in range(X.START_1_MS, X.START_4_MS + 1):
-        shadow[slot] = LONG_AGO_MS
-    for slot in (X.DRY_TRIES, X.TRAY_OPENINGS, X.FLOOD, X.BATTERY_LOW, X.RUN_TRUST, X.MODE):
-        shadow[slot] = 0
+    _dropped(shadow)
+    shadow[X.BATTERY_LOW] = 0
+    shadow[X.RUN_TRUST] = 0
+    if shadow[X.MODE] != W.OFF and shadow[X.MODE] != W.SERVICE:
+        shadow[X.MODE] = W.AUTOMATIC
     for i in range(5):
         shadow[X.LOW_TRUST + i] = U.NO
         shadow[X.LOW_GOOD + i] = 0
@@ -68,6 +83,10 @@ def _advance_clock(shadow: IntRecord, readings: IntRecord) -> None:
         shadow[X.STARTED] = 1
         shadow[X.ACK_SEEN] = readings[R.ACK_SEQ]
         shadow[X.MODE_SEEN] = readings[R.MODE_SEQ]
+        shadow[X.DROP_SEEN] = readings[R.DROP_SEQ]
+    if readings[R.DROP_SEQ] != shadow[X.DROP_SEEN]:
+        shadow[X.DROP_SEEN] = readings[R.DROP_SEQ]
+        _dropped(shadow)
     shadow[X.NOW_SEEN_MS] = now
 
 
@@ -112,7 +131,7 @@ def observe(
     cases: IntRecord,
     violations: IntRecord,
 ) -> None:
-    """Judge one scan. `memory` serves only to excuse (a latch or a rest that is in force)."""
+    """Judge one scan. `memory` serves to excuse (a rest in force) and as what was announced."""
     _advance_clock(shadow, readings)
     _follow_mode(shadow, readings)
     _follow_mains(shadow, settings, readings)
@@ -122,6 +141,8 @@ def observe(
     shadow[X.ACK_SEEN] = readings[R.ACK_SEQ]
 
     _spacing(shadow, out, cases, violations)
+    if shadow[X.MODE] == W.OFF or shadow[X.MODE] == W.SERVICE:
+        tally(cases, violations, 28, out & _MOTORS == 0)
     latched = memory[M.LATCH] != 0
     resting = memory[M.REST_T] >= 0
     checks_store.probes(shadow, settings, readings, out, cases, violations)
@@ -133,6 +154,8 @@ def observe(
     checks_room.tray(shadow, settings, readings, out, pressed, cases, violations)
     checks_room.flow(shadow, settings, readings, out, pressed, cases, violations)
     checks_room.coil(shadow, settings, readings, out, cases, violations)
+    checks_room.latches(shadow, memory[M.LATCH], out, pressed, cases, violations)
+    checks_room.rhythm(shadow, settings, readings, out, cases, violations)
     checks_room.battery(shadow, settings, readings, out, cases, violations)
     if not readings[R.SETTINGS_OK]:
         tally(cases, violations, 19, out & _MOTORS == 0)

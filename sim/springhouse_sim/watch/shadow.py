@@ -71,5 +71,9 @@
     ROOM_MARK_MC,
     COIL_IN_MARK_MC,
     COIL_AIR_MARK_MC,
+    DROP_SEEN,
+    LATCHED,  # every latch that was announced and not yet acknowledged
+    PUMP_MOVED_MS,  # latest edge of the pump as driven
+    FAN_MOVED_MS,
     SIZE,
-) = range(71)
+) = range(75)
