@@ -76,10 +76,10 @@ class Board:
         self.out = 0
 
     def scan(self, gap_ms: int = 1000, beating: bool = True) -> int:
-        for _ in range(gap_ms // 20):
-            self.now = T.ticks_add(self.now, 20)
-            if beating:
-                self.relay.beat(self.now)
+        if beating and isinstance(self.relay, PulsedRelay):
+            for ms in range(20, gap_ms, 20):
+                self.relay.beat(T.ticks_add(self.now, ms))
+        self.now = T.ticks_add(self.now, gap_ms)
         for i in range(5):
             self.sensors.probes.at_ms[i] = self.now
         before = self.out

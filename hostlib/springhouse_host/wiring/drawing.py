@@ -293,7 +293,7 @@ def _low_side(
     x = BOARD_W / 2
     if pulsed:
         _two_ended(drawing, e.Capacitor(), (x, y), (x + 1.3, y), "10 µF")
-        _word(drawing, x + 1.5, y + 0.7, "two diodes, 1 µF, 100 kΩ", "left")
+        _word(drawing, x + 1.5, y + 0.7, "two diodes, 1 µF, 470 kΩ", "left")
         x += 1.3
     drain = _gate(drawing, x, y).absanchors["drain"]
     _line(drawing, drain, (drain[0], y + 0.9), (drain[0] + 1.2, y + 0.9))

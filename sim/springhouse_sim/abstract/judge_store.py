@@ -114,6 +114,7 @@ def store(
     if before[M.OUT] & ~out & O.COMPRESSOR and left_ms(before, M.ON_T, now) >= 0:
         excused = barred or env[V.MAINS_BAD] or env[V.OWNER_STOP] or env[V.SETTINGS_BAD]
         excused = excused or env[V.FLOODED] or before[M.LATCH] & L.STORE or before[M.REST_T] >= 0
+        excused = excused or (settings[S.ICE_BANK] != 0 and memory[M.ICE_T] == T.DUE)
         if not excused:
             return 6
     if on & ~before[M.OUT]:
