@@ -318,7 +318,7 @@ def test_a_relay_that_dropped_by_itself_stays_off_for_the_whole_off_time(
 def test_a_held_up_beat_shorter_than_the_drive_s_own_store_drops_nothing() -> None:
     board = ready(TornFiles(True), pulsed=True)
     for _ in range(20):
-        board.scan(280, beating=False)
+        board.scan(240, beating=False)
         board.scan(1000)
         assert board.out & output.COMPRESSOR
 

@@ -197,6 +197,15 @@ def _useful(d: Drive, n: int) -> None:
     d.store(19990)
 
 
+def _wide_room(d: Drive, n: int) -> None:
+    d.set(ROOM_MC=24600 if n // 8 % 2 else 23990)  # across the whole band
+
+
+def _wide_store(d: Drive, n: int) -> None:
+    d.set(ROOM_MC=26000)
+    d.store(22100 if n // 8 % 2 else 19900)
+
+
 def _plan(d: Drive, n: int) -> None:
     d.set(ROOM_MC=27000, WEEK_MIN=720 if n // 8 % 2 else 780)
 
@@ -213,7 +222,11 @@ def _mains(d: Drive, n: int) -> None:
 
 @pytest.mark.parametrize("asked", [mode.AUTOMATIC, mode.COOL_NOW, mode.CHARGE_NOW, mode.QUIET])
 @pytest.mark.parametrize(
-    "each", [_room(24000), _room(23970), _room(24180), _room(24480), _useful, _plan, _owner, _mains]
+    "each",
+    [
+        *(_room(mc) for mc in (24000, 23970, 24180, 24480)),
+        *(_wide_room, _wide_store, _useful, _plan, _owner, _mains),
+    ],
 )
 def test_inv_27_dither_starts_pump_and_fan_a_bounded_number_of_times_an_hour(
     asked: int, each: Callable[[Drive, int], None]
