@@ -37,7 +37,8 @@ def test_impossible_pull_down_is_one_line(tmp_path) -> None:
     with pytest.raises(SiteError) as refused:
         site_of(tmp_path, edited(*fast))
     assert len(refused.value.lines) == 1
-    assert "pull_down_h: 0.3 is outside" in refused.value.lines[0]
+    assert ": freezer.pull_down_h: 0.3: mid reading of it: 0.3 is outside" in refused.value.lines[0]
+    assert refused.value.lines[0].count("site.toml") == 1
 
 
 def test_foam_gives_the_cabinet(tmp_path) -> None:

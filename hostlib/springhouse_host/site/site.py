@@ -13,7 +13,7 @@ from springhouse_sim.world.stage import Calendar
 from springhouse_sim.world.tariff import Prices, flat, two_rate
 
 from ..errors import SiteError
-from . import hashes, owner_range, rules, rules_parts, rules_use, settings_record, words
+from . import hashes, owner_range, part_keys, rules, rules_parts, rules_use, settings_record, words
 from .derive import derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
@@ -62,7 +62,7 @@ class Site:
         try:
             return derive(self.file)
         except ValueError as error:
-            raise SiteError(f"{self.path}: {error}") from None
+            raise part_keys.refusal(self.file, error, "mid", self.path) from None
 
     @property
     def evidence(self) -> str:
@@ -82,7 +82,7 @@ class Site:
             try:
                 self._plants[variant] = plant_parts.build(self.file, self.known, variant)
             except ValueError as error:
-                raise SiteError(f"{self.path}: {variant} reading of the labels: {error}") from None
+                raise part_keys.refusal(self.file, error, variant, self.path) from None
         return self._plants[variant]
 
     @cached_property
@@ -102,7 +102,7 @@ class Site:
         try:
             return loop(self.file, self.known, "low").operating_l_min(2.0, 1.0)
         except ValueError as error:
-            raise SiteError(f"{self.path}: weakest reading of the labels: {error}") from None
+            raise part_keys.refusal(self.file, error, "low", self.path) from None
 
     def settings(self) -> "array[int]":
         """Return a fresh settings record for the control core, S.SIZE slots.
@@ -114,8 +114,9 @@ class Site:
 
     @cached_property
     def _settings(self) -> "array[int]":
+        known, weakest_l_min = self.known, self.weakest_l_min
         try:
-            return settings_record.build(self.file, self.known, self.weakest_l_min)
+            return settings_record.build(self.file, known, weakest_l_min)
         except SiteError as error:
             raise SiteError([f"{self.path}: {line}" for line in error.lines]) from None
 
@@ -321,4 +322,5 @@ def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
     found = Site(shown_as, SiteFile(**tables), weather, prices, changed)  # type: ignore[arg-type]
     found.settings()  # the core's own check, so that an accepted file is accepted by the board
     found.extremes()
+    found.variants()  # and by every part, for each reading of its labels
     return found

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from . import param as P
 from . import state as X
-from .check import within
+from .check import PartError, within
 
 KINDS = ("none", "lifepo4", "lead_acid", "power_bank")
 NONE, LIFEPO4, LEAD_ACID, POWER_BANK = range(4)
@@ -46,7 +46,7 @@ class Battery:
 
     def __post_init__(self) -> None:
         if self.kind not in KINDS:
-            raise ValueError(f"Battery.kind: {self.kind!r} is not one of {', '.join(KINDS)}")
+            raise PartError("Battery", "kind", f"{self.kind!r} is not one of {', '.join(KINDS)}")
         low_wh = 0.0 if self.kind == "none" else 1.0
         within("Battery", "usable_wh", self.usable_wh, low_wh, 1e5, "Wh")
         within("Battery", "nominal_v", self.nominal_v, 4.0, 60.0, "V")

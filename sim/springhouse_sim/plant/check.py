@@ -2,6 +2,24 @@
 
 import math
 
+
+class PartError(ValueError):
+    """A part refuses one of its parameters.
+
+    Args:
+        part: name of the class.
+        name: the parameter.
+        why: its value and what is allowed.
+    """
+
+    def __init__(self, part: str, name: str, why: str) -> None:
+        self.part, self.name, self.why = part, name, why
+        super().__init__(f"{part}.{name}: {why}")
+
+    def __reduce__(self) -> tuple[type["PartError"], tuple[str, str, str]]:
+        return type(self), (self.part, self.name, self.why)
+
+
 LEAST_TIME_CONSTANT_S = 3.0
 
 
@@ -9,22 +27,22 @@ def within(part: str, name: str, value: float, low: float, high: float, unit: st
     """Refuse a number outside its allowed range.
 
     Raises:
-        ValueError: naming part, parameter, value and allowed range, when ``value`` is not a
+        PartError: naming part, parameter, value and allowed range, when ``value`` is not a
             finite number from ``low`` to ``high`` inclusive.
     """
     if not math.isfinite(value) or not low <= value <= high:
         suffix = f" {unit}" if unit else ""
-        raise ValueError(f"{part}.{name}: {value:g} is outside {low:g} to {high:g}{suffix}")
+        raise PartError(part, name, f"{value:g} is outside {low:g} to {high:g}{suffix}")
 
 
 def ordered(part: str, low_name: str, low: float, high_name: str, high: float) -> None:
     """Refuse a pair whose first value is not below its second.
 
     Raises:
-        ValueError: naming both parameters.
+        PartError: naming both parameters.
     """
     if not low < high:
-        raise ValueError(f"{part}.{low_name}: {low:g} must be below {high_name} ({high:g})")
+        raise PartError(part, low_name, f"{low:g} must be below {high_name} ({high:g})")
 
 
 def slow_enough(part: str, name: str, heat_capacity_j_k: float, ua_w_k: float) -> None:
@@ -33,11 +51,13 @@ def slow_enough(part: str, name: str, heat_capacity_j_k: float, ua_w_k: float) -
     An explicit step of 5 s would not be stable on it.
 
     Raises:
-        ValueError: naming the parameter and its least value.
+        PartError: naming the parameter and its least value.
     """
     least = LEAST_TIME_CONSTANT_S * ua_w_k
     if heat_capacity_j_k < least:
-        raise ValueError(
-            f"{part}.{name}: {heat_capacity_j_k:g} J/K is too little beside {ua_w_k:g} W/K, "
-            f"at least {least:g} J/K is needed"
+        raise PartError(
+            part,
+            name,
+            f"{heat_capacity_j_k:g} J/K is too little beside {ua_w_k:g} W/K, "
+            f"at least {least:g} J/K is needed",
         )

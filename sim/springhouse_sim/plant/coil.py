@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from . import exchanger, hydraulics, lookup, moist_air
 from . import param as P
 from . import state as X
-from .check import ordered, within
+from .check import PartError, ordered, within
 from .loop import Loop
 
 ARRANGEMENTS = ("cross", "counter")
@@ -65,8 +65,10 @@ class Coil:
         within("Coil", "fan_power_w", self.fan_power_w, 0.1, 500.0, "W")
         within("Coil", "fans", self.fans, 1, 12)
         if self.arrangement not in ARRANGEMENTS:
-            raise ValueError(
-                f"Coil.arrangement: {self.arrangement!r} is not one of {', '.join(ARRANGEMENTS)}"
+            raise PartError(
+                "Coil",
+                "arrangement",
+                f"{self.arrangement!r} is not one of {', '.join(ARRANGEMENTS)}",
             )
         within("Coil", "air_side_fraction", self.air_side_fraction, 0.1, 0.95)
         within("Coil", "heat_capacity_j_k", self.heat_capacity_j_k, 100.0, 1e5, "J/K")

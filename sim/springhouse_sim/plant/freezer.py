@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 from . import lookup
 from . import param as P
 from . import state as X
-from .check import ordered, slow_enough, within
+from .check import PartError, ordered, slow_enough, within
 from .refrigerant import KEPT, Cycle, ideal_cycle, ten_coefficients, volumetric_efficiency
 
 REFRIGERANTS = ("R600a", "R134a")
@@ -69,14 +69,16 @@ class Freezer:
         within("Freezer", "rated_input_w", self.rated_input_w, 20.0, 1500.0, "W")
         within("Freezer", "rated_capacity_w", self.rated_capacity_w, 20.0, 3000.0, "W")
         if self.refrigerant not in REFRIGERANTS:
-            raise ValueError(
-                f"Freezer.refrigerant: {self.refrigerant!r} is not one of {', '.join(REFRIGERANTS)}"
+            raise PartError(
+                "Freezer",
+                "refrigerant",
+                f"{self.refrigerant!r} is not one of {', '.join(REFRIGERANTS)}",
             )
         within("Freezer", "condenser_ua_w_k", self.condenser_ua_w_k, 1.0, 500.0, "W/K")
         within("Freezer", "rated_evaporating_c", self.rated_evaporating_c, -45.0, 15.0, "°C")
         within("Freezer", "rated_condensing_c", self.rated_condensing_c, 20.0, 75.0, "°C")
         if self.polynomial is not None and [len(c) for c in self.polynomial] != [10, 10]:
-            raise ValueError("Freezer.polynomial: two tuples of 10 coefficients are needed")
+            raise PartError("Freezer", "polynomial", "two tuples of 10 coefficients are needed")
         within("Freezer", "capillary_factor", self.capillary_factor, 0.5, 20.0)
         within("Freezer", "clearance", self.clearance, 0.0, 0.08)
         within("Freezer", "condenser_j_k", self.condenser_j_k, 200.0, 1e5, "J/K")
@@ -104,9 +106,11 @@ class Freezer:
         capacity_w, input_w = self.at_rating()
         if not (input_w > 0.0 and low <= self.label_efficiency() <= high):
             name = "rated_capacity_w" if self.polynomial is None else "polynomial"
-            raise ValueError(
-                f"Freezer.{name}: {capacity_w:.4g} W of capacity from {input_w:.4g} W of input at "
-                f"the rating point means an efficiency outside {low:g} to {high:g}"
+            raise PartError(
+                "Freezer",
+                name,
+                f"{capacity_w:.4g} W of capacity from {input_w:.4g} W of input at "
+                f"the rating point means an efficiency outside {low:g} to {high:g}",
             )
 
     @property

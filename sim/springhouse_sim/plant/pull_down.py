@@ -10,6 +10,7 @@ from scipy.optimize import brentq
 
 from . import freezer, store, water
 from . import param as P
+from .check import PartError
 from .freezer import LABEL_EFFICIENCY, Freezer
 from .store import Store
 
@@ -109,9 +110,11 @@ def capacity_from_pull_down_w(
         min(1e3, chill.hours(scale, from_c, to_c, place_c)) for scale in (least, most)
     )
     if not shortest < hours < longest:
-        raise ValueError(
-            f"Freezer.pull_down_h: {hours:g} is outside {shortest:.1f} to {longest:.1f} h, what "
-            f"a machine of {machine.rated_input_w:g} W input can need for this water"
+        raise PartError(
+            "Freezer",
+            "pull_down_h",
+            f"{hours:g} is outside {shortest:.1f} to {longest:.1f} h, what "
+            f"a machine of {machine.rated_input_w:g} W input can need for this water",
         )
     scale = brentq(
         lambda s: min(1e3, chill.hours(s, from_c, to_c, place_c)) - hours, least, most, xtol=1e-4
