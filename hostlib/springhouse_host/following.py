@@ -38,7 +38,13 @@ CHEAP, CHEAP_HOURS = "tariff.cheap_price_per_kwh", "tariff.cheap_hours"
 PLACES: dict[str, dict[str, Any]] = {
     "utility room": {},
     "garage": {"length_m": 6.0, "width_m": 3.0, "height_m": 2.4, "vented": "door-open"},
-    "cellar": {"length_m": 4.0, "width_m": 3.0, "height_m": 2.2, "vented": "closed"},
+    "cellar": {
+        "length_m": 4.0,
+        "width_m": 3.0,
+        "height_m": 2.2,
+        "vented": "closed",
+        "ground": "sand",
+    },
     # Open to the air, so as warm as outdoors; roofed and out of the sun is taken for granted.
     "balcony": {
         "length_m": 2.0,

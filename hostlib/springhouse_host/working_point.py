@@ -45,8 +45,11 @@ class Case:
         """Return what acts on the plant at an hour of the design day by the clock on the wall."""
         w = self.weather
         standard_h = local_hour - self.site.calendar(self.day.start).clock_ahead_min / 60.0
-        hour = w.hour_of(self.day.start + timedelta(hours=standard_h))
+        now = self.day.start + timedelta(hours=standard_h)
+        hour = w.hour_of(now)
         u = U.neutral_given()
+        if self.site.ground is not None:
+            u[U.GROUND_C] = self.site.ground.at_c(now)
         u[U.OUTDOOR_C] = w.between_rows(w.temp_air_c, hour)
         u[U.PRESSURE_PA] = w.between_rows(w.pressure_pa, hour)
         u[U.OUTDOOR_HUMIDITY_RATIO] = moist_air.saturated_humidity_ratio(

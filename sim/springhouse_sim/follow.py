@@ -54,7 +54,7 @@ def quiet_step_s(p: Array) -> float:
         p[P.CONDENSER_J_K] / p[P.CONDENSER_UA_W_K],
         p[P.WINDING_J_K] / p[P.WINDING_UA_W_K],
         p[P.SHELL_J_K] / (p[P.WINDING_UA_W_K] + p[P.SHELL_UA_W_K]),
-        p[P.PLACE_J_K] / (p[P.PLACE_UA_W_K] + p[P.PLACE_TO_ROOM_UA_W_K]),
+        p[P.PLACE_J_K] / (p[P.PLACE_UA_W_K] + p[P.PLACE_GROUND_UA_W_K] + p[P.PLACE_TO_ROOM_UA_W_K]),
         p[P.ROOM_AIR_J_K] / (p[P.AIR_MASS_UA_W_K] + p[P.ENVELOPE_AIR_UA_W_K]),
         p[P.EVAPORATOR_J_K]
         / (

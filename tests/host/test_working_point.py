@@ -40,7 +40,7 @@ INSTALLATIONS = st.fixed_dictionaries(
         "coil.face_width_m": st.floats(0.10, 0.60),
         "coil.face_height_m": st.floats(0.10, 0.60),
         "coil.rows": st.integers(1, 8),
-        "coil.tube_bore_mm": st.floats(4.0, 16.0),
+        "coil.tube_bore_mm": st.floats(4.0, 12.7),
         "coil.circuits": st.integers(1, 4),
         "coil.arrangement": st.sampled_from(["cross", "counter"]),
         "coil.fans": st.integers(1, 4),

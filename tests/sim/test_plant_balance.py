@@ -16,6 +16,7 @@ from springhouse_sim.plant import tap as T
 ENERGY = (
     X.MAINS_J,
     X.OUTDOOR_TO_PLACE_J,
+    X.GROUND_TO_PLACE_J,
     X.OUTDOOR_TO_ROOM_J,
     X.INFILTRATION_SENSIBLE_J,
     X.INFILTRATION_LATENT_J,

@@ -77,9 +77,6 @@ def wiring(
             exists=True,
         ),
     ] = None,
-    mains_v: Annotated[
-        float, typer.Option("--mains-v", min=90, max=260, help="Mains voltage [V].")
-    ] = 230.0,
     run_m: Annotated[
         float | None,
         typer.Option(
@@ -122,7 +119,7 @@ def wiring(
     loaded = load_site(site)
     profile = load_profile(board)
     table = signals(loaded, board, wired)
-    bought = rules.Bought(mains_v, run_m, least_flow_l_min, _drives(drives or (), table), wired)
+    bought = rules.Bought(run_m, least_flow_l_min, _drives(drives or (), table), wired)
     needed, unmet = parts(loaded, profile, bought)
     faults = [*rules.check(loaded, board, profile, table, bought), *unmet]
     if kit:

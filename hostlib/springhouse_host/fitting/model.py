@@ -155,6 +155,7 @@ class Model:
                 u, t = U.neutral_given(), np.zeros(T.SIZE)
                 u[U.FLOW_FACTOR] = self.flow_factor
                 u[U.PRESSURE_PA] = self.pressure_pa
+                u[U.GROUND_C] = stretch.start["ground_c"]
                 drive = stretch.drive.copy()
                 drive[:, follow.SUN_W] *= sun
                 x = self.state(stretch, water_kg, float(mass_k[i]), offset)
@@ -173,6 +174,15 @@ def outdoors(table: pd.DataFrame, site: Site, path: object) -> pd.DataFrame:
 
     weather = site.read_weather()
     table = table.copy()
+    ahead = pd.Timedelta(minutes=site.file.weather.clock_ahead_min)
+    table["ground_c"] = (
+        20.0
+        if site.ground is None
+        else [
+            site.ground.at_c(stamp.to_pydatetime())
+            for stamp in pd.DatetimeIndex(table.index) - ahead
+        ]
+    )
     if not table["outdoor_c"].notna().any() and weather.cyclic:
         raise KnownError(
             f"{path}: no outdoor_c, and the site's weather is a typical year, not this one: "
@@ -182,7 +192,6 @@ def outdoors(table: pd.DataFrame, site: Site, path: object) -> pd.DataFrame:
     if table["outdoor_c"].notna().all() and table["sun_w"].notna().any():
         table["sun_w"] = table["sun_w"].interpolate(method="time", limit_direction="both")
         return table
-    ahead = pd.Timedelta(minutes=site.file.weather.clock_ahead_min)
     sun_w = Outdoors(weather, site.glazing()).hourly_sun_w
     found = np.empty((2, len(table)))
     for i, stamp in enumerate(pd.DatetimeIndex(table.index) - ahead):
@@ -357,6 +366,7 @@ def _stretch(table: pd.DataFrame, duties: Array, seconds: Array) -> Stretch | No
         return None
     row = table.iloc[0]
     start = {name: float(row[name]) for name in ("store_low_c", "store_high_c", "room_c")}
+    start["ground_c"] = float(row["ground_c"])
     start["place_c"] = float(row["outdoor_c"] if np.isnan(row["place_c"]) else row["place_c"])
     ratio = float(row["humidity_ratio"])
     if np.isnan(ratio):

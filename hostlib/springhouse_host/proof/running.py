@@ -13,6 +13,7 @@ from springhouse import setting as S
 from springhouse_sim import sense as E
 from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.trace import Trace
+from springhouse_sim.world.ground import Wave
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.owner import EmptyTray
 from springhouse_sim.world.stage import Actor
@@ -46,16 +47,16 @@ class Result:
 
 
 @lru_cache(maxsize=4)
-def _kept_outdoors(site_name: str, glazing: tuple[Glazing, ...]) -> Outdoors:
-    return Outdoors(site_of(site_name, "{}").read_weather(), glazing)
+def _kept_outdoors(site_name: str, glazing: tuple[Glazing, ...], ground: Wave | None) -> Outdoors:
+    return Outdoors(site_of(site_name, "{}").read_weather(), glazing, ground)
 
 
 def _outdoors(site: Site, variant: Variant) -> Outdoors:
     """Return the weather on the site's windows; a site with other weather reads its own."""
-    glazing = site.glazing(variant)
+    glazing, ground = site.glazing(variant), site.ground
     if site.weather != site_of(site.path, "{}").weather:
-        return Outdoors(site.read_weather(), glazing)
-    return _kept_outdoors(site.path, glazing)
+        return Outdoors(site.read_weather(), glazing, ground)
+    return _kept_outdoors(site.path, glazing, ground)
 
 
 @lru_cache(maxsize=3)

@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 from springhouse_sim.plant.plant import Plant
 
-from .running import TRIP_C, Charging, Continuous, highest_c
+from .running import TRIP_C, Charging, Continuous, highest_c, lowest_c
 
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
 RETURN_BELOW_SURFACE = 0.1  # share of the depth
@@ -126,6 +126,12 @@ def standing(
         f"its place reaches {at_work.place_hottest_c:.1f} °C at the hottest hour with the "
         f"compressor on, {verdict} the {limit_c:g} °C of class {climate_class}"
     )
+    if at_work.place_coldest_c < lowest_c(climate_class):
+        found.append(
+            f"its place falls to {at_work.place_coldest_c:.1f} °C at the coldest hour of that day, "
+            f"BELOW the {lowest_c(climate_class):g} °C of class {climate_class}: its oil and "
+            "thermostat are not made for it"
+        )
     if at_work.winding_hottest_c > TRIP_C:
         found.append(
             f"its motor would pass the {TRIP_C:g} °C at which its protector is taken to open "

@@ -88,6 +88,7 @@ class Charging:
     input_w: float
     place_mean_c: float
     place_hottest_c: float
+    place_coldest_c: float  # at the coldest hour of the day, compressor off
     winding_hottest_c: float  # of the motor then, its protector left out
     rejected_w: float
     outside_envelope: bool
@@ -102,6 +103,11 @@ def highest_c(climate_class: str) -> float:
     return max(CLASS_C[part][1] for part in climate_class.split("-"))
 
 
+def lowest_c(climate_class: str) -> float:
+    """Return the lowest temperature a climate class allows around the freezer [°C]."""
+    return min(CLASS_C[part][0] for part in climate_class.split("-"))
+
+
 def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Charging:
     """Return the compressor at ``store_c`` in the charging hours' mean and at the hottest hour."""
     u = np.mean(case.day_given(windows), axis=0)
@@ -110,6 +116,10 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
     hot = u.copy()
     hot[U.OUTDOOR_C] = max(float(g[U.OUTDOOR_C]) for g in case.day_given())
     hot_x, _, _ = case.steady(hot, store_c, 0.01)
+    cold = u.copy()
+    cold[U.COMPRESSOR_RELAY] = 0.0
+    cold[U.OUTDOOR_C] = min(float(g[U.OUTDOOR_C]) for g in case.day_given())
+    cold_x, _, _ = case.steady(cold, store_c, 0.01)
     gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
     return Charging(
         net_w=float(dx[X.EVAPORATOR_J] - gains_w),
@@ -117,6 +127,7 @@ def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Chargin
         input_w=float(dx[X.FREEZER_J]),
         place_mean_c=float(x[X.PLACE_C]),
         place_hottest_c=float(hot_x[X.PLACE_C]),
+        place_coldest_c=float(cold_x[X.PLACE_C]),
         winding_hottest_c=float(hot_x[X.WINDING_C]),
         rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
         outside_envelope=bool(t[T.OUTSIDE_RATED] > 0.5),

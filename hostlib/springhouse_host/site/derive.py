@@ -13,6 +13,7 @@ from springhouse_sim.plant.envelope import box_w_k
 
 from . import owner_settings as O
 from .fields import Given
+from .ground import Basement
 from .known import Known, derived, ratios, stated
 from .read import SiteFile
 
@@ -199,6 +200,21 @@ def _place(file: SiteFile, known: dict[str, Known]) -> None:
     floor_m2 = place.length_m * place.width_m
     walls_m2 = 2.0 * (place.length_m + place.width_m) * place.height_m + floor_m2
     air_w_k = AIR_WH_M3_K * floor_m2 * place.height_m * VENT_PER_H[place.vented]
+    cellar = basement(file)
+    if cellar is not None:
+        walls_m2 -= cellar.wall_m2
+        _put(
+            known,
+            "place.ground_ua_w_k",
+            place.ground_ua_w_k,
+            lambda: derived(
+                cellar.steady_w_k(),
+                "W/K",
+                "floor and walls against ground by EN ISO 13370, from memory; soil ±40 %",
+                better=1,
+                spread=(0.7, 1.4),
+            ),
+        )
     _put(
         known,
         "place.ua_w_k",
@@ -211,6 +227,17 @@ def _place(file: SiteFile, known: dict[str, Known]) -> None:
             spread=(0.6, 1.5),
         ),
     )
+
+
+def basement(file: SiteFile) -> Basement | None:
+    """Return the part of the place that lies in the ground, None where nothing does."""
+    place = file.place
+    if place.ground == "none" or place.is_cooled_room:
+        return None
+    deep_m = min(place.height_m, place.floor_depth_m)
+    most_m2 = 2.0 * (place.length_m + place.width_m) * deep_m
+    wall_m2 = most_m2 if place.ground_wall_m2 is None else min(most_m2, place.ground_wall_m2)
+    return Basement(place.length_m * place.width_m, wall_m2, deep_m, place.ground)
 
 
 def _room(file: SiteFile, known: dict[str, Known]) -> None:

@@ -129,6 +129,7 @@ def _place(file: SiteFile, picked: Mapping[str, float]) -> Place:
     floor_m2 = 0.0 if place.is_cooled_room else place.length_m * place.width_m
     return Place(
         ua_w_k=picked["place.ua_w_k"],
+        ground_ua_w_k=picked.get("place.ground_ua_w_k", 0.0),
         heat_capacity_j_k=max(LEAST_PLACE_J_K, 1000.0 * PLACE_KJ_M2_K * floor_m2),
         initial_c=start_c,
         room_ua_w_k=PLACE_IS_ROOM_W_K if place.is_cooled_room else 0.0,

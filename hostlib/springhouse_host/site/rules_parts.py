@@ -17,6 +17,24 @@ def _place_is_room(is_room: bool, ua: Given | None) -> Found:
         yield "place.ua_w_k", ua.value, "nothing while place.is_cooled_room = true"
 
 
+@rule("place.is_cooled_room", "place.ground")
+def _room_in_ground(is_room: bool, ground: str) -> Found:
+    if is_room and ground != "none":
+        yield "place.ground", ground, "none while place.is_cooled_room = true"
+
+
+@rule("place.ground", "place.ground_ua_w_k", "place.ground_wall_m2", "place.ground_c")
+def _no_ground(
+    ground: str, ua: Given | None, wall_m2: float | None, ground_c: float | None
+) -> Found:
+    if ground != "none":
+        return
+    stated_ua = None if ua is None else ua.value
+    for key, value in (("ua_w_k", stated_ua), ("wall_m2", wall_m2), ("c", ground_c)):
+        if value is not None:
+            yield f"place.ground_{key}", value, 'nothing while place.ground = "none"'
+
+
 # Sensors and protection.
 
 
@@ -280,6 +298,8 @@ def _house(inside_m2: float, ua: Given | None, house_c: float | None) -> Found:
 
 RULES = (
     _place_is_room,
+    _room_in_ground,
+    _no_ground,
     _store_probe,
     _room_probe,
     _tray,

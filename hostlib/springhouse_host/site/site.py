@@ -13,8 +13,18 @@ from springhouse_sim.world.stage import Calendar
 from springhouse_sim.world.tariff import Prices, flat, two_rate
 
 from ..errors import SiteError
-from . import hashes, owner_range, part_keys, rules, rules_parts, rules_use, settings_record, words
-from .derive import derive
+from . import (
+    hashes,
+    heights,
+    owner_range,
+    part_keys,
+    rules,
+    rules_parts,
+    rules_use,
+    settings_record,
+    words,
+)
+from .derive import basement, derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
 from .promises import Promise, promises
@@ -24,6 +34,7 @@ from .weather_file import WeatherFile, price_file, weather_file
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.plant import Plant
+    from springhouse_sim.world.ground import Wave
     from springhouse_sim.world.people import People
     from springhouse_sim.world.sun import Glazing
     from springhouse_sim.world.weather import Weather
@@ -233,6 +244,28 @@ class Site:
         """Return the calendar of a scenario that begins at a standard time of the weather."""
         return Calendar(start, round(self.file.weather.clock_ahead_min))
 
+    @cached_property
+    def ground(self) -> "Wave | None":
+        """Return the temperature behind the walls of a cellar, None where there is no ground.
+
+        Raises:
+            SiteError: where neither file nor weather says how warm it is.
+        """
+        from springhouse_sim.world.ground import Wave, yearly
+
+        cellar = basement(self.file)
+        if cellar is None:
+            return None
+        if self.file.place.ground_c is not None:
+            return Wave(self.file.place.ground_c, 0.0, 0.0)
+        try:
+            return cellar.behind(yearly(self.read_weather()))
+        except ValueError:
+            raise SiteError(
+                f"{self.path}: place.ground_c: missing: from -10 to 30 °C, needed beside "
+                "place.ground where the weather is no whole year"
+            ) from None
+
     def glazing(self, variant: Variant = "mid") -> "tuple[Glazing, ...]":
         """Return the windows of the room."""
         from springhouse_sim.world.sun import Glazing
@@ -281,7 +314,7 @@ def load_site(site: str | Path, changes: Mapping[str, Any] | None = None) -> Sit
     Args:
         site: path, or built-in word.
         changes: values by "table.key" that take the place of those in the file; None leaves a key
-            out.
+            out. Return and high probe move along with ``store.water_litres``.
 
     Raises:
         SiteError: carrying a line for every fault of the file.
@@ -302,6 +335,9 @@ def _load(path: Path, shown_as: str, changes: Mapping[str, Any]) -> Site:
         changed = json.dumps(dict(changes), sort_keys=True)
     except TypeError as error:
         raise SiteError(f"{shown_as}: changes: {error}: values as in a site file") from None
+    store = raw.get("store")
+    if isinstance(store, dict):
+        store.update(heights.moved(store, changes))
     for where, value in changes.items():
         table, _, key = where.partition(".")
         part = raw.setdefault(table, {})

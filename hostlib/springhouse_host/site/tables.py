@@ -30,6 +30,7 @@ SensorWord = Annotated[Literal["fitted", "absent"], Word(("fitted", "absent"))]
 PROBES = ("store_low", "store_high", "room", "coil_in", "coil_air")
 CLIMATE_CLASSES = ("SN", "N", "ST", "T", "SN-N", "SN-ST", "SN-T", "N-ST", "N-T", "ST-T")
 SIDES = ("none", "n", "ne", "e", "se", "s", "sw", "w", "nw")
+GROUNDS = ("none", "clay", "sand", "rock")
 WEATHER_WORDS = ("greensboro-tmy3", "miami-tmy2", "sand-point-tmy3")
 
 
@@ -56,6 +57,12 @@ class PlaceTable(Table):
     vented: Annotated[str, Word(("closed", "door-open", "window-open"))]
     is_cooled_room: Flag = False
     ua_w_k: Annotated[Given | None, Gradeable("W/K", 0.1, 5000)] = None
+    # A cellar: what soil lies behind its walls, how deep its floor, how much of its walls it covers
+    ground: Annotated[str, Word(GROUNDS)] = "none"
+    floor_depth_m: Annotated[float, Quantity("m", 0.3, 8)] = 2.0
+    ground_wall_m2: Annotated[float | None, Quantity("m2", 0, 1000)] = None  # None: all four
+    ground_ua_w_k: Annotated[Given | None, Gradeable("W/K", 0.1, 5000)] = None
+    ground_c: Annotated[float | None, Quantity("°C", -10, 30)] = None  # measured at its walls
     start_c: Annotated[float | None, Quantity("°C", -20, 55)] = None
 
 
@@ -65,6 +72,7 @@ class FreezerTable(Table):
     cabinet_litres: Annotated[float, Quantity("L", 20, 2000)]
     label_input_w: Annotated[float, Quantity("W", 20, 1500)]
     label_kwh_year: Annotated[float, Quantity("kWh/year", 30, 3000)]
+    mains_v: Annotated[float, Quantity("V", 90, 260)] = 230.0  # as its label says
     climate_class: Annotated[str, Word(CLIMATE_CLASSES)]
     refrigerant: Annotated[str, Word(("R600a", "R134a"))]
     foam_mm: Annotated[float | None, Quantity("mm", 10, 200)] = None

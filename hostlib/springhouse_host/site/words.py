@@ -25,7 +25,7 @@ DECLARED = {
     "independent_freeze_cutout": "an independent freeze cut-out in series with the freezer, tested "
     "by hand",
     "siphon_break": "a siphon break above the water line, tested with the plug pulled",
-    "residual_current_device": "a residual-current device (30 mA or less) feeding the freezer",
+    "residual_current_device": "a residual-current device ({trips}) feeding the freezer",
 }
 
 TESTED = {  # by what is declared: the key of [commissioned] that keeps its date
@@ -70,6 +70,20 @@ SEVERITY = {
 
 def _gap(key: str, text: str) -> Gap:
     return Gap(key, SEVERITY.get(key, Severity.SERVICE), text)
+
+
+GROUND_FAULT_BELOW_V = 150.0  # mains of 100 to 127 V: North America, parts of Asia
+
+
+def trips(file: SiteFile) -> str:
+    """Return at what current the device that protects people trips.
+
+    Ground-fault interrupters of class A trip at 4 to 6 mA (UL 943), residual-current devices for
+    protection of people at 30 mA or less (IEC 61008); both from memory.
+    """
+    if file.freezer.mains_v < GROUND_FAULT_BELOW_V:
+        return "a ground-fault interrupter, 4 to 6 mA"
+    return "30 mA or less"
 
 
 def gaps(file: SiteFile) -> list[Gap]:
@@ -122,7 +136,11 @@ def _tested(file: SiteFile, key: str) -> str:
 def assumes(file: SiteFile) -> list[str]:
     """Return what the owner declares and no simulation can show."""
     declared = file.protection.model_dump()
-    found = [text + _tested(file, key) for key, text in DECLARED.items() if declared[key]]
+    found = [
+        text.format(trips=trips(file)) + _tested(file, key)
+        for key, text in DECLARED.items()
+        if declared[key]
+    ]
     found.append(
         "the other parts of wiring/required_hardware.md and its proof tests, such as floats lifted "
         "by hand every month"

@@ -101,4 +101,4 @@ def place_drop(p: Array) -> float:
     """Return how far, as a share, a store at 0 °C could cool its place at most."""
     taken = gain_w_k(p) + p[P.CABINET_FLOOR_UA_W_K] + p[P.LID_UA_W_K]
     taken += 2.0 * p[P.TUBE_PLACE_UA_W_K]
-    return float(taken / (taken + p[P.PLACE_UA_W_K]))
+    return float(taken / (taken + p[P.PLACE_UA_W_K] + p[P.PLACE_GROUND_UA_W_K]))

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 from springhouse import fitted as F
 
 from ..site.tables import PROBES
+from ..site.words import trips
 from . import bus, sums
 from .rules import Bought
 
@@ -116,15 +117,16 @@ def fuse_a(site: "Site") -> float:
     return size
 
 
-def _mains(site: "Site", _profile: "Profile", bought: Bought) -> Iterator[Part]:
+def _mains(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Part]:
     watts = site.file.freezer.label_input_w
-    running_a, start_a = sums.motor_a(watts, bought.mains_v)
+    mains_v = site.file.freezer.mains_v
+    running_a, start_a = sums.motor_a(watts, mains_v)
     yield Part(
         "relay for the freezer",
         1,
-        f"motor rated, {start_a:.0f} A or more for a moment, {bought.mains_v:g} V, coil isolated "
+        f"motor rated, {start_a:.0f} A or more for a moment, {mains_v:g} V, coil isolated "
         "from the contact, off without drive",
-        f"{watts:g} W / ({bought.mains_v:g} V x {sums.POWER_FACTOR:g}) = {running_a:.1f} A "
+        f"{watts:g} W / ({mains_v:g} V x {sums.POWER_FACTOR:g}) = {running_a:.1f} A "
         f"running, x {sums.START_FACTOR:g} at the start = {start_a:.1f} A",
         True,
     )
@@ -135,7 +137,9 @@ def _mains(site: "Site", _profile: "Profile", bought: Bought) -> Iterator[Part]:
         "the one thing left when a relay contact welds",
         True,
     )
-    yield Part("residual-current device", 1, "trips at 30 mA or less", "wet hands, wet floor", True)
+    yield Part(
+        "residual-current device", 1, f"trips: {trips(site.file)}", "wet hands, wet floor", True
+    )
 
 
 def _battery(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Part]:

@@ -62,7 +62,6 @@ CHIPS = {"pico_w": _RP2, "pico_2w": _RP2, "esp32": _ESP32}
 class Bought:
     """What is known of the parts at hand; defaults are what the parts list asks for."""
 
-    mains_v: float = 230.0
     run_m: float | None = None  # cable from board to coil, None: half the tube
     least_flow_l_min: float = LEAST_FLOW_L_MIN
     drives_v: Mapping[str, float] = field(default_factory=dict)  # signal: volts it puts on a pin

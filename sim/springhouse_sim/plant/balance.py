@@ -37,6 +37,7 @@ def energy_in_j(x: NDArray[np.float64]) -> float:
     return float(
         x[X.MAINS_J]
         + x[X.OUTDOOR_TO_PLACE_J]
+        + x[X.GROUND_TO_PLACE_J]
         + x[X.OUTDOOR_TO_ROOM_J]
         + x[X.INFILTRATION_SENSIBLE_J]
         + x[X.INFILTRATION_LATENT_J]

@@ -25,6 +25,7 @@ from numpy.typing import NDArray
     PEOPLE_MOISTURE_KG_S,
     EQUIPMENT_W,
     PLACE_GAIN_W,  # other heat where the freezer stands
+    GROUND_C,  # behind the walls of its place, as far as they are below ground
     # faults and tolerances
     CAPACITY_FACTOR,  # compressor capacity, 1
     FLOW_FACTOR,  # loop flow, 1
@@ -36,7 +37,7 @@ from numpy.typing import NDArray
     CABINET_FACTOR,  # heat gain through the cabinet, 1
     CHECK_VALVE_OPEN,  # 0 or 1: the check valve no longer shuts
     SIZE,
-) = range(25)
+) = range(26)
 WEATHER = OUTDOOR_C  # first of three slots that run along a straight line
 SLOPES = OUTDOOR_K_S - OUTDOOR_C
 
@@ -52,7 +53,7 @@ def neutral_given() -> NDArray[np.float64]:
     """Return a given record, shape (SIZE,): everything off, mains on, mild weather, no fault."""
     u = np.zeros(SIZE)
     u[MAINS] = 1.0
-    u[OUTDOOR_C] = 20.0
+    u[OUTDOOR_C] = u[GROUND_C] = 20.0
     u[OUTDOOR_HUMIDITY_RATIO] = 0.008
     u[PRESSURE_PA] = 101325.0
     u[CAPACITY_FACTOR] = 1.0

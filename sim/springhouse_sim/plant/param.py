@@ -48,6 +48,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     RATED_CONDENSING_HIGH_C,
     # place
     PLACE_UA_W_K,
+    PLACE_GROUND_UA_W_K,
     PLACE_TO_ROOM_UA_W_K,
     PLACE_J_K,
     # loop
@@ -110,7 +111,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     BATTERY_DROPS_ON_CHANGEOVER,
     BOARD_W,
     SCALARS,
-) = range(97)
+) = range(98)
 
 # Natural convection at the dry evaporator wall, W/m2: water C by evaporator C.
 FILM_WATER_FROM_C = 0.0

@@ -99,9 +99,11 @@ def place(
     """Heat of the place of the freezer: everything the other parts reject (called last)."""
     outdoor_c = U.now(u, U.OUTDOOR_C, x[X.WEATHER_AGE_S])
     outdoor_w = p[P.PLACE_UA_W_K] * (outdoor_c - x[X.PLACE_C])
+    ground_w = p[P.PLACE_GROUND_UA_W_K] * (u[U.GROUND_C] - x[X.PLACE_C])
     dx[X.OUTDOOR_TO_PLACE_J] = outdoor_w
+    dx[X.GROUND_TO_PLACE_J] = ground_w
     dx[X.PLACE_GAIN_J] = u[U.PLACE_GAIN_W]
-    into_w = outdoor_w + u[U.PLACE_GAIN_W]
+    into_w = outdoor_w + ground_w + u[U.PLACE_GAIN_W]
     into_w += dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]
     into_w += dx[X.PUMP_J] - dx[X.PUMP_TO_WATER_J] + dx[X.BOARD_J] + dx[X.BATTERY_LOSS_J]
     into_w -= dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]

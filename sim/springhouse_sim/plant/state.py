@@ -64,6 +64,7 @@ MOTOR_STALLED = 2.0
     BOARD_J,
     # totals: heat that crosses the boundary of the whole, J, positive inward
     OUTDOOR_TO_PLACE_J,
+    GROUND_TO_PLACE_J,
     OUTDOOR_TO_ROOM_J,  # through walls and glass, from the rest of the house too
     INFILTRATION_SENSIBLE_J,
     INFILTRATION_LATENT_J,
@@ -101,6 +102,6 @@ MOTOR_STALLED = 2.0
     COMPRESSOR_RUN_S,
     OUTSIDE_RATED_S,  # of these, outside the rated envelope of the compressor's data
     SIZE,
-) = range(_AFTER_ICE, _AFTER_ICE + 72)
+) = range(_AFTER_ICE, _AFTER_ICE + 73)
 
 TOTALS = MAINS_J

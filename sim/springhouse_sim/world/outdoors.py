@@ -8,6 +8,7 @@ from numpy.typing import NDArray
 from ..plant import given as U
 from ..plant import moist_air
 from ..plant import state as X
+from .ground import Wave
 from .stage import Events, Stage
 from .sun import Glazing, through_window_w
 from .weather import HOUR_S, Weather
@@ -22,12 +23,13 @@ class Outdoors:
     """Writes temperature, moisture, sun, their slopes and the pressure every half hour.
 
     The first three run along the straight lines between hourly values; irradiance means belong to
-    the middle of their hour. Pressure holds for the half hour. ``glazing`` are all windows of the
-    room.
+    the middle of their hour. Pressure and ground hold for the half hour. ``glazing`` are all
+    windows of the room, ``ground`` is what lies behind the walls of a cellar.
     """
 
     weather: Weather
     glazing: tuple[Glazing, ...] = ()
+    ground: Wave | None = None
     hourly_sun_w: NDArray[np.float64] = field(init=False, repr=False)  # by row of the weather
     # What is written from a knot on [s of the series]: scenarios of one site see the same days.
     _lines: dict[int, Line] = field(init=False, repr=False)
@@ -46,7 +48,10 @@ class Outdoors:
     def write(self, stage: Stage) -> int:
         """Write the weather from now on; return for how long [s]."""
         w = self.weather
-        second = round(w.hour_of(stage.calendar.standard(stage.now_ms)) * HOUR_S)
+        now = stage.calendar.standard(stage.now_ms)
+        if self.ground is not None:
+            stage.given[U.GROUND_C] = self.ground.at_c(now)
+        second = round(w.hour_of(now) * HOUR_S)
         into = second % KNOT_S
         line = self._line(second - into)
         for n, value in enumerate(line):
