@@ -21,9 +21,10 @@ from springhouse_sim.world.sun import through_window_w
 from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
-from .sheet import advice, curves, running, surfaces
+from .sheet import advice, curves, lasting, parts_asked, running, surfaces
 from .sheet.charge import LONGEST_H as LONGEST_H
 from .sheet.charge import Discharge, cold_kwh, discharge, hours_between
+from .sheet.gain import Gain, room_gain
 from .site import VARIANTS, Site, Variant
 from .site.probes import probe_error_k
 from .working_point import (
@@ -46,31 +47,6 @@ DRY_DEW_C = 8.0  # drier than a chilled coil leaves a room
 UNMEASURED_DEW_K = 3.0  # allowance on the weather's dew point where humidity is not measured
 NO_TRIP_C = 180.0  # most it accepts: how warm a motor would get is what is asked
 BLIND_C = 4.0  # below it a probe near the bottom cannot see ice
-
-CAUSES = {
-    "outdoors": X.OUTDOOR_TO_ROOM_J,
-    "fresh air": X.INFILTRATION_SENSIBLE_J,
-    "sun": X.SUN_J,
-    "people": X.PEOPLE_SENSIBLE_J,
-    "equipment": X.EQUIPMENT_J,
-}
-MOIST_CAUSES = {"fresh air": X.INFILTRATION_LATENT_J, "people": X.PEOPLE_LATENT_J}
-
-
-@dataclass(frozen=True)
-class Gain:
-    """Heat into a room held at its target on the design day, by cause."""
-
-    kwh_day: dict[str, float]
-    wanted_w: dict[str, float]  # mean over the wanted hours
-    latent_w: dict[str, float]  # the same of moisture
-    peak_w: float  # hottest ten minutes of the wanted hours
-    day_w: float  # mean over the whole day
-
-    @property
-    def mean_w(self) -> float:
-        """Heat to be taken away in the wanted hours, mean [W]."""
-        return sum(self.wanted_w.values())
 
 
 @dataclass(frozen=True)
@@ -112,6 +88,15 @@ class Sheet:
     mean_use: running.Day  # a mean summer day's wanted hours
     design_day: running.Day
     limits: tuple[advice.Limit, ...]
+    hold_days: float | None  # all off, from the deep target to the end of discharge
+    power_cut: lasting.PowerCut
+    sun_h: float | None  # a day, of pump, fans and board; None: no panel
+    water: tuple[lasting.Water, ...]
+    fan_ways: tuple[parts_asked.Fans, ...]
+    sound_db: float | None  # at the listener, full fans; None: no label
+    quiet_db: float | None
+    brines: tuple[parts_asked.Brine, ...]
+    open_lid: tuple[parts_asked.Lid, ...]
 
 
 @dataclass(frozen=True)
@@ -152,27 +137,6 @@ def minutes_of_day(windows: tuple[Window, ...], weekday: int) -> int:
 def busiest_weekday(windows: tuple[Window, ...]) -> int:
     """Return the first day of the week (Monday 0) with the most minutes inside the windows."""
     return max(range(7), key=lambda day: (minutes_of_day(windows, day), -day))
-
-
-def room_gain(case: Case, humidity: float) -> Gain:
-    """Return the heat into the room by cause over the design day."""
-    wanted = case.site.file.schedule.wanted
-
-    def flows(moments: Array) -> Array:
-        return np.array([case.at_once(u, humidity) for u in moments])
-
-    def mean_w(rows: Array, causes: Mapping[str, int]) -> dict[str, float]:
-        return {cause: float(rows[:, slot].mean()) for cause, slot in causes.items()}
-
-    day, hours = flows(case.day_given()), flows(case.day_given(wanted))
-    all_day = mean_w(day, CAUSES)
-    return Gain(
-        kwh_day={cause: w * 24.0 / 1000.0 for cause, w in all_day.items()},
-        wanted_w=mean_w(hours, CAUSES),
-        latent_w=mean_w(hours, MOIST_CAUSES),
-        peak_w=float(hours[:, list(CAUSES.values())].sum(axis=1).max()),
-        day_w=sum(all_day.values()),
-    )
 
 
 def coil_duty(case: Case, u: Array, store_c: Array, humidity: float) -> tuple[Duty, ...]:
@@ -271,6 +235,16 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     tray_full_h = file.tray.float_opens_litres / condensate_l_h if drips else None
     battery_h = battery_hours(case)
     room_w = float(d.room_w[0, -1])
+    amounts = lasting.amounts(case, d, gain.mean_w, u, chilling_c, net_w, spent.end_c)
+    load = case.at_once(u, humid)
+    load_w = float(load[X.PUMP_J] + load[X.FAN_J] + load[X.BOARD_J])
+    coil = file.coil
+
+    def sound(duty: float) -> float | None:
+        if coil.fan_db_a is None:
+            return None
+        return parts_asked.sound_db(coil.fan_db_a, coil.fans, duty, coil.listener_m)
+
     return Sheet(
         gain=gain,
         flow_l_min=d.flow_l_min,
@@ -296,6 +270,15 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
         worst_day=running.continuous(case, "design day", gain.day_w),
         mean_use=usual.day,
         design_day=design.day,
+        hold_days=next(w.hold_days for w in amounts if w.litres == litres),
+        power_cut=lasting.PowerCut(spent.hours, battery_h),
+        sun_h=lasting.sun_h(case, load_w),
+        water=amounts,
+        fan_ways=parts_asked.fan_ways(case, u, humid),
+        sound_db=sound(float(u[U.FAN_DUTY])),
+        quiet_db=sound(_slot(site, S.FAN_QUIET_PM) / 1000.0),
+        brines=parts_asked.brines(case, d.flow_l_min),
+        open_lid=parts_asked.open_lid(case, u, at_work.place_mean_c),
         limits=advice.limits(
             discharge_h=spent.hours,
             wanted_h=minutes_of_day(file.schedule.wanted, case.weekday) / 60.0,

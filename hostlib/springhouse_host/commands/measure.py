@@ -15,6 +15,9 @@ HELP = {
     "chill": "Water stirred and read, freezer on for hours without a stop, stirred and read again; "
     "--kwh from a plug-in meter adds the input.",
     "flow": "Pump into a bucket at the height of the return, stopwatch.",
+    "coil": "Store above the room's dew point, so that the coil stays dry; pump and fans at full "
+    "for ten minutes; the flow from `flow`. Water read at the coil's two ends, air before and "
+    "behind it.",
     "room": "A heater of known power in the room for a night without sun, people or store, until "
     "the temperature no longer moves.",
 }
@@ -23,6 +26,7 @@ CAUTIONS = {
     "chill": "The plug-in meter must be rated for a motor's start. Hands out of the water while "
     "anything is plugged in.",
     "flow": "Low voltage only; mains plugs out of reach of the bucket.",
+    "coil": "Low voltage only; fingers out of the fans.",
     "room": "Never leave a heater alone that is not made for it; nothing near it.",
 }
 
@@ -34,6 +38,7 @@ class Test(StrEnum):
     CHILL = "chill"
     FLOW = "flow"
     ROOM = "room"
+    COIL = "coil"
 
 
 # Flag, unit, lowest and highest reading, what is asked.
@@ -50,6 +55,13 @@ ASKED = {
         ("seconds", "s", 2.0, 3600.0, "seconds by stopwatch"),
         ("to", "°C", 0.0, 40.0, "water temperature"),
     ),
+    Test.COIL: (
+        ("flow", "L/min", 0.05, 60.0, "water flow"),
+        ("water-in", "°C", 0.0, 40.0, "water that enters the coil"),
+        ("water-out", "°C", 0.0, 45.0, "water that leaves it"),
+        ("air-in", "°C", 0.0, 45.0, "air before the coil"),
+        ("air-out", "°C", 0.0, 45.0, "air behind it"),
+    ),
     Test.ROOM: (
         ("watts", "W", 20.0, 10000.0, "heat of everything in the room"),
         ("inside", "°C", 0.0, 45.0, "room, last hours' mean"),
@@ -65,7 +77,7 @@ def register(app: typer.Typer) -> None:
 
 def measure(
     site: SiteArgument,
-    test: Annotated[Test, typer.Argument(help="stand, chill, flow or room.")],
+    test: Annotated[Test, typer.Argument(help="stand, chill, flow, coil or room.")],
     litres: Annotated[str | None, typer.Option(help='Water, such as 150 or "40 US gal".')] = None,
     from_: Annotated[str | None, typer.Option("--from", help="Water before [°C].")] = None,
     to: Annotated[str | None, typer.Option(help="Water after; flow: water [°C].")] = None,
@@ -76,6 +88,11 @@ def measure(
     watts: Annotated[str | None, typer.Option(help="room: the heater [W].")] = None,
     inside: Annotated[str | None, typer.Option(help="room: the room [°C].")] = None,
     outside: Annotated[str | None, typer.Option(help="room: outdoors [°C].")] = None,
+    flow: Annotated[str | None, typer.Option(help="coil: water flow [L/min].")] = None,
+    water_in: Annotated[str | None, typer.Option(help="coil: water into it [°C].")] = None,
+    water_out: Annotated[str | None, typer.Option(help="coil: water out of it [°C].")] = None,
+    air_in: Annotated[str | None, typer.Option(help="coil: air before it [°C].")] = None,
+    air_out: Annotated[str | None, typer.Option(help="coil: air behind it [°C].")] = None,
     out: Annotated[
         Path | None,
         typer.Option("--out", metavar="FILE.toml", help="New site file; default: next number."),
@@ -84,8 +101,9 @@ def measure(
     """Turn a hand test into a value with its error, in a new version of the site file.
 
     stand: the freezer's cabinet, from a night switched off. chill: its capacity, from water chilled
-    without a stop. flow: the pump, by bucket and stopwatch. room: its envelope, from a night on a
-    heater. What no flag gives is asked. Values may carry units: "75 °F".
+    without a stop. flow: the pump, by bucket and stopwatch. coil: conductance and air, from water
+    and air in and out. room: its envelope, from a night on a heater. What no
+    flag gives is asked. Values may carry units: "75 °F".
 
     Example:  springhouse measure demo stand --litres 150 --from 5 --to 8.4 --hours 14 --place 24
     """
@@ -107,6 +125,11 @@ def measure(
         "watts": watts,
         "inside": inside,
         "outside": outside,
+        "flow": flow,
+        "water-in": water_in,
+        "water-out": water_out,
+        "air-in": air_in,
+        "air-out": air_out,
     }
     screen = console()
     for line in (HELP[test], CAUTIONS[test]):
@@ -121,6 +144,10 @@ def measure(
         )
     elif test is Test.FLOW:
         found = measuring.flow(loaded, r["litres"], r["seconds"], r["to"])
+    elif test is Test.COIL:
+        from ..measuring_coil import coil
+
+        found = coil(loaded, r["flow"], r["water-in"], r["water-out"], r["air-in"], r["air-out"])
     else:
         found = measuring.room(loaded, r["watts"], r["inside"], r["outside"])
     values = {result.key: result.new_value() for result in found}

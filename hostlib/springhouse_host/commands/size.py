@@ -64,6 +64,7 @@ def size(
         from ..sheet.picture import draw_sheet
 
         draw_sheet(result, plot)
+    from ..sheet.asked import asked_rows, asked_tables
     from ..units import show
 
     screen = console()
@@ -75,9 +76,12 @@ def size(
         (f"heat into the room in its {result.wanted_h:g} wanted hours", gain_rows(result)),
         (f"what it can do, room air of dew point {show(dew_c, '°C', us=us)}", can_rows(us)),
         ("running it", running_rows(us, currency)),
+        ("how long and how loud", asked_rows(us)),
         ("what there is over what is needed", limit_rows(result)),
     ):
         screen.print(_table(title, rows, result))
+    for table in asked_tables(result, us):
+        screen.print(table)
     for line in _remarks(result, us):
         screen.print(line, markup=False)
     if explain:

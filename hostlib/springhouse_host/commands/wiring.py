@@ -72,7 +72,7 @@ def wiring(
         typer.Option(
             "--draw",
             metavar="FOLDER",
-            help="Write schematic-BOARD.svg and mains.svg there.",
+            help="Write schematic-BOARD.svg, mains.svg and plumbing.svg there.",
             file_okay=False,
             exists=True,
         ),
@@ -188,7 +188,7 @@ def _drives(words: Sequence[str], table: "tuple[Signal, ...]") -> dict[str, floa
 def _drawings(
     site: "Site", board: str, table: "tuple[Signal, ...]", bought: "Bought"
 ) -> dict[str, bytes]:
-    from ..wiring import drawing
+    from ..wiring import drawing, plumbing
     from ..wiring.bus import on_bus
     from ..wiring.parts import divider_ohm, probe_pull_up_ohm
     from ..wiring.pins import load_profile
@@ -205,6 +205,7 @@ def _drawings(
             on_bus(site, bought.wired),
         ),
         "mains.svg": drawing.mains_blocks(),
+        "plumbing.svg": plumbing.sketch(site),
     }
 
 

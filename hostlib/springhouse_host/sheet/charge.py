@@ -56,16 +56,18 @@ def _at(d: Delivery, table: Array, store_c: float, humidity: float) -> float:
     return float(np.interp(humidity, d.humidity, columns))
 
 
-def discharge(case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float) -> Discharge:
+def discharge(
+    case: Case, d: Delivery, gain_w: float, u: Array, wanted_h: float, litres: float | None = None
+) -> Discharge:
     """Return one charge spent on ``gain_w``, the room's moisture following.
 
     The pump runs the share of the time that takes away just the gain; where not even a full store
     covers it, all the time until the store is of no use. Ice of a declared ice bank is spent
-    first, at the deep target.
+    first, at the deep target. ``litres`` stand in for the store's own.
     """
     store = case.site.file.store
     ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
-    heat_j_k = litres_kg(store.water_litres) * 4200.0
+    heat_j_k = litres_kg(store.water_litres if litres is None else litres) * 4200.0
     outdoor = u[U.OUTDOOR_HUMIDITY_RATIO]
     fresh_kg_s = case.p[P.INFILTRATION_M3_S] / moist_air.specific_volume_m3_kg(
         u[U.OUTDOOR_C], outdoor, u[U.PRESSURE_PA]

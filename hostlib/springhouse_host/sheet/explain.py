@@ -66,6 +66,22 @@ FIGURES = (
     Figure("design_day", "run fraction and cost of a day", "heat into the store / net cooling / "
            "24 h; kWh x mean price of the hours it falls in + standing charge", ENERGY),
     Figure("mean_use", "run fraction, mean summer day", "the same for a mean summer day", ENERGY),
+    Figure("hold_days", "days held, all off", "sum of m cp dT / heat through cabinet and lid, "
+           "place at the day's mean", "Newton's law of cooling"),
+    Figure("power_cut", "through a power cut", "the shorter of battery hours and hours of "
+           "discharge", "arithmetic"),
+    Figure("sun_h", "sun on the panel", "label W x 0.75 x sun on a plane of 30° / load",
+           "Hay and Davies 1980; 0.75 common practice"),
+    Figure("water", "other amounts of water", "the same sums, gains by litres to the power 2/3",
+           ENERGY),
+    Figure("fan_ways", "fans", "straight fan curve against laminar fins; UA by air to the power "
+           "0.6", COIL),
+    Figure("sound_db", "sound, full fans", "L + 10 log n - 20 log d", "energy sum, free field"),
+    Figure("quiet_db", "sound, quiet fans", "the same + 50 log duty", "fan law, from memory"),
+    Figure("brines", "antifreeze and salt", "rho cp; Nu k / D", "CoolProp incompressibles, "
+           "Gnielinski"),
+    Figure("open_lid", "lid off", "A (pw - pa) 0.089 / Y", "Carrier's equation, ASHRAE, from "
+           "memory"),
     Figure("limits", "what limits first", "what there is over what is needed, least first",
            "arithmetic on the figures above"),
 )  # fmt: skip

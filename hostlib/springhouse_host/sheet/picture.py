@@ -16,12 +16,13 @@ def draw_sheet(result: Sizing, path: Path) -> None:
         KnownError: when the file cannot be written.
     """
     sheet = result.sheets["mid"] if "mid" in result.sheets else next(iter(result.sheets.values()))
-    figure = Figure(figsize=(10.0, 7.0), layout="constrained")
-    ((loop, gains), (coil, hours)) = figure.subplots(2, 2)
+    figure = Figure(figsize=(10.0, 10.0), layout="constrained")
+    ((loop, gains), (coil, hours), (water, held)) = figure.subplots(3, 2)
     _loop(loop, sheet)
     _gains(gains, sheet)
     _coil(coil, sheet)
     _hours(hours, sheet, result)
+    _water(water, held, sheet)
     save(figure, path)
 
 
@@ -64,6 +65,22 @@ def _coil(axes: Axes, sheet: Sheet) -> None:
     axes.set_xlabel("store [°C]")
     axes.set_ylabel("coil, full fans [W]")
     axes.legend(frameon=False, fontsize="small")
+
+
+def _water(hours: Axes, held: Axes, sheet: Sheet) -> None:
+    litres = [w.litres for w in sheet.water]
+    hours.plot(litres, [w.cold_h for w in sheet.water], "o-", color=GREEN, label="cold lasts")
+    again = [(w.litres, w.recharge_h) for w in sheet.water if w.recharge_h is not None]
+    hours.plot([x for x, _ in again], [h for _, h in again], "o-", color=BLUE, label="recharge")
+    hours.set_ylim(bottom=0.0)
+    hours.set_xlabel("water [L]")
+    hours.set_ylabel("hours")
+    hours.legend(frameon=False, fontsize="small")
+    kept = [(w.litres, w.hold_days) for w in sheet.water if w.hold_days is not None]
+    held.plot([x for x, _ in kept], [d for _, d in kept], "o-", color=PURPLE)
+    held.set_ylim(bottom=0.0)
+    held.set_xlabel("water [L]")
+    held.set_ylabel("days held, everything off")
 
 
 def _hours(axes: Axes, sheet: Sheet, result: Sizing) -> None:

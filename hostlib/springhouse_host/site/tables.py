@@ -150,6 +150,8 @@ class CoilTable(Table):
     fans: Annotated[int, Whole(1, 12)]
     fan_m3_h: Annotated[float, Quantity("m3/h", 10, 10000)]
     fan_w: Annotated[float, Quantity("W", 0.1, 500)]
+    fan_db_a: Annotated[float | None, Quantity("", 0, 90)] = None  # of one fan, label, at 1 m
+    listener_m: Annotated[float, Quantity("m", 0.2, 20)] = 2.0
     fans_in_series: Flag = False  # one behind the other instead of side by side
     air_m3_h: Annotated[Given | None, Gradeable("m3/h", 10, 5000)] = None
     ua_w_k: Annotated[Given | None, Gradeable("W/K", 1, 2000)] = None
@@ -203,6 +205,7 @@ class BatteryTable(Table):
     cell_mah: Annotated[float | None, Quantity("", 1000, 1e6)] = None  # as a power bank prints it
     least_load_w: Annotated[float, Quantity("W", 0, 50)] = 0.0  # switches off below it
     drops_on_changeover: Flag = False
+    solar_w: Annotated[float, Quantity("W", 0, 5000)] = 0.0  # of panels, by their label
     nominal_v: Annotated[float, Quantity("V", 4, 60)] = 12.8
     charger_w: Annotated[float, Quantity("W", 0, 2000)] = 0.0
     board_w: Annotated[float, Quantity("W", 0, 50)] = 1.0

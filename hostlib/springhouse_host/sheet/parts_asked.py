@@ -1,0 +1,168 @@
+"""What is asked about parts: one fan or two, how loud, antifreeze or salt, a lid or none."""
+
+import math
+from dataclasses import dataclass, replace
+
+import CoolProp.CoolProp as fluids_of
+import fluids
+import ht
+from springhouse_sim.plant import given as U
+from springhouse_sim.plant import hydraulics, moist_air, water
+from springhouse_sim.plant import state as X
+from springhouse_sim.plant import tap as T
+from springhouse_sim.plant.coil import Coil
+
+from ..working_point import Array, Case
+
+COLD_C = 5.0
+PA = 101325.0
+# By name: incompressible of CoolProp, mass fraction. What else they do, common practice.
+BRINES = {
+    "propylene glycol 30 %": "INCOMP::MPG[0.30]",
+    "ethylene glycol 30 %": "INCOMP::MEG[0.30]",
+    "salt (NaCl) 20 %": "INCOMP::MNA[0.20]",
+}
+SPEED_DB = 50.0  # fan law: sound power with the fifth power of speed; ASHRAE, from memory
+DISTANCE_M = 1.0  # at which fans' labels are taken to hold
+AIR_POWER = 0.6  # of the coil's conductance over air flow, as in the plant
+MONTH_S = 30.0 * 86400.0
+
+
+@dataclass(frozen=True)
+class Fans:
+    """One way to blow through the coil, store at the deep target."""
+
+    way: str
+    air_m3_h: float
+    room_w: float
+    fan_w: float
+
+
+def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
+    """Return the coil with other fans of the same kind: straight fan curve, laminar fins."""
+    spread = 1.0 / coil.fans if coil.fans_in_series else float(coil.fans)
+    share = coil.rated_air_m3_h / coil.total_free_air_m3_h
+    fins = (1.0 / share - 1.0) / spread
+    free = coil.free_air_m3_h * (1 if in_series else fans)
+    air = free / (1.0 + (fins / fans if in_series else fins * fans))
+    return replace(
+        coil,
+        fans=fans,
+        fans_in_series=in_series,
+        rated_air_m3_h=air,
+        ua_w_k=coil.ua_w_k * (air / coil.rated_air_m3_h) ** AIR_POWER,
+    )
+
+
+def fan_ways(case: Case, u: Array, humidity: float) -> tuple[Fans, ...]:
+    """Return one fan, two side by side, two one behind the other."""
+    found = []
+    for way, fans, in_series in (
+        ("one", 1, False),
+        ("two side by side", 2, False),
+        ("two one behind the other", 2, True),
+    ):
+        plant = replace(case.plant, coil=_coil(case.plant.coil, fans, in_series))
+        _, dx, t = replace(case, plant=plant, p=plant.params()).steady(u, case.deep_c, humidity)
+        room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
+        found.append(Fans(way, float(t[T.AIR_M3_H]), float(room_w), float(t[T.FAN_W])))
+    return tuple(found)
+
+
+def sound_db(one_db: float, fans: int, duty: float, distance_m: float) -> float:
+    """Return the level of some equal fans at a distance [dB(A)].
+
+    Incoherent sources add by energy; free field falls 6 dB for each doubling; speed by the fan law.
+    A room adds some of it again.
+    """
+    together = one_db + 10.0 * math.log10(fans)
+    return (
+        together
+        + SPEED_DB * math.log10(max(duty, 0.05))
+        - 20.0 * math.log10(distance_m / DISTANCE_M)
+    )
+
+
+@dataclass(frozen=True)
+class Brine:
+    """One mixture against plain water at COLD_C, in the coil's tube at the loop's flow."""
+
+    name: str
+    freezes_c: float
+    capacity_share: float  # heat of a litre and kelvin over that of water
+    film_share: float  # film in the coil's tube over that of water
+    viscosity_share: float
+
+
+def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float) -> float:
+    """Return the film of an incompressible in a tube [W/(m2 K)], as `hydraulics` has it of water.
+
+    Nu 3.66 laminar, Gnielinski above Re 4000, a straight line between.
+    """
+    rho, cp, k, mu = (fluids_of.PropsSI(n, "T", t_c + 273.15, "P", PA, fluid) for n in "DCLV")
+    re = max(1.0, hydraulics.velocity_m_s(flow_l_min, bore_m) * bore_m * rho / mu)
+    laminar = float(ht.conv_internal.laminar_T_const())
+    nusselt = laminar
+    if re > hydraulics.LAMINAR_END_RE:
+        high = max(re, hydraulics.CONVECTION_TURBULENT_RE)
+        fd = float(fluids.friction.Clamond(high, 0.0))
+        full = float(ht.conv_internal.turbulent_Gnielinski(Re=high, Pr=mu * cp / k, fd=fd))
+        span = hydraulics.CONVECTION_TURBULENT_RE - hydraulics.LAMINAR_END_RE
+        f = min(1.0, (re - hydraulics.LAMINAR_END_RE) / span)
+        nusselt = (1.0 - f) * laminar + f * full
+    return float(nusselt * k / bore_m)
+
+
+def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
+    """Return what antifreeze or salt would cost in heat carried and heat let through."""
+    loop, t_k = case.plant.loop, COLD_C + 273.15
+    bore_m, flow = loop.coil_bore_mm / 1000.0, flow_l_min / loop.coil_circuits
+    own_film = hydraulics.water_film_w_m2_k(flow, bore_m, COLD_C)
+    own_j = water.density_kg_m3(COLD_C) * water.heat_capacity_j_kg_k(COLD_C)
+    found = []
+    for name, fluid in BRINES.items():
+        rho, cp, mu = (fluids_of.PropsSI(n, "T", t_k, "P", PA, fluid) for n in "DCV")
+        freezes_k = fluids_of.PropsSI("T_FREEZE", "T", t_k, "P", PA, fluid)
+        found.append(
+            Brine(
+                name,
+                freezes_k - 273.15,
+                rho * cp / own_j,
+                film_w_m2_k(flow, bore_m, fluid, COLD_C) / own_film,
+                mu / water.viscosity_pa_s(COLD_C),
+            )
+        )
+    return tuple(found)
+
+
+@dataclass(frozen=True)
+class Lid:
+    """An open lid over still water: positive evaporates and cools, negative condenses and warms."""
+
+    water_c: float
+    latent_w: float
+    litres_month: float
+
+
+def evaporation_kg_s_m2(water_c: float, vapour_pa: float) -> float:
+    """Return evaporation from still water into still air [kg/(s m2)], negative condenses.
+
+    (pw - pa) (0.089 + 0.0782 v) / Y with kPa and kJ/kg, v = 0: Carrier's equation as in the
+    ASHRAE handbook on pools, from memory.
+    """
+    span_kpa = (moist_air.saturation_pressure_pa(water_c) - vapour_pa) / 1000.0
+    return span_kpa * 0.089 / 2455.0
+
+
+def open_lid(case: Case, u: Array, place_c: float) -> tuple[Lid, Lid]:
+    """Return a store without lid and sheet: at the deep target, and idle as warm as its place."""
+    area_m2 = case.plant.store.inner_length_m * case.plant.store.inner_width_m
+    vapour_pa = moist_air.vapour_pressure_pa(
+        float(u[U.OUTDOOR_HUMIDITY_RATIO]), float(u[U.PRESSURE_PA])
+    )
+
+    def at(water_c: float) -> Lid:
+        kg_s = evaporation_kg_s_m2(water_c, vapour_pa) * area_m2
+        return Lid(water_c, kg_s * moist_air.LATENT_J_KG, kg_s * MONTH_S)
+
+    return at(case.deep_c), at(place_c)

@@ -1,0 +1,167 @@
+"""Hold time, power cut, water, fans, sound, sun, lid on the sheet, by hand or other sources."""
+
+import json
+import math
+
+import numpy as np
+import pytest
+from site_text import BASE, site_of
+from springhouse_host import sizing
+from springhouse_host.errors import KnownError
+from springhouse_host.measuring_coil import coil
+from springhouse_host.sheet import lasting, parts_asked
+from springhouse_host.site import load_site
+from springhouse_host.wiring import plumbing
+from springhouse_sim.plant import moist_air
+from springhouse_sim.world.days import hottest
+
+
+@pytest.fixture(scope="module")
+def base(tmp_path_factory):
+    return site_of(tmp_path_factory.mktemp("base"), BASE)
+
+
+@pytest.fixture(scope="module")
+def case(base):
+    weather = base.read_weather()
+    return sizing.case_for(base, "mid", base.plant(), weather, hottest(weather, 1))
+
+
+@pytest.fixture(scope="module")
+def sheet(base):
+    return sizing.size(base, variants=("mid",)).sheets["mid"]
+
+
+def test_hold_time_is_the_closed_form_of_a_lumped_store(case, sheet) -> None:
+    """Newton's law of cooling: t = m c / UA ln((Ta - T0) / (Ta - T1)); E10's way, ±3 %."""
+    held_c = np.array([case.deep_c, sheet.discharge_end_c])
+    gain_w = lasting.standing_w(case, held_c)
+    ua_w_k = (gain_w[0] - gain_w[1]) / (held_c[1] - held_c[0])
+    place_c = held_c[0] + gain_w[0] / ua_w_k
+    by_hand = 150.0 * 4200.0 / ua_w_k * math.log((place_c - held_c[0]) / (place_c - held_c[1]))
+    assert sheet.hold_days == pytest.approx(by_hand / 86400.0, rel=0.03)
+    assert 0.3 < ua_w_k < 2.0  # W/K, small chest
+
+
+def test_the_shorter_of_battery_and_cold_ends_a_power_cut(sheet) -> None:
+    cut = sheet.power_cut
+    assert cut.hours == min(sheet.battery_h, sheet.discharge_h)
+    assert cut.first == ("battery" if sheet.battery_h < sheet.discharge_h else "cold")
+    assert lasting.PowerCut(5.0, None).hours == 0.0
+    assert lasting.PowerCut(5.0, 7.0).first == "cold"
+
+
+def test_more_water_lasts_recharges_and_holds_longer(sheet) -> None:
+    litres = [w.litres for w in sheet.water]
+    assert litres == [75.0, 150.0, 225.0, 300.0, 450.0]
+    for values in (
+        [w.cold_h for w in sheet.water],
+        [w.recharge_h for w in sheet.water],
+        [w.hold_days for w in sheet.water],
+    ):
+        assert values == sorted(values)
+    own = sheet.water[1]
+    assert own.cold_h == pytest.approx(sheet.discharge_h)
+    assert own.recharge_h == pytest.approx(sheet.pull_down_h, rel=1e-6)
+    # Gains by litres to the power 2/3: twice the water is held 2 ** (1/3) as long.
+    assert sheet.water[3].hold_days / own.hold_days == pytest.approx(2.0 ** (1.0 / 3.0), rel=1e-6)
+
+
+def test_fans_side_by_side_and_in_series(sheet) -> None:
+    """F8's hand sum (straight curve, laminar fins): one keeps 0.667 of its free air.
+
+    The site's two side by side keep 0.5004 of 2 x 170; two in series 0.8002 of 170.
+    """
+    air = {f.way: f.air_m3_h for f in sheet.fan_ways}
+    assert air["one"] == pytest.approx(0.667 * 170.0, rel=0.01)
+    assert air["two side by side"] == pytest.approx(0.5004 * 340.0, rel=0.01)
+    assert air["two one behind the other"] == pytest.approx(0.8002 * 170.0, rel=0.01)
+    rooms = [f.room_w for f in sheet.fan_ways]
+    assert rooms[1] > rooms[2] > rooms[0]
+
+
+def test_levels_add_as_energy() -> None:
+    """Acoustics of incoherent sources: two equal ones +3.01 dB, twice the distance -6.02 dB."""
+    assert parts_asked.sound_db(30.0, 2, 1.0, 1.0) == pytest.approx(33.01, abs=0.01)
+    assert parts_asked.sound_db(30.0, 1, 1.0, 2.0) == pytest.approx(23.98, abs=0.01)
+    assert parts_asked.sound_db(30.0, 1, 0.5, 1.0) == pytest.approx(30.0 - 15.05, abs=0.01)
+
+
+def test_the_sheet_tells_sound_only_where_a_label_does(base, sheet) -> None:
+    assert sheet.sound_db is None
+    assert sheet.sun_h is None
+    found = sizing.size(
+        load_site(base.path, {"coil.fan_db_a": 25.0, "battery.solar_w": 100.0}), variants=("mid",)
+    ).sheets["mid"]
+    assert found.sound_db == pytest.approx(25.0 + 10.0 * math.log10(2.0) - 6.02, abs=0.1)
+    assert found.quiet_db < found.sound_db
+    # A clear summer day gives 5 to 8 kWh/m2 on a tilted plane (common practice): 16 W for them.
+    assert 5.0 * 75.0 / 17.5 < found.sun_h <= 24.0
+
+
+def test_brines_against_handbook_values(sheet) -> None:
+    """30 % propylene glycol, from memory of handbooks: freezes near -13 °C, cp 3.8, 4 times water.
+
+    20 % salt: freezes near -16.5 °C, cp 3.4 kJ/(kg K), 1150 kg/m3.
+    """
+    by_name = {b.name: b for b in sheet.brines}
+    glycol = by_name["propylene glycol 30 %"]
+    assert glycol.freezes_c == pytest.approx(-13.0, abs=1.5)
+    assert 0.90 < glycol.capacity_share < 0.97
+    assert 2.5 < glycol.viscosity_share < 4.5
+    assert glycol.film_share < 0.85
+    salt = by_name["salt (NaCl) 20 %"]
+    assert salt.freezes_c == pytest.approx(-16.5, abs=1.0)
+    assert salt.capacity_share == pytest.approx(3.4 * 1150.0 / 4205.0, rel=0.03)
+
+
+def test_evaporation_against_the_lewis_relation() -> None:
+    """Still air over water, h 5 W/(m2 K): m = h / cp (Ws - Wa), Lewis number one, within 40 %."""
+    vapour_pa = 0.5 * moist_air.saturation_pressure_pa(25.0)
+    found = parts_asked.evaporation_kg_s_m2(25.0, vapour_pa)
+    ratio = moist_air.saturated_humidity_ratio(25.0, 101325.0)
+    air = moist_air.humidity_ratio(vapour_pa, 101325.0)
+    assert found == pytest.approx(5.0 / 1023.0 * (ratio - air), rel=0.4)
+    # Water below the dew point takes moisture up.
+    assert parts_asked.evaporation_kg_s_m2(3.0, vapour_pa) < 0.0
+
+
+def test_an_open_lid_warms_cold_water_and_dries_idle_water(sheet) -> None:
+    cold, idle = sheet.open_lid
+    assert cold.latent_w < 0.0
+    assert idle.litres_month > 0.0
+
+
+def test_coil_by_hand_is_x9() -> None:
+    """X9 (Nellis and Klein): UA 75, C 50 and 30 W/K, cross-flow, effectiveness 0.7632."""
+    site = load_site("demo", {"coil.rated_l_min": 0.7152})
+    share = 0.7632 * 30.0 * (26.0 - 12.0)
+    found = coil(site, 0.7152, 12.0, 12.0 + share / 50.0, 26.0, 26.0 - share / 30.0)
+    ua, air = found
+    assert ua.value == pytest.approx(75.0, rel=0.01)
+    assert air.value == pytest.approx(30.0 * 3600.0 / (1.2 * 1023.0), rel=0.005)
+    assert 0.0 < ua.error < 0.3 * ua.value
+    with pytest.raises(KnownError, match=r"^coil: --air-out: 11: "):
+        coil(site, 0.7, 12.0, 18.0, 26.0, 11.0)
+    with pytest.raises(KnownError, match=r"^coil: --water-out: 12\.1: "):
+        coil(site, 0.7, 12.0, 12.1, 26.0, 16.0)
+    with pytest.raises(KnownError, match="of what these temperatures allow"):
+        coil(site, 0.7, 12.0, 25.9, 26.0, 12.1)
+
+
+def test_heights_of_the_sketch_keep_their_order(base) -> None:
+    """Siphon break over the water line, bleed point over everything."""
+    for site in (base, load_site("demo", {"loop.lift_m": 0.0})):
+        at = plumbing.heights_m(site)
+        assert at["drain"] < at["draw"] < at["return"] <= at["water line"] < at["siphon break"]
+        assert at["siphon break"] < at["coil"] < at["bleed point"] == max(at.values())
+        svg = plumbing.sketch(site).decode()
+        for word in ("siphon break", "check valve", "bleed point", "drain", "water line"):
+            assert word in svg
+
+
+def test_json_holds_all_of_it(sheet, base) -> None:
+    result = sizing.size(base, variants=("mid",))
+    text = json.dumps(result.as_json(), default=str, allow_nan=False)
+    found = json.loads(text)["sheets"]["mid"]
+    assert {"hold_days", "power_cut", "water", "fan_ways", "brines", "open_lid"} <= set(found)
