@@ -27,6 +27,7 @@ from springhouse.record import Record, proven_sha256
 from springhouse.scan import Scanner
 from springhouse.storage import Files, TwoSlots
 from springhouse.talk import Talk
+from springhouse.trial import FAILED, NONE, RUNNING, Trial
 from springhouse.wiring import Wiring
 
 TYPE_CHECKING = False
@@ -63,9 +64,11 @@ class Board:
         home = folder + "/" if folder else ""
         self.wiring = Wiring(read_text(home + "wiring.json"))
         self.home = home
+        self.trial = Trial(folder)
         self.online: Online | None = None
         self.network = ""  # what there is to say while it is None
         self.screen: Screen | None = None
+        self.loop: Loop | None = None
         self.profile = load_profile(self.wiring.choice["board"])
         self.outputs = parts.build_outputs(self.profile)
         self.panel = parts.Panel(self.profile, self.wiring)
@@ -103,7 +106,8 @@ class Board:
         gc.collect()
         self.proven = self.record.proven(self.firmware)  # what the owner changed since is in it
         proof = proven_sha256(self.record.settings, self.record.ranges)
-        return {
+        trial = self.trial.word(self.scanner_s())
+        state: dict[str, object] = {
             "board": self.profile.NAME,
             "firmware": hexlify(self.firmware[:8]).decode(),
             "settings": hexlify(proof[:8]).decode(),
@@ -117,6 +121,13 @@ class Board:
             "free": gc.mem_free(),
             "net": self.online.words() if self.online else self.network,
         }
+        if trial != NONE:
+            state["trial"] = trial
+        return state
+
+    def scanner_s(self) -> int:
+        """Seconds since the first scan, 0 without one."""
+        return self.loop.uptime_s if self.loop is not None else 0
 
     def lost(self) -> "list[int]":
         """Writes to flash, commands over the rate, unread lines, frames retried, display, memory.
@@ -221,8 +232,10 @@ async def work(board: Board) -> None:
         utc_min, second = board.sensors.rtc.read()
         board.owner.clock.believe(utc_min, second)
     board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
+    if board.trial.state != NONE:
+        board.note(X.TRIAL, X.FAILED if board.trial.state == FAILED else X.BEGUN, 0)
     gc.collect()
-    loop = Loop(board)
+    board.loop = loop = Loop(board)
     board.light_up(loop)
     network = read_text(board.home + "network.json")
     if network:
@@ -255,6 +268,8 @@ def run(folder: str) -> None:
     board = Board(folder)
     try:
         board.safe = board.why_safe()
+        if board.fault and board.trial.state == RUNNING:
+            leave(board, ABNORMAL, X.RAISED)  # the old version is better than a safe mode
         asyncio.run(stay_safe(board) if board.safe else work(board))
         board.outputs.off()
         asked = SERVICE if board.owner.reset == ASKED_SERVICE else ASKED

@@ -15,7 +15,8 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.kinds import File
 
-MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING = range(7)  # kinds of record
+MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING, TRIAL = range(8)  # kinds of record
+BEGUN, KEPT, FAILED = range(3)  # detail of a TRIAL: of a new version; failed: the old one is back
 # Detail of a FAULT: something raised, the contacts did not settle, SILENT + number in beats.py.
 RAISED, UNSETTLED, SILENT = 1, 2, 8
 

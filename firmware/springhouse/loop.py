@@ -19,6 +19,7 @@ from springhouse.drivers.outputs import PulsedRelay
 from springhouse.drivers.probe import ProbeBus
 from springhouse.owner import NO_RESET
 from springhouse.scan import SCAN_MS
+from springhouse.trial import LENGTH_S, RUNNING
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -203,11 +204,25 @@ class Loop:
         if self.uptime_s % _BATCH_S == 0:
             board.box.flush()  # between two sensor frames: writing flash holds up everything
         board.boots.lived(self.uptime_s, board.scanner.kept.survived)
+        self._end_trial()
         self._keep_time()
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
             board.console.start(
-                report.line(board.scanner, board.owner, not board.proven, self.uptime_s)
+                report.line(
+                    board.scanner,
+                    board.owner,
+                    not board.proven,
+                    self.uptime_s,
+                    board.trial.word(self.uptime_s),
+                )
             )
+
+    def _end_trial(self) -> None:
+        """A version that has run for its time becomes the current one."""
+        trial = self.board.trial
+        if trial.state == RUNNING and self.uptime_s >= LENGTH_S and self.uptime_s % 60 == 0:
+            if trial.keep():
+                self.board.note(X.TRIAL, X.KEPT, self.uptime_s)
 
     def _keep_time(self) -> None:
         """Clock and clock chip: what the owner sets goes before what the chip says."""

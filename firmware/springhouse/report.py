@@ -19,11 +19,12 @@ def _join(record: "array[int]", first: int, count: int) -> str:
     return ",".join([str(record[first + n]) for n in range(count)])
 
 
-def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int) -> str:
+def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int, trial: int = 0) -> str:
     """The record of this scan. Keys are short for the line's sake; the host spells them out.
 
     up uptime s, utc minute (-1 unknown), st states, out bits, mc probes, bad probe faults, ml
-    flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left.
+    flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left;
+    unproven, and trial: s left of a new version's trial, -1 if it failed and this is the old one.
     """
     r, m = scanner.readings, scanner.memory
     text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
@@ -48,6 +49,8 @@ def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int) -> str:
     )
     if unproven:
         text += ',"unproven":1'
+    if trial:
+        text += ',"trial":%d' % trial
     return text + "}"
 
 

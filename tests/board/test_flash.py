@@ -16,7 +16,7 @@ import pytest
 from rig import LOOPS, ROLES, WIRING, record
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
-from springhouse_host.flashing import build, copying, flash, ports
+from springhouse_host.flashing import build, copying, entering, flash, ports
 from springhouse_host.proof.checking import CHANGED
 from springhouse_host.site.hashes import settings_sha256
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
@@ -108,10 +108,13 @@ def test_bare_board_then_update_and_back(bare, load: flash.Load, wiring, image) 
     changed.settings[20] = changed.settings[20] + 50
     unproven = flash.make_load(changed.settings, wiring, None, image)
     answer = put(board, unproven)
-    assert (folder / "current").read_text() == "b"
+    assert (folder / "tried").read_text() == "b"
+    assert answer["trial"] > 0
     assert answer["unproven"] == 1
     assert answer["settings"] == unproven.settings_hash != load.settings_hash
-    assert put(board, load)["unproven"] == 0
+    answer = put(board, load)
+    assert (answer["unproven"], answer["settings"]) == (0, load.settings_hash)
+    assert (folder / "tried").read_text() == "b", "a flash ends the trial: the same folder again"
     assert (folder / "current").read_text() == "a"
 
 
@@ -147,7 +150,7 @@ def test_copy_interrupted_at_each_file(bare, load: flash.Load, monkeypatch, long
 
 def transport_error(monkeypatch, nth: int) -> None:
     """Make the nth file's transfer fail as a pulled plug does: mid-way, with a transport error."""
-    real = copying.SerialTransport.fs_writefile
+    real = entering.SerialTransport.fs_writefile
     count = [0]
 
     def failing(self, dest, data, chunk_size=256, progress_callback=None):
@@ -157,7 +160,7 @@ def transport_error(monkeypatch, nth: int) -> None:
             raise copying.TransportError("device disconnected")
         return real(self, dest, data, chunk_size, progress_callback)
 
-    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", failing)
+    monkeypatch.setattr(entering.SerialTransport, "fs_writefile", failing)
 
 
 def test_line_goes_dead_during_the_copy(bare, load: flash.Load) -> None:
@@ -176,12 +179,12 @@ def test_line_goes_dead_during_the_copy(bare, load: flash.Load) -> None:
 
 def test_a_file_that_reads_back_differently_stops_the_copy(bare, load, monkeypatch) -> None:
     board, folder, _ = bare
-    real = copying.SerialTransport.fs_writefile
+    real = entering.SerialTransport.fs_writefile
 
     def worn(self, dest, data, chunk_size=256, progress_callback=None):
         return real(self, dest, data[:-1] + b"\0", chunk_size, progress_callback)
 
-    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", worn)
+    monkeypatch.setattr(entering.SerialTransport, "fs_writefile", worn)
     with pytest.raises(flash.BoardFailure) as caught:
         put(board, load)
     assert "reads back differently" in str(caught.value)
@@ -196,14 +199,14 @@ def test_a_tampered_file_is_one_line_and_the_old_version_stays(
     board, folder, _ = bare
     put(board, load)
     old = hashes(folder / "a")
-    real = copying.SerialTransport.fs_writefile
+    real = entering.SerialTransport.fs_writefile
 
     def tampered(self, dest, data, chunk_size=256, progress_callback=None):
         if dest.endswith("wiring.json"):
             data = data.replace(b"450", b"451")
         return real(self, dest, data, chunk_size, progress_callback)
 
-    monkeypatch.setattr(copying.SerialTransport, "fs_writefile", tampered)
+    monkeypatch.setattr(entering.SerialTransport, "fs_writefile", tampered)
     site = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes", "--port", board.port]
     assert cli.run(site) == 3
     said = capsys.readouterr().err

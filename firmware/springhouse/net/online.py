@@ -46,7 +46,13 @@ class View:
     def record(self) -> str:
         """The record of the latest scan, as on the link."""
         board = self._loop.board
-        return report.line(board.scanner, board.owner, not board.proven, self._loop.uptime_s)
+        return report.line(
+            board.scanner,
+            board.owner,
+            not board.proven,
+            self._loop.uptime_s,
+            board.trial.word(self._loop.uptime_s),
+        )
 
     def status(self) -> str:
         """The status page."""

@@ -90,6 +90,13 @@ def flash(
             typer.echo(f"springhouse: {line}", err=True)
         return EXIT_BOARD
     proven = "proven" if not answer["unproven"] else "UNPROVEN"
+    left_min = -(-answer.get("trial", 0) // 60)
+    if left_min:
+        screen.print(
+            f"It is on trial for {left_min} min: a reset or a power cut before that brings the old "
+            "version back.",
+            markup=False,
+        )
     screen.print(
         f"{answer['board']} runs firmware {answer['firmware']}, settings {answer['settings']}, "
         f"{proven}. Plug the freezer in and watch the first charge.",

@@ -1,21 +1,25 @@
 """Files onto the board through its interpreter's raw prompt, by the mpremote package.
 
 Entering that prompt stops the program, hence only in safe mode. Everything goes into the idle one
-of the folders `a` and `b`; one small file, renamed into place, makes it the one that runs.
+of the folders `a` and `b`; one small file, renamed into place, makes it the one that runs, for good
+if there is no older version and else on trial (`main.py`).
 """
 
 import contextlib
 import hashlib
 import io
+import json
 import struct
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import serial
 from mpremote.transport import TransportError
-from mpremote.transport_serial import SerialTransport
+
+from .asking import ASK, Facts, facts
+from .entering import PATIENCE, NoPrompt, Patience, enter, let_go
 
 FOLDERS = ("a", "b")
-POINTER = "current"
+POINTER, TRIAL, FAILED = "current", "trial", "failed"  # names of folders; see the board's main.py
 CHUNK = 1024
 Progress = Callable[[int, int], None]
 
@@ -58,15 +62,15 @@ class Prompt:
         CopyError: the board does not give it.
     """
 
-    def __init__(self, port: str) -> None:
-        with _failing("prompt"):
-            self._transport = SerialTransport(port, timeout=5)
-            self._transport.enter_raw_repl(soft_reset=False, timeout_overall=10)
+    def __init__(self, port: str, patience: Patience = PATIENCE) -> None:
+        try:
+            self._transport = enter(port, patience)
+        except NoPrompt as problem:
+            raise CopyError(f"prompt: {problem}") from None
 
     def close(self) -> None:
         """Let go of the port; the board stays at its prompt."""
-        with contextlib.suppress(CopyError), _failing("close"):
-            self._transport.close()
+        let_go(self._transport)
 
     def running_folder(self) -> str:
         """Return the folder that runs now, "" if there is none."""
@@ -105,16 +109,41 @@ class Prompt:
     def fill(self, folder: str, files: Mapping[str, bytes], progress: Progress) -> None:
         """Make a folder hold exactly these files, each read back."""
         with _failing(folder):
-            self._transport.exec(_WIPE.format(folder=folder))
+            self._wipe(folder)
             for name in sorted({folder, *(f"{folder}/{p}" for p in _folders(files))}):
                 self._transport.fs_mkdir(name)
         for n, (name, data) in enumerate(files.items()):
             self.put(f"{folder}/{name}", data)
             progress(n + 1, len(files))
 
-    def switch(self, folder: str) -> None:
-        """Make a folder the one that runs at the next start."""
-        self.replace(POINTER, folder.encode())
+    def _wipe(self, folder: str) -> None:
+        self._transport.exec(_WIPE.format(folder=folder))
+
+    def empty(self, folder: str) -> None:
+        """Remove a folder: one that is half filled takes the room of the next try."""
+        with _failing(folder):
+            self._wipe(folder)
+
+    def ask(self, idle: str, modules: Sequence[str]) -> Facts:
+        """Return what the board says of itself.
+
+        Raises:
+            CopyError: it says nothing that can be read.
+        """
+        with _failing("facts"):
+            self._transport.exec(ASK)
+            said = self._transport.exec(f"_ask({idle!r}, {tuple(modules)!r})")
+            try:
+                return facts(json.loads(bytes(said).decode()))
+            except (ValueError, AttributeError) as problem:
+                raise CopyError(f"facts: {problem}") from None
+
+    def switch(self, folder: str, trial: bool) -> None:
+        """Make a folder the one that runs at the next start, for good or on trial."""
+        with _failing(FAILED):
+            if self._transport.fs_exists(FAILED):
+                self._transport.fs_rmfile(FAILED)
+        self.replace(TRIAL if trial else POINTER, folder.encode())
 
     def reset(self) -> None:
         """Reset the chip."""

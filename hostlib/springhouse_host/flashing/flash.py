@@ -8,15 +8,18 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from pathlib import Path
 
+from springhouse import fitted as F
+from springhouse import setting as S
 from springhouse.net.config import Config
 from springhouse.record import NO_PROOF, Record, proven_sha256
 from springhouse.storage import pack
-from springhouse.wiring import Wiring
+from springhouse.wiring import PROBE_ROLES, Wiring
 
 from ..errors import KnownError
 from ..outside import from_json, read_text
 from ..proof.checking import check
 from ..site.hashes import settings_sha256
+from .asking import MODULES, NETWORK_MODULES, refusal
 from .build import BOARDS, Image, build
 from .copying import FOLDERS, CopyError, Progress, Prompt
 from .line import Line, Message, after_reset
@@ -26,13 +29,24 @@ EXIT_BOARD = 3  # the board was touched and something failed; the message says h
 
 NETWORK_FILE = "network.json"
 
+# What must stand in the wiring for a sensor that the settings call fitted. The floats and the mains
+# have pins of their own.
+WIRED_BY = {
+    "flow_pulses_l": F.FLOW,
+    "fan_pulses_rev": F.FAN_TACH,
+    "battery_ratio_pm": F.BATTERY,
+}
+
 ANSWER_S = 8.0
+STATE_TRIES = 4  # the board looks at six lines a minute
 SAFE_S = 25.0
 FIRST_RECORD_S = 30.0
 
 OFF_OLD = "the board is off; its old version is complete and runs at the next power-up"
+OFF_STOPPED = "the board is off; nothing on it was changed"
 OFF_NONE = "the board is off and holds no complete version"
 UNTOUCHED = "nothing on the board was changed"
+TRIAL_FAILED = "its old version is complete and runs again"
 
 
 class BoardFailure(KnownError):
@@ -49,6 +63,7 @@ class Load:
     image: Image
     settings_hash: str  # first 16 digits, as the board reports it
     proven: bool
+    network: bool = False
 
 
 CONFIG_BYTES = 20_000  # a wiring or network file has some hundred
@@ -101,6 +116,27 @@ class Proof:
     wanted: Mapping[str, str]
 
 
+def check_wired(wiring: Wiring, fitted: int, path: Path) -> None:
+    """Check that what the settings call fitted is wired.
+
+    Raises:
+        KnownError: naming what is not.
+    """
+    lacking = [
+        role
+        for n, role in enumerate(PROBE_ROLES)
+        if fitted & F.STORE_LOW << n
+        and wiring.serials[n] is None
+        and not (role == "room" and wiring.room_from_air)
+    ]
+    lacking = [f"probes: {', '.join(lacking)}"] if lacking else []
+    lacking += [key for key, bit in WIRED_BY.items() if fitted & bit and not wiring.number[key]]
+    if lacking:
+        raise KnownError(
+            f"{path}: the site has it fitted, but it is not wired: {'; '.join(lacking)}"
+        )
+
+
 def make_load(
     settings: "array[int]",
     wiring: Path,
@@ -120,6 +156,7 @@ def make_load(
         KnownError: bad wiring, no matching proof, firmware that does not compile.
     """
     board, text, display = read_wiring(wiring)
+    check_wired(Wiring(text.decode()), settings[S.FITTED], wiring)
     if zone is not None:
         text = with_zone(text, zone, datetime.now(UTC))
     image = build(board) if image is None else image
@@ -143,22 +180,52 @@ def make_load(
     code = {**full.code, "settings.0": pack(1, record.encode())}
     load_hash = proven_sha256(record.settings, record.ranges).hex()[:16]
     return Load(
-        Image(image.board, image.firmware, image.root, code), load_hash, record.proof != NO_PROOF
+        Image(image.board, image.firmware, image.root, code),
+        load_hash,
+        record.proof != NO_PROOF,
+        network is not None,
     )
 
 
-def into_safe_mode(port: str) -> bool:
+def _anything(message: Message) -> bool:
+    return "up" in message or "safe" in message or "fault" in message
+
+
+def how_it_stands(port: str, wait_s: float = ANSWER_S) -> str:
+    """Ask the board, and return what it is doing in words."""
+    found = after_reset(port, _anything, wait_s)
+    if found is None:
+        return "it says nothing: look at it"
+    line, seen = found
+    line.close()
+    if "safe" in seen:
+        return f"it is in safe mode ({seen['safe']}), its outputs are off"
+    return "its outputs are off" if "fault" in seen else "it runs its program"
+
+
+def _not_another_board(line: Line, board: str | None) -> None:
+    """Ask a running program which board it was made for: cheaper than to find out at the prompt."""
+    if board is None:
+        return
+    line.send({"cmd": "get-state"})
+    answer = line.wait(lambda m: "firmware" in m and "board" in m, ANSWER_S / 2)
+    if answer is not None and answer["board"] != board:
+        raise KnownError(f"board: it is a {answer['board']}; the image is for {board}; {UNTOUCHED}")
+
+
+def into_safe_mode(port: str, board: str | None = None) -> bool:
     """Bring a running board into safe mode; False if there is no program, only a prompt.
 
     Raises:
-        KnownError: nothing answers.
+        KnownError: nothing answers, or a program made for another board than ``board``.
         BoardFailure: it answers but does not go into safe mode.
     """
     with Line(port) as line:
-        seen = line.wait(lambda m: "up" in m or "safe" in m or "fault" in m, ANSWER_S / 2)
+        seen = line.wait(_anything, ANSWER_S / 2)
         if seen is None:
             line.poke()
-            seen = line.wait(lambda m: "up" in m or "safe" in m, ANSWER_S / 2)
+            line.send({"cmd": "get-state"})  # a program that reports seldom
+            seen = line.wait(lambda m: _anything(m) or "firmware" in m, ANSWER_S / 2)
         if seen is None and ">>>" in line.other:
             return False
         if seen is None:
@@ -166,44 +233,91 @@ def into_safe_mode(port: str) -> bool:
                 f"board: nothing answers on {port}: is it a board with MicroPython on it? "
                 f"Hold its button while plugging it in; {UNTOUCHED}"
             )
-        if "safe" in seen:
+        if seen.get("safe"):
             return True
         if "fault" in seen:
             return False
+        _not_another_board(line, board)
         line.send({"cmd": "service"})
     found = after_reset(port, lambda m: "safe" in m, SAFE_S)
     if found is None:
-        raise BoardFailure("board: does not go into safe mode", "it runs on as before")
+        raise BoardFailure("board: does not go into safe mode", how_it_stands(port))
     found[0].close()
     return True
 
 
 def copy(port: str, load: Load, steps: Steps) -> str:
-    """Fill the idle folder and switch over; returns the folder.
+    """Ask the board whether it can run the image, fill the idle folder and switch over.
+
+    Returns the folder. What fails on the way leaves the idle folder empty, as far as the board
+    still does what it is told.
 
     Raises:
+        KnownError: the board cannot run it; nothing on it was changed.
         BoardFailure: with the state the board is in.
     """
-    state = OFF_OLD
+    state = OFF_STOPPED
     prompt = None
+    old = idle = ""
     try:
         prompt = Prompt(port)
         old = prompt.running_folder()
         state = OFF_OLD if old else OFF_NONE
-        idle = FOLDERS[1] if old == FOLDERS[0] else FOLDERS[0]
+        folder = FOLDERS[1] if old == FOLDERS[0] else FOLDERS[0]
+        _ask_first(prompt, load, folder, steps)
+        idle = folder
         steps.say(f"copying into folder {idle}" + (f", {old} stays as it is" if old else ""))
         prompt.fill(idle, load.image.code, steps.progress)
         for name, data in load.image.root.items():
             prompt.replace(name, data)
-        prompt.switch(idle)
+        prompt.switch(idle, trial=bool(old))
+        filled, idle = idle, ""
         state = f"the board is off and runs the new version, folder {idle}, at the next power-up"
         prompt.reset()
-        return idle
+        return filled
     except CopyError as error:
+        if prompt is not None and idle:
+            with contextlib.suppress(CopyError):
+                prompt.empty(idle)
         raise BoardFailure(f"copy: {error}", state) from None
+    except Refused as refused:
+        stands = _back_to_work(prompt, port, old)
+        raise KnownError(f"{refused.lines[0]}; {UNTOUCHED}, {stands}") from None
     finally:
         if prompt is not None:
             prompt.close()
+
+
+def _state(line: Line) -> Message | None:
+    """Ask a program for its state, more than once: a board may be busy, a line may be lost."""
+    for _ in range(STATE_TRIES):
+        line.send({"cmd": "get-state"})
+        answer = line.wait(lambda m: "firmware" in m, ANSWER_S)
+        if answer is not None:
+            return answer
+    return None
+
+
+class Refused(KnownError):
+    """The board cannot run the image."""
+
+
+def _ask_first(prompt: Prompt, load: Load, idle: str, steps: Steps) -> None:
+    board = prompt.ask(idle, MODULES + (NETWORK_MODULES if load.network else ()))
+    steps.say(board.text())
+    why = refusal(board, load.image, load.network)
+    if why:
+        raise Refused(why)
+
+
+def _back_to_work(prompt: Prompt | None, port: str, old: str) -> str:
+    """Let the old version run again, if there is one; returns how the board stands."""
+    if not old or prompt is None:
+        return "it is at its prompt"
+    with contextlib.suppress(CopyError):
+        prompt.reset()
+    prompt.close()
+    return how_it_stands(port, FIRST_RECORD_S)
 
 
 def first_record(port: str, load: Load) -> Message:
@@ -213,7 +327,7 @@ def first_record(port: str, load: Load) -> Message:
         BoardFailure: it stays silent, stays in safe mode, or runs something else.
     """
     state = "the new version is on the board, but look at it before leaving it"
-    found = after_reset(port, lambda m: "up" in m or "safe" in m or "fault" in m, FIRST_RECORD_S)
+    found = after_reset(port, _anything, FIRST_RECORD_S)
     if found is None:
         raise BoardFailure("board: no record after the reset", state)
     line, seen = found
@@ -223,10 +337,11 @@ def first_record(port: str, load: Load) -> Message:
         if "safe" in seen:
             raise BoardFailure(f"board: in safe mode: {seen['safe']}", "its outputs are off")
         with contextlib.suppress(OSError):
-            line.send({"cmd": "get-state"})
-            answer = line.wait(lambda m: "firmware" in m, ANSWER_S)
+            answer = _state(line)
             if answer is not None:
                 want = (load.settings_hash, load.image.firmware[:16], 0 if load.proven else 1)
+                if answer.get("trial", 0) < 0:
+                    raise BoardFailure("board: the new version failed its trial", TRIAL_FAILED)
                 if (answer["settings"], answer["firmware"], answer["unproven"]) != want:
                     raise BoardFailure("board: reports other settings or firmware", state)
                 _set_clock(line, state)
@@ -251,7 +366,7 @@ def flash(port: str, load: Load, steps: Steps) -> Message:
         BoardFailure: afterwards, with the state the board is in.
     """
     steps.say("asking the board to switch everything off")
-    if not into_safe_mode(port):
+    if not into_safe_mode(port, load.image.board):
         steps.say("no program on the board yet: installing the first one")
     copy(port, load, steps)
     steps.say("waiting for the first record")

@@ -48,8 +48,8 @@ class Line:
         self._serial.write(json.dumps(command, separators=(",", ":")).encode() + b"\n")
 
     def poke(self) -> None:
-        """Send an empty line: an interpreter answers with its prompt, the program with nothing."""
-        self._serial.write(b"\r\n")
+        """Make an interpreter show its prompt, also from its raw one; a program hears noise."""
+        self._serial.write(b"\x02\r\n")
 
     def _read(self) -> None:
         self._partial += self._serial.read(4096)

@@ -43,6 +43,7 @@ class Line(BaseModel):
     lat: Short
     md: tuple[Annotated[int, Field(ge=0, lt=len(words.MODES))], Whole]
     unproven: Short = 0
+    trial: Annotated[int, Field(ge=-1, lt=2**16)] = 0
 
 
 @dataclass(frozen=True)
@@ -148,6 +149,15 @@ def alarms(record: Record) -> list[tuple[str, str]]:
             found.append((f"{words.SENSORS[i]}: {name}", "look at its plug, cable and pull-up"))
     if record.line.unproven:
         found.append(("settings or firmware are not proven", "run springhouse prove, then flash"))
+    if record.line.trial > 0:
+        left_min = -(-record.line.trial // 60)
+        found.append(
+            (f"a new version is on trial, {left_min} min left", "leave it powered until it is over")
+        )
+    if record.line.trial < 0:
+        found.append(
+            ("a new version failed its trial, the old one runs", "see the log; flash again")
+        )
     return found
 
 

@@ -44,6 +44,28 @@ def set_raw(terminal: int, signals: bool) -> None:
 
 
 @dataclass(frozen=True)
+class Chip:
+    """What a board says of itself (`os.uname`) and the room of its file system."""
+
+    sysname: str = "rp2"
+    release: str = "1.28.0"
+    machine: str = "Raspberry Pi Pico W with RP2040"
+    flash_kib: int = 848
+
+    def environment(self) -> dict[str, str]:
+        """Return it as the stand-in of `os` reads it."""
+        return {
+            "BOARD_SYSNAME": self.sysname,
+            "BOARD_RELEASE": self.release,
+            "BOARD_MACHINE": self.machine,
+            "BOARD_FLASH_KIB": str(self.flash_kib),
+        }
+
+
+PICO_W = Chip()
+
+
+@dataclass(frozen=True)
 class Reset:
     """A reset of the chip: board uptime in ms, and whether the watchdog did it."""
 
@@ -66,8 +88,15 @@ class BoardProcess:
     """
 
     def __init__(
-        self, flash: Path, *, tick: int = 0, heap_kib: int = 176, terminal: int | None = None
+        self,
+        flash: Path,
+        *,
+        tick: int = 0,
+        heap_kib: int = 176,
+        terminal: int | None = None,
+        chip: Chip = PICO_W,
     ) -> None:
+        self.chip = chip
         self.flash = flash
         self.inputs = Inputs()
         self.outputs: dict[int, int] = {}
@@ -100,7 +129,11 @@ class BoardProcess:
             stdin=subprocess.PIPE if self._terminal is None else self._terminal,
             stdout=subprocess.PIPE if self._terminal is None else self._terminal,
             stderr=subprocess.STDOUT,
-            env={**os.environ, "MICROPYPATH": f"{STAND_IN}:.frozen"},
+            env={
+                **os.environ,
+                **self.chip.environment(),
+                "MICROPYPATH": f"{STAND_IN}:.frozen",
+            },
         )
         os.close(to_board_r)
         os.close(from_board_w)

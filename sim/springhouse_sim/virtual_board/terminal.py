@@ -12,7 +12,7 @@ from collections.abc import Callable
 from pathlib import Path
 from threading import Event, Thread
 
-from .process import BoardProcess, set_raw
+from .process import PICO_W, BoardProcess, Chip, set_raw
 
 STEP_MS = 200
 
@@ -43,6 +43,8 @@ class TerminalBoard:
         speed: float = 20.0,
         before: Callable[[BoardProcess], None] = lambda _process: None,
         on_bytes: Callable[[bytes], bytes] = lambda data: data,
+        chip: Chip = PICO_W,
+        heap_kib: int = 176,
     ) -> None:
         self._board_end, board_terminal = _terminal()
         self._tool_end, tool_terminal = _terminal()
@@ -52,7 +54,7 @@ class TerminalBoard:
         self._before = before
         self._on_bytes = on_bytes
         self._ended = Event()
-        self.process = BoardProcess(flash, terminal=board_terminal)
+        self.process = BoardProcess(flash, terminal=board_terminal, chip=chip, heap_kib=heap_kib)
         self._threads = [Thread(target=run, daemon=True) for run in (self._live, self._carry)]
         for thread in self._threads:
             thread.start()
