@@ -46,6 +46,15 @@ def wiring(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
+def demo_wiring(tmp_path: Path) -> Path:
+    """All that the demo has fitted."""
+    probes = {role: serial(n + 1).hex() for n, role in enumerate(ROLES)}
+    path = tmp_path / "demo-wiring.json"
+    path.write_text(json.dumps({**WIRING, "probes": probes, "battery_ratio_pm": 5700}))
+    return path
+
+
+@pytest.fixture
 def proof(tmp_path: Path, image: build.Image) -> flash.Proof:
     """A verdict in the form `prove --json` writes, for the rig's settings."""
     hashes = {
@@ -193,7 +202,7 @@ def test_a_file_that_reads_back_differently_stops_the_copy(bare, load, monkeypat
 
 
 def test_a_tampered_file_is_one_line_and_the_old_version_stays(
-    bare, load, wiring, monkeypatch, capsys
+    bare, load, demo_wiring, monkeypatch, capsys
 ) -> None:
     """The whole command, with a plug that changes a byte of the last file."""
     board, folder, _ = bare
@@ -207,7 +216,8 @@ def test_a_tampered_file_is_one_line_and_the_old_version_stays(
         return real(self, dest, data, chunk_size, progress_callback)
 
     monkeypatch.setattr(entering.SerialTransport, "fs_writefile", tampered)
-    site = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes", "--port", board.port]
+    site = ["flash", "demo", "--wiring", str(demo_wiring), "--unproven", "--yes"]
+    site += ["--port", board.port]
     assert cli.run(site) == 3
     said = capsys.readouterr().err
     assert said == f"springhouse: copy: b/wiring.json: reads back differently; {flash.OFF_OLD}\n"
@@ -376,8 +386,9 @@ def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image
 
 
 def test_command_leaves_with_2_untouched_and_3_touched(
-    tmp_path, wiring, monkeypatch, capsys
+    tmp_path, demo_wiring, monkeypatch, capsys
 ) -> None:
+    wiring = demo_wiring
     base = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes"]
     assert cli.run([*base, "--port", "/dev/no-such-port"]) == 2
     assert "does not exist" in capsys.readouterr().err
