@@ -4,6 +4,7 @@ pvlib stamps the hour of a TMY2 or EPW file at its beginning and that of a TMY3 
 every row is stamped at the end of its hour.
 """
 
+import warnings
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
@@ -99,7 +100,8 @@ def _typical_year(
     import pandas as pd
 
     try:
-        table, meta = parse()
+        with warnings.catch_warnings(action="ignore"):  # of columns that are not used
+            table, meta = parse()
         place = Place(*(_position(path, name, float(meta[name])) for name in POSITION))
         names = dict(zip(RANGES, (air, dew, pressure, *irradiance), strict=True))
         columns = {
