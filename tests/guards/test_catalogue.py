@@ -113,6 +113,7 @@ OFF_A_MINUTE = Expect(100, 10, off=C, stay_s=60)
     [
         ([(0, C, 0), (105, 0, 0)], Expect(100, 10, off=C), 5.0, True, True),
         ([(0, C, 0), (111, 0, 0)], Expect(100, 10, off=C), 11.0, False, True),
+        ([(0, 0, 0), (50, C, 0), (105, 0, 0)], Expect(100, 10, off=C), 5.0, True, True),
         ([(0, C, 0)], Expect(100, 10, off=C), None, False, True),
         ([(0, 0, 0)], Expect(100, 10, off=C), None, False, False),
         ([(0, C, 0), (130, C | P, 0), (150, C, 0), (160, 0, 0)], ALONE, 40.0, True, True),

@@ -121,7 +121,7 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
         "tray fills: off: pump and fan: not shown",
     ),
     "a number of what can never be": (
-        {"responses": [{**RESPONSE, "never": "never charges", "kept": False}]},
+        {"responses": [{**RESPONSE, "never": "never charges", "kept": True}]},
         "fault: tray fills",
     ),
     "a state not served": (

@@ -152,10 +152,12 @@ def coil(
         shadow[X.AIR_MS] = shadow[X.TIME_MS]
         return
     safe = True
+    judged = False
     i = LOW
     if shadow[X.OUT] & O.PUMP and settings[S.FITTED] & F.COIL_IN:
         i = COIL_IN
     if U.sure(shadow, readings, i):
+        judged = True
         mc = U.value_mc(settings, readings, i)
         error = settings[S.STORE_LOW_ERR_MK + i]
         if settings[S.BRINE]:
@@ -166,11 +168,13 @@ def coil(
     if not settings[S.BRINE] and U.sure(shadow, readings, i):
         air = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
         safe = safe and air >= 3000
-    tally(cases, violations, 13, safe)
+        judged = True
+    if judged:
+        tally(cases, violations, 13, safe)
     turning = readings[R.FAN_RPM] >= settings[S.FAN_LEAST_RPM]
     if turning or not out & O.FAN or not settings[S.FITTED] & F.FAN_TACH:
         shadow[X.AIR_MS] = shadow[X.TIME_MS]
-    if settings[S.FITTED] & F.FAN_TACH:
+    if settings[S.FITTED] & F.FAN_TACH and out & O.FAN:
         still_ms = shadow[X.TIME_MS] - shadow[X.AIR_MS]
         tally(cases, violations, 14, still_ms <= settings[S.FAN_STILL_S] * 1000 + 2 * SCAN_MS)
 

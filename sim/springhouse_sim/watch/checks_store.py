@@ -29,12 +29,15 @@ def probes(
     """
     if out & O.COMPRESSOR:
         warm = True
+        judged = False
         for i in range(2):
             if U.sure(shadow, readings, i):
+                judged = True
                 mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
                 if mc <= settings[S.FREEZE_MC]:
                     warm = False
-        tally(cases, violations, 1, warm)
+        if judged:
+            tally(cases, violations, 1, warm)
         blind = U.surely_not(shadow, LOW) and U.surely_not(shadow, HIGH)
         below = False
         if U.surely_not(shadow, HIGH) and U.sure(shadow, readings, LOW):

@@ -1,7 +1,7 @@
 """One scan of the observer: which invariants had a case, which were broken.
 
 Numbers are those of the invariants (1 .. 28). A case is a scan or an edge at which the invariant
-had something to say.
+had something to say: a probe that is surely believed, a sensor that is fitted, a motor that is on.
 """
 
 from springhouse import fitted as F
