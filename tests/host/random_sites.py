@@ -452,6 +452,7 @@ def main() -> None:
     ask.add_argument("--run", type=int, default=10, help="one in so many is run for a day")
     ask.add_argument("--proved", type=int, default=100, help="one in so many is proved in short")
     ask.add_argument("--seed", type=int, default=1)
+    ask.add_argument("--cpu-min", type=float, default=1e9, help="try no more after so long")
     asked = ask.parse_args()
     steps: Counter[str] = Counter()
     refused: Counter[str] = Counter()
@@ -468,6 +469,8 @@ def main() -> None:
     @given(installations())
     def each(site: tuple[str, Changes]) -> None:
         nonlocal drawn
+        if time.process_time() - begun > 60.0 * asked.cpu_min:
+            return
         drawn += 1
         depth = max(
             3 * (drawn % asked.proved == 0), 2 * (drawn % asked.run == 0), drawn % asked.sized == 0

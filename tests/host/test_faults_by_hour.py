@@ -1,0 +1,22 @@
+"""A bedroom at night: faults at 03:00 while it delivers, and at noon while it charges."""
+
+import faults_by_hour
+import pytest
+from springhouse_host.site import load_site
+
+
+@pytest.mark.parametrize(
+    ("clock", "kind", "before", "after_s"),
+    [
+        ("03:00", "prime_lost", "pump fan", 12.0),  # no flow: as the promise on a dry pump
+        ("03:00", "probe_open", "pump fan", 11.0),  # the room probe: as the proof's row asks
+        ("12:00", "leak", "compressor", 7.0),
+    ],
+)
+def test_a_fault_in_the_night_and_at_noon(clock, kind, before, after_s) -> None:
+    found = faults_by_hour.answer(load_site("bedroom-night"), kind, clock, "room")
+    assert found.before == before
+    when, what = found.changes[0]
+    assert when <= after_s
+    assert before.split()[0] not in what.split()
+    assert found.broken == 0
