@@ -118,7 +118,8 @@ class Case:
             return steady.settle(x, u, self.p, free)
         except steady.UnsteadyError as error:
             raise SiteError(
-                f"{self.site.path}: no working point with the store at {store_c:.1f} °C: {error}"
+                f"{self.site.path}: [coil], [loop], [place]: no working point with the store at "
+                f"{store_c:.1f} °C: {error}"
             ) from None
 
 
