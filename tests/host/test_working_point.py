@@ -198,5 +198,7 @@ def test_what_does_not_come_to_rest_is_refused(monkeypatch) -> None:
     weather = site.read_weather()
     case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
     monkeypatch.setattr(steady, "MOST_RATES", 20)
-    with pytest.raises(SiteError, match=r"^demo: no working point .* does not come to rest$"):
+    with pytest.raises(
+        SiteError, match=r"^demo: \[coil\], .*: no working point .* does not come to rest$"
+    ):
         case.steady(sizing.on_duty(case), 5.0, 0.011)
