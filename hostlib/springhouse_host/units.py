@@ -35,7 +35,7 @@ _VOLUME = {
     "US gal": "US_liquid_gallon",
     "imperial gal": "imperial_gallon",
     "US qt": "US_liquid_quart",
-    "US pt": "US_liquid_pint",
+    "US pt": "liquid_pint",
 }
 
 UNITS: dict[str, Unit] = {

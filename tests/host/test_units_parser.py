@@ -46,6 +46,7 @@ WORDS = [(kind, word) for kind, unit in UNITS.items() for word in unit.words]
         ("5 ft 6 1/2 in", "m", 66.5 * 0.0254),
         ("5 cu ft", "L", 5 * 30.48**3 / 1000),
         ("2 US qt", "L", 2 * 231 * 0.0254**3 * 250),
+        ("2 US pt", "L", 2 * 231 * 0.0254**3 * 125),
         ("120 US gph", "L/min", 2 * 3.785411784),
         ("230 kWh per year", "kWh/year", 230.0),
     ],
