@@ -17,6 +17,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 from springhouse import week as N
 
 HOT_BAND_MK = 300  # a room over its limit counts as such until so far below it
@@ -58,14 +59,6 @@ def power_good(memory: "array[int]", settings: "array[int]", readings: "array[in
 
 
 # Thresholds in force.
-
-
-def freeze_limit_mc(memory: "array[int]", settings: "array[int]") -> int:
-    """Freeze guard limit: with nothing trusted at the top or wall, the floor above 4 °C."""
-    limit = settings[S.FREEZE_MC]
-    if not P.trusted(memory, P.HIGH) and limit < settings[S.FLOOR_MC]:
-        return settings[S.FLOOR_MC]
-    return limit
 
 
 def tariff_waived(memory: "array[int]", settings: "array[int]") -> bool:
@@ -185,6 +178,17 @@ def inlet_follows(memory: "array[int]", settings: "array[int]", readings: "array
     return abs(inlet_mc - P.draw_mc(memory, settings, readings)) <= settings[S.FOLLOW_MK]
 
 
+def flow_shown(settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the flow sensor shows what the pump can deliver; more is no evidence of flow."""
+    flow = readings[R.FLOW_ML_MIN]
+    return settings[S.FLOW_LEAST_ML_MIN] <= flow <= settings[S.FLOW_MOST_ML_MIN]
+
+
+def flow_too_high(settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the flow sensor shows more than the pump can deliver: a fault of the sensor."""
+    return has(settings, F.FLOW) and readings[R.FLOW_ML_MIN] > settings[S.FLOW_MOST_ML_MIN]
+
+
 def spells_only(settings: "array[int]") -> bool:
     """Whether nothing fitted can show flow, so that the pump may run in bounded spells only."""
     return not has(settings, F.FLOW) and not has(settings, F.COIL_IN)
@@ -192,9 +196,10 @@ def spells_only(settings: "array[int]") -> bool:
 
 def update_flags(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
     """Keep the conditions that have a hysteresis of their own."""
+    V.update(memory, settings, readings)
     if P.store_seen(memory):
         coldest = P.coldest_mc(memory, settings, readings)
-        limit = freeze_limit_mc(memory, settings)
+        limit = V.freeze_limit_mc(memory, settings, readings)
         if coldest <= limit:
             put_flag(memory, M.FLAG_FREEZE, True)
         elif coldest >= limit + settings[S.FREEZE_CLEAR_MK]:

@@ -93,6 +93,7 @@ def _observe(memory: "array[int]", settings: "array[int]", readings: "array[int]
     E.progress(memory, settings, readings)
     E.ice(memory, settings, readings)
     E.pull_down(memory, settings, readings)
+    E.welded(memory, settings, readings)
 
 
 def _note_edges(memory: "array[int]", settings: "array[int]", now: int, out: int) -> None:

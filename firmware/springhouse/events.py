@@ -16,6 +16,7 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 from springhouse import week as N
 
 DAY_MS = 86400000
@@ -27,6 +28,9 @@ COUNT_MOST = 4  # counts saturate where the last of them latches
 MADE_MOST_MK = 100000  # no store; keeps what lying probes add up to inside 31 bits
 GHOST_MS = 60000
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
+SETTLE_MS = 300000  # after the last motor: the film at the cold wall and what was stirred
+WELDED_MS = 1800000  # with the settling: noticed within 35 min of being switched off
+LIVE_MS = 2000  # a contact is debounced over 1.4 s: noticed within 5 s
 
 
 def plan(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
@@ -143,9 +147,9 @@ def flow(memory: "array[int]", settings: "array[int]", readings: "array[int]") -
     dry = False
     ghost = False
     if Q.has(settings, F.FLOW):
-        seen = readings[R.FLOW_ML_MIN] >= settings[S.FLOW_LEAST_ML_MIN]
-        dry = T.hold(memory, M.FLOW_T, now, pump and not seen, settings[S.FLOW_GAP_S] * 1000)
-        ghost = seen and not pump
+        dark = pump and not Q.flow_shown(settings, readings)
+        dry = T.hold(memory, M.FLOW_T, now, dark, settings[S.FLOW_GAP_S] * 1000)
+        ghost = not pump and readings[R.FLOW_ML_MIN] >= settings[S.FLOW_LEAST_ML_MIN]
     elif Q.has(settings, F.COIL_IN):
         astray = pump and not Q.inlet_follows(memory, settings, readings)
         dry = T.hold(memory, M.FOLLOW_T, now, astray, settings[S.FOLLOW_S] * 1000)
@@ -268,15 +272,23 @@ def ice(memory: "array[int]", settings: "array[int]", readings: "array[int]") ->
 
 
 def disagreement(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
-    """Store probes far apart for long while chilled water mixes: one of them is not in it."""
+    """Store probes long in contradiction: one of them is not in the water.
+
+    Far apart while chilled water mixes; the bottom warmer than the top; or sunk below 4 °C under
+    a top said to be warm (see vouching.py). The last two hold at rest too, for the freeze guard
+    ends the chill.
+    """
     forget_old(memory, M.REST_DAY_T, M.REST_COUNT)
     now = readings[R.NOW_MS]
-    apart = False
-    if memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR:
-        if P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH):
+    apart = Q.flag(memory, M.FLAG_SUNK)
+    if V.both(memory):
+        if not memory[M.OUT] & O.PUMP and V.upside_down(memory, settings, readings):
+            apart = True
+        if V.chilling(memory):
             low = P.value_mc(memory, settings, readings, P.LOW)
             high = P.value_mc(memory, settings, readings, P.HIGH)
-            apart = min(low, high) >= 5000 and abs(low - high) >= settings[S.DISAGREE_MK]
+            if min(low, high) >= 5000 and abs(low - high) >= settings[S.DISAGREE_MK]:
+                apart = True
     if T.hold(memory, M.DISAGREE_T, now, apart, settings[S.DISAGREE_MIN] * 60000):
         memory[M.DISAGREE_T] = T.IDLE
         rest(memory, settings, now, L.PROBES)
@@ -289,3 +301,36 @@ def pull_down(memory: "array[int]", settings: "array[int]", readings: "array[int
     if T.hold(memory, M.RUN_T, now, running, settings[S.PULL_DOWN_RUN_MIN] * 60000):
         memory[M.RUN_T] = T.IDLE
         T.arm_longer(memory, M.REST_T, now, settings[S.PULL_DOWN_REST_MIN] * 60000)
+
+
+def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
+    """Switched off, yet the freezer runs: its contact shows it, or the store gets colder.
+
+    With compressor and pump off nothing else cools water so fast: a place colder than the store
+    takes a tenth of what the weakest compressor does (`CHILLS_MK` is set between the two), melting
+    ice holds the water it touches at 0 °C, and warm water does not sink. In service a person has
+    hands and hoses in the store, so its temperatures prove nothing then.
+    """
+    now = readings[R.NOW_MS]
+    live = Q.has(settings, F.RELAY) and not readings[R.RELAY_OPEN]
+    live = live and not memory[M.OUT] & O.COMPRESSOR
+    if T.hold(memory, M.LIVE_T, now, live, LIVE_MS):
+        memory[M.LATCH] |= L.WELDED
+    by = P.store_trust(memory)
+    idle = memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == 0 and memory[M.MODE] != W.SERVICE
+    if not idle or by == 0:
+        memory[M.WELDED_T] = T.IDLE
+        memory[M.REST_BY] = 0
+        return
+    if memory[M.WELDED_T] == T.IDLE or (memory[M.REST_BY] != 0 and by != memory[M.REST_BY]):
+        T.arm(memory, M.WELDED_T, now, SETTLE_MS)
+        memory[M.REST_BY] = 0
+    elif T.due(memory, M.WELDED_T):
+        T.arm(memory, M.WELDED_T, now, WELDED_MS)
+        memory[M.REST_BY] = by
+        memory[M.REST_MC] = P.mean_of(memory, settings, readings, by)
+    elif memory[M.REST_BY] != 0:
+        if P.mean_of(memory, settings, readings, by) <= memory[M.REST_MC] - settings[S.CHILLS_MK]:
+            memory[M.LATCH] |= L.WELDED
+            memory[M.WELDED_T] = T.IDLE
+            memory[M.REST_BY] = 0

@@ -13,4 +13,5 @@
     FAN_TACH,
     MAINS,
     BATTERY,
-) = [1 << n for n in range(12)]
+    RELAY,  # contact that shows whether the freezer is live behind its relay
+) = [1 << n for n in range(13)]

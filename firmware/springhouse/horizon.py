@@ -25,6 +25,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 from springhouse import week as N
 
 FAR = T.LAST  # wider than any reading, ticks included
@@ -68,10 +69,10 @@ def _store(
     """Thresholds on store probe `i`, alone and as part of mean and coldest."""
     slot = R.STORE_LOW_MC + i
     mc = P.value_mc(memory, settings, readings, i)
-    if words or _chilling(memory):
+    if words or V.chilling(memory):
         _edge(watch, readings, slot, mc, 5000)  # disagreement is judged above
     coldest = P.coldest_mc(memory, settings, readings)
-    limit = Q.freeze_limit_mc(memory, settings)
+    limit = V.freeze_limit_mc(memory, settings, readings)
     if words or not Q.flag(memory, M.FLAG_FREEZE):
         _edge(watch, readings, slot, coldest, limit + 1)
     if words or Q.flag(memory, M.FLAG_FREEZE):
@@ -80,6 +81,9 @@ def _store(
     _mean(memory, settings, readings, watch, slot, mean, words)
     if words or memory[M.PROGRESS_T] != T.IDLE:
         _edge(watch, readings, slot, mean, memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK] + 1)
+    if memory[M.REST_BY] != 0:
+        q = P.mean_of(memory, settings, readings, memory[M.REST_BY])
+        _edge(watch, readings, slot, q, memory[M.REST_MC] - settings[S.CHILLS_MK] + 1)
     if settings[S.ICE_BANK]:
         _edge(watch, readings, slot, mc, settings[S.ICE_ZONE_MC])
         _edge(watch, readings, slot, mc, settings[S.MELTED_MC])
@@ -109,11 +113,6 @@ def _mean(
         _edge(watch, readings, slot, mean, Q.spent_mc(memory, settings))
 
 
-def _chilling(memory: "array[int]") -> bool:
-    """Whether the compressor runs without delivery."""
-    return memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
-
-
 def _delivery_open(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether delivery goes on, or lacks neither the wish nor a warm room."""
     if memory[M.ROOM_STATE] == K.DISCHARGE:
@@ -132,7 +131,7 @@ def _two_probes(
 ) -> None:
     """Thresholds on the distance between two probes."""
     both = P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH)
-    if both and (words or _chilling(memory)):
+    if both and (words or V.chilling(memory)):
         low = P.value_mc(memory, settings, readings, P.LOW)
         high = P.value_mc(memory, settings, readings, P.HIGH)
         apart = abs(low - high)
@@ -150,6 +149,62 @@ def _two_probes(
         inlet = P.value_mc(memory, settings, readings, P.COIL_IN)
         gap = abs(inlet - draw)
         _apart(watch, readings, R.COIL_IN_MC, slot, gap, settings[S.FOLLOW_MK] + 1)
+
+
+def _vouching(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", watch: "array[int]"
+) -> None:
+    """Thresholds of what the store probes vouch for, and of the bottom warmer than the top."""
+    low = P.value_mc(memory, settings, readings, P.LOW)
+    high = P.value_mc(memory, settings, readings, P.HIGH)
+    gap = high - low
+    differ = V.may_differ_mk(settings)
+    _edge(watch, readings, R.STORE_LOW_MC, low, V.judged_from_mc(settings))
+    if not memory[M.OUT] & O.PUMP:
+        x = V.DENSEST_MC + differ + 1
+        if low < x or -gap > differ:
+            _edge(watch, readings, R.STORE_LOW_MC, low, x)
+        if low >= x:
+            _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, -gap, differ + 1)
+    vouched = Q.flag(memory, M.FLAG_VOUCHED)
+    if low >= V.judged_from_mc(settings):
+        if V.chilling(memory):
+            _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, differ + 1)
+            _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, -gap, differ + 1)
+    elif vouched:
+        least = memory[M.TOP_LEAST_MC]
+        _edge(watch, readings, R.STORE_HIGH_MC, high, least - settings[S.CHILLS_MK] + 1)
+        _edge(watch, readings, R.STORE_HIGH_MC, high, least + V.RISE_MK)
+    if not V.chilling(memory):
+        return
+    _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] + V.STEP_MK)
+    if low >= V.sinks_below_mc(settings):
+        _edge(watch, readings, R.STORE_LOW_MC, low, V.sinks_below_mc(settings))
+        return
+    _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] - V.SINK_MK + 1)
+    _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, differ + 1)
+
+
+def _warm_top(
+    memory: "array[int]",
+    settings: "array[int]",
+    readings: "array[int]",
+    watch: "array[int]",
+    words: bool,
+) -> None:
+    """The gap that puts the floor in force; a store well above the floor needs no guard."""
+    settled = Q.flag(memory, M.FLAG_VOUCHED) or Q.flag(memory, M.FLAG_SUNK)
+    if settled or not V.needed(settings):
+        return
+    coldest = P.coldest_mc(memory, settings, readings)
+    x = max(settings[S.FREEZE_MC], settings[S.FLOOR_MC]) + settings[S.FREEZE_CLEAR_MK]
+    if coldest >= x and not words:
+        _edge(watch, readings, R.STORE_LOW_MC, coldest, x)
+        _edge(watch, readings, R.STORE_HIGH_MC, coldest, x)
+        return
+    gap = V.gap_mk(memory, settings, readings)
+    x = V.warm_gap_mk(memory, settings) + 1
+    _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, x)
 
 
 def _room(
@@ -192,8 +247,9 @@ def _coil(
 def _plain(settings: "array[int]", readings: "array[int]", watch: "array[int]") -> None:
     """Flow, fans and battery voltage, where fitted; with mains seen the voltage decides nothing."""
     if Q.has(settings, F.FLOW):
-        x = settings[S.FLOW_LEAST_ML_MIN]
-        _edge(watch, readings, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], x)
+        flow = readings[R.FLOW_ML_MIN]
+        _edge(watch, readings, R.FLOW_ML_MIN, flow, settings[S.FLOW_LEAST_ML_MIN])
+        _edge(watch, readings, R.FLOW_ML_MIN, flow, settings[S.FLOW_MOST_ML_MIN] + 1)
     if Q.has(settings, F.FAN_TACH):
         _edge(watch, readings, R.FAN_RPM, readings[R.FAN_RPM], settings[S.FAN_LEAST_RPM])
     if not Q.has(settings, F.BATTERY):
@@ -250,6 +306,9 @@ def _fill(
     if P.trusted(memory, P.ROOM):
         _room(memory, settings, readings, watch, words)
     _two_probes(memory, settings, readings, watch, words)
+    if V.both(memory):
+        _vouching(memory, settings, readings, watch)
+        _warm_top(memory, settings, readings, watch, words)
     _coil(memory, settings, readings, watch)
     _plain(settings, readings, watch)
     return ms

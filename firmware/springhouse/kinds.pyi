@@ -79,6 +79,7 @@ class Profile(Protocol):
     LEVEL: int
     FLOOR: int
     MAINS: int
+    RELAY_CONTACT: int
     BUTTON: int
     BUTTON_UP: int
     BUTTON_DOWN: int

@@ -8,8 +8,9 @@
     DRY,
     TRAY,
     STILL,  # fans commanded on, no air
-) = [1 << n for n in range(7)]
+    WELDED,  # the store is chilled although the compressor is switched off
+) = [1 << n for n in range(8)]
 
 FLOOD = LEVEL | FLOOR
-STORE = FLOOD | NO_COOLING | PROBES
+STORE = FLOOD | NO_COOLING | PROBES | WELDED
 ROOM = FLOOD | DRY | TRAY | STILL

@@ -50,6 +50,10 @@ older one outlives a reset is in `restart.py`.
     STORE_HIGH_STUCK_LEFT_MS,
     MODE_LEFT_MS,  # at power-up: time left of an owner's stop from before; then 0
     DROP_SEEN,
+    TOP_LEAST_MC,  # lowest high reading since the top was vouched for, in steps
+    CHILL_LOW_MC,  # highest low reading of the chill under way
+    REST_MC,  # store temperature that a store switched off is measured from
+    REST_BY,  # the store probes it is judged by; 0 = settling
     # timers
     OFF_T,  # compressor may not start
     ON_T,  # compressor should not stop
@@ -85,8 +89,11 @@ older one outlives a reset is in `restart.py`.
     STILL_DAY_T,
     DELIVERY_ON_T,  # pump and fan should not stop
     DELIVERY_OFF_T,  # pump and fan may not start
+    TOP_T,  # the top must have fallen again
+    WELDED_T,  # nothing runs: settling, then the half hour that is judged
+    LIVE_T,  # the freezer is live although switched off
     SIZE,
-) = range(79)
+) = range(86)
 
 TIMERS = OFF_T
 
@@ -100,4 +107,6 @@ TIMERS = OFF_T
     FLAG_INVALID,  # the settings record contradicts its bounds
     FLAG_BOOT_WAIT,  # the off-time in force began at power-up ...
     FLAG_MAINS_WAIT,  # ... or when mains returned; else when the compressor stopped
-) = [1 << n for n in range(9)]
+    FLAG_VOUCHED,  # both store probes vouch for the top, see vouching.py
+    FLAG_SUNK,  # the bottom fell below 4 °C under a top said to be warm
+) = [1 << n for n in range(11)]

@@ -88,6 +88,7 @@ class Sensors:
         self.level = Contact(_input(profile.LEVEL), 0)
         self.floor = Contact(_input(profile.FLOOR), 0)
         self.mains = Contact(_input(profile.MAINS), 0)
+        self.relay = Contact(_input(profile.RELAY_CONTACT), 0)
         self.unsettled = WINDOW  # rounds until the contacts have seen nothing but real samples
         self.flow = None
         if wiring.number["flow_pulses_l"]:
@@ -126,5 +127,6 @@ class Sensors:
         self.level.sample()
         self.floor.sample()
         self.mains.sample()
+        self.relay.sample()
         if self.unsettled:
             self.unsettled -= 1

@@ -37,5 +37,6 @@ PROBES = 5  # store low, store high, room, coil inlet, air at the coil: everywhe
     MODE_MIN,  # minutes the owner asks for
     MODE_SEQ,  # counts mode requests
     DROP_SEQ,  # counts how often all outputs, or the relay alone, dropped without being told to
+    RELAY_OPEN,  # 1 = the freezer is dead behind its relay; a wire that came off reads 0
     SIZE,
-) = range(31)
+) = range(32)

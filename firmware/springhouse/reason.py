@@ -18,6 +18,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 from springhouse import week as N
 
 (
@@ -78,12 +79,16 @@ from springhouse import week as N
     PAUSED,
     MINIMUM_DELIVERY,
     COIL_UNSEEN,
+    WELDED_LATCHED,
+    TOP_UNSURE,
+    FLOW_TOO_HIGH,
     SIZE,
-) = range(58)
+) = range(61)
 
 _STORE_LATCHES = (
     (L.LEVEL, LEVEL_LATCHED),
     (L.FLOOR, FLOOR_LATCHED),
+    (L.WELDED, WELDED_LATCHED),
     (L.NO_COOLING, NO_COOLING_LATCHED),
     (L.PROBES, PROBES_LATCHED),
 )
@@ -168,7 +173,14 @@ def _barred(
     if not word & C.STORE_SEEN:
         return _store_unseen(memory, settings)
     if word & C.FREEZE:
-        return (ICE if P.trusted(memory, P.HIGH) else ICE_FLOOR), -1
+        if not P.trusted(memory, P.HIGH):
+            return ICE_FLOOR, -1
+        ice_mc = settings[S.FREEZE_MC]
+        if P.coldest_mc(memory, settings, readings) < ice_mc + settings[S.FREEZE_CLEAR_MK]:
+            return ICE, -1
+        if word & C.STORE_WARM:
+            unsure = V.freeze_limit_mc(memory, settings, readings) > ice_mc
+            return (TOP_UNSURE if unsure else ICE), -1
     if not word & C.MAINS:
         return NO_MAINS, -1
     if T.waiting(memory, M.REST_T):
@@ -248,6 +260,8 @@ def _no_delivery(
         return TRAY_WAIT, left_ms(memory, readings, M.TRAY_T)
     if word & C.DRY:
         left = left_ms(memory, readings, M.DRY_WAIT_T)
+        if Q.flow_too_high(settings, readings):
+            return FLOW_TOO_HIGH, left
         return (DRY_WAIT if left >= 0 else GHOST_FLOW), left
     if word & C.COIL:
         if Q.flag(memory, M.FLAG_COIL):
@@ -311,6 +325,8 @@ def room_reason(
 ) -> "tuple[int, int]":
     """Why the pump is on or off."""
     found = _stopped_for_all(memory, readings, _ROOM_LATCHES)
+    if found[0] == DRY_LATCHED and Q.flow_too_high(settings, readings):
+        return FLOW_TOO_HIGH, -1
     if found[0] < 0:
         found = _no_delivery(memory, settings, readings)
     if found[0] < 0 and memory[M.OUT] & O.PUMP:

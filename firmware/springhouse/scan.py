@@ -102,6 +102,7 @@ class Scanner:
         readings[R.MODE_SEQ] = owner.mode_seq
         if self._outputs.relay.take_drop():
             self._count_drop()
+        readings[R.RELAY_OPEN] = sensors.relay.ok
 
     def run(self, now: int) -> int:
         """Take one scan and drive the outputs; returns the output bits."""

@@ -11,7 +11,7 @@ from springhouse import fitted as F
 WINDOWS = 16
 WINDOW_STRIDE = 4  # kind, days, start minute of the day, end minute of the day
 
-_PLAIN = 63
+_PLAIN = 65
 SCHEMA_NOW = 2
 
 (
@@ -78,6 +78,8 @@ SCHEMA_NOW = 2
     BATTERY_REARM_MV,
     DELIVERY_ON_S,  # pump and fan: least time on, unless a guard or the owner ends it ...
     DELIVERY_OFF_S,  # ... and least time off, whatever ended it
+    FLOW_MOST_ML_MIN,  # more than the pump can deliver is no evidence of flow
+    CHILLS_MK,  # a store gets so much colder in half an hour if it is chilled, and only then
 ) = range(_PLAIN)
 
 WINDOW_1_KIND = _PLAIN
@@ -85,7 +87,7 @@ SIZE = _PLAIN + WINDOWS * WINDOW_STRIDE
 
 BOUNDS = (
     (SCHEMA_NOW, SCHEMA_NOW, SCHEMA_NOW),  # SCHEMA
-    (0, 4095, 0b000000100101),  # FITTED
+    (0, 8191, 0b000000100101),  # FITTED
     (50, 2000, 500),  # STORE_LOW_ERR_MK
     (50, 2000, 500),  # STORE_HIGH_ERR_MK
     (50, 2000, 500),  # ROOM_ERR_MK
@@ -147,6 +149,8 @@ BOUNDS = (
     (100, 5000, 600),  # BATTERY_REARM_MV
     (30, 900, 120),  # DELIVERY_ON_S
     (60, 900, 60),  # DELIVERY_OFF_S
+    (500, 60000, 20000),  # FLOW_MOST_ML_MIN
+    (150, 2000, 200),  # CHILLS_MK
 )
 
 WINDOW_BOUNDS = ((0, 3, 0), (0, 127, 0), (0, 1439, 0), (0, 1439, 0))
@@ -181,6 +185,8 @@ def first_fault(settings: "array[int]") -> int:
         return USEFUL_BAND_MK
     if settings[FAN_QUIET_PM] > settings[FAN_FULL_PM]:
         return FAN_QUIET_PM
+    if settings[FLOW_MOST_ML_MIN] <= settings[FLOW_LEAST_ML_MIN]:
+        return FLOW_MOST_ML_MIN
     if not settings[ICE_BANK] and settings[FREEZE_MC] < 0:
         return FREEZE_MC
     if settings[ICE_BANK] and not settings[FITTED] & F.STORE_HIGH:

@@ -109,6 +109,9 @@ REASONS = (
     ("waiting", "pump and fans rest between two runs"),
     ("cooling the room", "until the least run is over"),
     ("stopped", "nothing shows that the coil is safe"),
+    ("locked", "compressor does not switch off: pull its plug now"),
+    ("stopped", "the low probe does not vouch for the high one, not below 4 °C"),
+    ("stopped", "flow sensor shows more than the pump can deliver"),
 )
 
 

@@ -40,6 +40,7 @@ LATCHES = (
     "pump ran dry",
     "condensate tray full",
     "fans without air",
+    "compressor does not switch off: pull its plug",
 )
 FAULTS = (
     "good frame",
@@ -63,6 +64,7 @@ SENSORS = (
     "fan speed",
     "mains sense",
     "battery voltage",
+    "relay contact",
 )
 
 

@@ -23,6 +23,8 @@ WORKED_OUT = {
     "settings.full_lead_min",
     "settings.ice_run_min",
     "settings.flow_least_l_min",
+    "settings.flow_most_l_min",
+    "settings.chills_k",
     "settings.battery_cut_v",
 }
 

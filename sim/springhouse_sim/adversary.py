@@ -29,7 +29,7 @@ from springhouse_sim.watch import observe as V
     WARM_MK,  # most a second of rest warms it
     CALM,  # faults come so many times more rarely
     FRAMES,  # 0 = the store probes' driver is dead
-    FLOWING,  # 0 = the pump turns without flow
+    FLOWING,  # 0 = the pump turns without flow, and at times the sensor counts crosstalk
     HASH,
     SIZE,
 ) = range(12)
@@ -64,12 +64,20 @@ def draw_settings(own: IntRecord, settings: IntRecord) -> None:
         b = S.bound(slot)
         low = b[0]
         high = b[1]
+        if slot == S.FLOW_MOST_ML_MIN or slot == S.CHILLS_MK:
+            continue
+        if slot == S.FITTED:
+            high = F.RELAY - 1
         if slot >= S.MIN_OFF_S and slot <= S.TRAY_RETURN_S and throw(own, 3):
             high = low + (high - low) // 8
         settings[slot] = between(own, low, high)
+    settings[S.FLOW_MOST_ML_MIN] = 2 * settings[S.FLOW_LEAST_ML_MIN] + 800
+    settings[S.CHILLS_MK] = 150 + settings[S.FLOW_LEAST_ML_MIN] % 300
+    if settings[S.FLOW_LEAST_ML_MIN] % 2:
+        settings[S.FITTED] |= F.RELAY
     settings[S.FITTED] |= F.ROOM | (F.STORE_LOW if throw(own, 2) else F.STORE_HIGH)
     if throw(own, 2):
-        settings[S.FITTED] = 4095
+        settings[S.FITTED] = 8191
     for slot in range(S.STORE_LOW_OFFSET_MK, S.COIL_AIR_OFFSET_MK + 1):
         settings[slot] = settings[slot] // 10
     for slot in range(S.STORE_LOW_ERR_MK, S.COIL_AIR_ERR_MK + 1):
@@ -97,6 +105,7 @@ def begin(own: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
         readings[slot] = 0
     for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
         readings[slot] = 1
+    readings[R.RELAY_OPEN] = 1
     readings[R.WEEK_MIN] = throw(own, 10080)
     readings[R.BATTERY_MV] = between(own, 11800, 12600)
     readings[R.FAN_RPM] = 1000
@@ -181,6 +190,11 @@ def _inputs(own: IntRecord, settings: IntRecord, readings: IntRecord, out: int) 
         flowing = out & O.PUMP and own[FLOWING] and throw(own, 300)
         ghost = not out & O.PUMP and throw(own, 100) == 0
         readings[R.FLOW_ML_MIN] = least + throw(own, 800) if flowing or ghost else 0
+    now = readings[R.NOW_MS]
+    if out & O.PUMP and not own[FLOWING] and now >> 17 & 1:  # crosstalk for two minutes
+        readings[R.FLOW_ML_MIN] = settings[S.FLOW_MOST_ML_MIN] + 1 + now % 90000
+    welded = now >> 19 & 15 == 9  # for nine minutes
+    readings[R.RELAY_OPEN] = 0 if welded or out & O.COMPRESSOR else 1
     if happens(own, 1000):
         readings[R.FAN_RPM] = throw(own, 2) * 1000
     if throw(own, 20) == 0:

@@ -46,8 +46,11 @@ FOLLOWS, FORCED_BAD, FORCED_GOOD = range(3)  # a two-valued input: honest, or he
     CUT_OUT_OPENS_MC,  # NO_CUT_OUT = none
     CUT_OUT_CLOSES_MC,
     CUT_OUT_OPEN,
+    UNPLUGGED,  # 1: a person pulled the freezer's plug
+    RELAY_LIVE,  # the relay is closed, whatever comes behind it
+    RELAY_CONTACT,  # FOLLOWS, FORCED_BAD, FORCED_GOOD
     _SCALARS,
-) = range(30)
+) = range(33)
 
 NO_CUT_OUT = -(1 << 29)
 

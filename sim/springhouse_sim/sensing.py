@@ -153,3 +153,5 @@ def read(
     readings[R.MODE] = sense[E.MODE]
     readings[R.MODE_MIN] = sense[E.MODE_MIN]
     readings[R.MODE_SEQ] = sense[E.MODE_SEQ]
+    live = sense[E.RELAY_LIVE] != 0 and u[U.MAINS] > 0.5
+    readings[R.RELAY_OPEN] = held(sense[E.RELAY_CONTACT], not live)

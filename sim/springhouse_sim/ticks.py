@@ -135,7 +135,8 @@ def drive(u: FloatRecord, settings: IntRecord, sense: IntRecord, out: int) -> No
     closed = out & O.COMPRESSOR != 0 and sense[E.RELAY_DEAD] == 0
     if sense[E.RELAY_WELDED]:
         closed = True
-    if sense[E.CUT_OUT_OPEN]:
+    sense[E.RELAY_LIVE] = 1 if closed else 0
+    if sense[E.CUT_OUT_OPEN] or sense[E.UNPLUGGED]:
         closed = False
     u[U.COMPRESSOR_RELAY] = 1.0 if closed else 0.0
     u[U.PUMP_DUTY] = 1.0 if out & O.PUMP else 0.0

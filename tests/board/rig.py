@@ -17,7 +17,7 @@ from springhouse_sim.virtual_board.process import BoardProcess, Reset
 
 ROLES = ("store_low", "store_high", "room", "coil_in", "coil_air")
 FITTED = F.STORE_LOW | F.STORE_HIGH | F.ROOM | F.TRAY | F.LEVEL | F.FLOOR | F.FLOW | F.MAINS
-LOOPS = (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS)
+LOOPS = (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS, B.RELAY_CONTACT)
 PULSES_L = 450
 WIRING = {
     "board": "pico_w",

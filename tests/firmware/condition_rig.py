@@ -10,13 +10,13 @@ CHARGING = N.PLAN_CHARGE | N.PLAN_WANTED
 
 
 def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
-    """Every probe trusted, no timer running, nothing latched, nothing on, a day without a lead."""
+    """Every probe trusted, the top vouched for, no timer, no latch, nothing on, no lead."""
     d = Drive(fit=fit, settings=settings)
     for _ in range(3):
         d.tick()
     for slot in range(M.TIMERS, M.SIZE):
         d.memory[slot] = T.IDLE
-    d.memory[M.FLAGS] = 0
+    d.memory[M.FLAGS] = M.FLAG_VOUCHED
     d.memory[M.PLAN] = CHARGING
     return d
 

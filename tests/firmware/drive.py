@@ -6,7 +6,17 @@ import zlib
 from array import array
 from collections.abc import Callable, Mapping
 
-from springhouse import condition, controller, fitted, horizon, latch, mode, output, restart
+from springhouse import (
+    condition,
+    controller,
+    fitted,
+    horizon,
+    latch,
+    mode,
+    output,
+    restart,
+    vouching,
+)
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -14,7 +24,7 @@ from springhouse import statechart as K
 from springhouse import timekeeping as T
 from springhouse import week as N
 
-EVERY_SENSOR = (1 << 12) - 1
+EVERY_SENSOR = (1 << 13) - 1
 SECOND_MS = 1000
 MINUTE_MS = 60000
 PROBES = ("STORE_LOW", "STORE_HIGH", "ROOM", "COIL_IN", "COIL_AIR")
@@ -34,6 +44,7 @@ HEALTHY = {
     "LEVEL_OK": 1,
     "FLOOR_DRY": 1,
     "SETTINGS_OK": 1,
+    "RELAY_OPEN": 1,
 }
 
 
@@ -87,6 +98,12 @@ class Drive:
     def store(self, mc: int) -> None:
         """Both store probes and the coil inlet at one temperature."""
         self.set(STORE_LOW_MC=mc, STORE_HIGH_MC=mc, COIL_IN_MC=mc)
+
+    def vouch(self) -> None:
+        """Below 4 °C: both store probes agreed on the way down, and the top has not risen since."""
+        self.memory[M.FLAGS] |= M.FLAG_VOUCHED
+        self.memory[M.FLAGS] &= ~(M.FLAG_SUNK | M.FLAG_FREEZE)
+        self.memory[M.TOP_LEAST_MC] = vouching.FAR_MC
 
     def window(self, n: int, kind: int, days: int, start: int, end: int) -> None:
         """Write window `n` (0 ..) into the settings."""

@@ -136,6 +136,7 @@ STORE_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.PROBE_STUCK, False, _stuck),
     (R_.ICE, False, lambda: _set(waited(), STORE_HIGH_MC=900)),
     (R_.ICE_FLOOR, False, _floor),
+    (R_.TOP_UNSURE, False, lambda: _set(Drive(STORE_LOW_MC=4400, STORE_HIGH_MC=4400))),
     (R_.NO_MAINS, False, lambda: _set(waited(), MAINS_OK=0)),
     (R_.RESTING, True, _rest),
     (R_.MOTOR_RESTING, True, _motor_rest),
@@ -173,10 +174,10 @@ def _priming() -> Drive:
     return d
 
 
-def _ghost() -> Drive:
+def _ghost(flow_ml_min: int = 900) -> Drive:
     d = waited()
     d.honest = False
-    d.seconds(70, FLOW_ML_MIN=900)
+    d.seconds(70, FLOW_ML_MIN=flow_ml_min)
     return d
 
 
@@ -211,6 +212,7 @@ ROOM_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.TRAY_WAIT, True, lambda: _set(_set(waited(), TRAY_OK=0), TRAY_OK=1)),
     (R_.DRY_WAIT, True, _dry),
     (R_.GHOST_FLOW, False, _ghost),
+    (R_.FLOW_TOO_HIGH, False, lambda: _ghost(133000)),
     (R_.COIL_COLD, False, lambda: _set(waited(), COIL_AIR_MC=2000)),
     (R_.COIL_WAIT, True, lambda: _set(_set(waited(), COIL_AIR_MC=2000), COIL_AIR_MC=20000)),
     (R_.NO_POWER, False, lambda: _set(waited(fit=NO_BATTERY), MAINS_OK=0)),

@@ -69,6 +69,7 @@ READINGS = {
     "LEVEL_OK": YES_NO,
     "FLOOR_DRY": YES_NO,
     "SETTINGS_OK": YES_NO,
+    "RELAY_OPEN": st.sampled_from((1, 1, 1, 0)),
     "FLOW_ML_MIN": st.sampled_from((0, 299, 300, 2000)),
     "FAN_RPM": st.sampled_from((0, 199, 200, 900)),
 }
@@ -321,6 +322,7 @@ def heal(d: Drive) -> None:
     d.honest = True
     d.silent.clear()
     d.set(MAINS_OK=1, TRAY_OK=1, LEVEL_OK=1, FLOOR_DRY=1, SETTINGS_OK=1, BATTERY_MV=13200)
+    d.set(RELAY_OPEN=1)
     d.set(**{name + "_FAULT": 0 for name in PROBES}, COIL_AIR_MC=20000)
 
 

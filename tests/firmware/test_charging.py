@@ -25,6 +25,8 @@ def warmed(d: Drive, *steps: int) -> Drive:
 
 def test_no_window_means_charge_at_any_time_to_the_deep_target() -> None:
     d = warmed(ready(), 3700)
+    d.vouch()
+    d.tick()
     assert not d.compressor
     warmed(d, 3800)  # deep target 3.0 °C and its band of 0.8 K
     assert d.compressor
@@ -117,13 +119,14 @@ def test_a_no_start_window_lets_a_run_go_on() -> None:
 
 def test_a_start_delayed_into_a_no_start_window_is_called_off() -> None:
     """Fan and pump start first; before the compressor's turn comes the window has begun."""
-    d = Drive(WEEK_MIN=699, ROOM_MC=26000, STORE_LOW_MC=3500, STORE_HIGH_MC=3500)
+    deep = {"DEEP_MC": 5000, "SHALLOW_MC": 6000}
+    d = Drive(settings=deep, WEEK_MIN=699, ROOM_MC=26000, STORE_LOW_MC=5500, STORE_HIGH_MC=5500)
     d.window(0, N.NO_START, 127, 700, 800)
     d.minutes(11)
     d.settle()
     d.tick(ROOM_MC=23000)
     d.minutes(3, 20000)
-    d.tick(ROOM_MC=26000, STORE_LOW_MC=5000, STORE_HIGH_MC=5000, COIL_IN_MC=5000)
+    d.tick(ROOM_MC=26000, STORE_LOW_MC=6000, STORE_HIGH_MC=6000, COIL_IN_MC=6000)
     assert d.fan
     assert d.store_state == K.CHARGE
     d.tick(WEEK_MIN=700)
@@ -164,6 +167,7 @@ def test_the_mean_of_the_trusted_probes_decides(kit_low_only: bool) -> None:
     d = ready()
     d.set(STORE_HIGH_FAULT=1 if kit_low_only else 0)
     d.minutes(1)
+    d.vouch()
     d.seconds(4, STORE_LOW_MC=4800)  # mean with the high one at 2.9 °C: 3.85 °C
     if kit_low_only:  # alone the low probe has the 4 °C floor to keep as well
         d.seconds(4, STORE_LOW_MC=5600)

@@ -182,16 +182,17 @@ def test_a_probe_that_is_believed_again_takes_no_progress_away() -> None:
 
 
 def test_a_full_store_begins_the_judgement_anew() -> None:
-    d = Drive(settings={"STUCK_MIN": 720})
+    d = Drive(settings={"STUCK_MIN": 720, "DEEP_MC": 9000, "SHALLOW_MC": 9000}, STORE_LOW_MC=10000)
+    d.store(10000)
     for _ in range(4):  # 5 h a time without half a kelvin, but full at the end of each
         on_after(d)
-        d.store(3100)
+        d.store(9100)
         d.minutes(5 * 60, 60000)
         assert d.compressor
-        d.store(2900)
+        d.store(8900)
         d.seconds(2)
         assert not d.compressor
-        d.store(4000)
+        d.store(10000)
     assert d.memory[M.REST_COUNT] == 0
 
 

@@ -9,6 +9,7 @@ import pytest
 from condition_rig import memory, rested, untrusted
 from drive import Drive, M, N, S, fitted, mode, output
 from springhouse import conditions as Q
+from springhouse import vouching as V
 
 
 def flagged(d: Drive, bit: int, **readings: int) -> bool:
@@ -19,8 +20,8 @@ def flagged(d: Drive, bit: int, **readings: int) -> bool:
 
 @pytest.mark.parametrize(
     ("lost", "limit_mc"),
-    [((), 500), (("STORE_LOW",), 500), (("STORE_HIGH",), 4000)],
-    ids=["both", "wall alone", "bottom alone"],
+    [((), 500), (("STORE_LOW",), 4000), (("STORE_HIGH",), 4000)],
+    ids=["both", "nothing vouches for the wall", "bottom alone"],
 )
 def test_the_freeze_guard_begins_and_ends(lost: tuple[str, ...], limit_mc: int) -> None:
     d = rested()
@@ -47,9 +48,9 @@ def test_blind_the_freeze_guard_stays_as_it_is() -> None:
 def test_a_freeze_limit_above_the_floor_is_kept() -> None:
     d = rested(FREEZE_MC=4000, FLOOR_MC=4000)
     untrusted("STORE_HIGH")(d)
-    assert Q.freeze_limit_mc(d.memory, d.settings) == 4000
+    assert V.freeze_limit_mc(d.memory, d.settings, d.readings) == 4000
     d.settings[S.FREEZE_MC] = 4100
-    assert Q.freeze_limit_mc(d.memory, d.settings) == 4100
+    assert V.freeze_limit_mc(d.memory, d.settings, d.readings) == 4100
 
 
 def test_a_room_over_its_limit() -> None:

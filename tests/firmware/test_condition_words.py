@@ -146,7 +146,7 @@ def test_what_a_mode_bars(asked: int) -> None:
 
 
 FLOOD = (latch.LEVEL, latch.FLOOR)
-STORE_LATCHES = (*FLOOD, latch.NO_COOLING, latch.PROBES)
+STORE_LATCHES = (*FLOOD, latch.NO_COOLING, latch.PROBES, latch.WELDED)
 ROOM_LATCHES = (*FLOOD, latch.DRY, latch.TRAY, latch.STILL)
 
 

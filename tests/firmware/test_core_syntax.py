@@ -12,10 +12,16 @@ import springhouse
 CORE = (
     *("condition", "conditions", "controller", "events", "fault", "fitted", "horizon", "interlock"),
     *("latch", "memory", "mode", "output", "probes", "reading", "setting", "statechart"),
-    *("restart", "timekeeping", "week"),
+    *("restart", "timekeeping", "vouching", "week"),
 )
 HOME = Path(springhouse.__file__).parent
-BUILTINS_ALLOWED = {"abs", "len", "min", "range"}  # none allocates on MicroPython as used here
+BUILTINS_ALLOWED = {
+    "abs",
+    "len",
+    "max",
+    "min",
+    "range",
+}  # none allocates on MicroPython as used here
 
 ALLOCATING = (
     ast.ListComp,

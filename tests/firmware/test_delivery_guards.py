@@ -53,6 +53,26 @@ def test_flow_just_under_the_least_is_none_and_a_blip_is_enough() -> None:
     assert not d.pump
 
 
+@pytest.mark.requirement("ROW-68")
+def test_more_flow_than_the_pump_can_deliver_is_none() -> None:
+    """1 kHz on the wire of a sensor of 450 pulses a litre reads 133 L/min."""
+    d = delivering()
+    d.honest = False
+    d.set(FAN_RPM=900)
+    d.seconds(20, FLOW_ML_MIN=20000)  # the default of FLOW_MOST_ML_MIN
+    assert d.pump
+    for flow_ml_min in (20001, 133000):
+        d = delivering()
+        d.honest = False
+        d.set(FLOW_ML_MIN=flow_ml_min, FAN_RPM=900)
+        assert d.until(lambda d: not d.pump, 30) == 1 + 5
+        assert d.room_state == K.DRY_RUN_STOP
+        d.seconds(58)
+        assert d.room_state == K.DRY_RUN_STOP
+        d.minutes(10)  # with the pump off it is flow that should not be
+        assert not d.pump
+
+
 def test_retries_after_1_5_and_30_minutes_then_a_person() -> None:
     d = delivering(DEEP_MC=9000, SHALLOW_MC=10000)  # no charging: its probes stand still for a day
     for minutes in (1, 5, 30):

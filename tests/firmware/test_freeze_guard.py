@@ -10,6 +10,8 @@ def charging(fit: int = EVERY_SENSOR, mc: int = 6000, **settings: int) -> Drive:
     d = Drive(fit=fit, settings=settings, STORE_LOW_MC=mc, STORE_HIGH_MC=mc)
     d.minutes(11)
     assert d.compressor
+    if mc > 5000:  # both probes agreed on the way down
+        d.seconds(4, STORE_LOW_MC=4900, STORE_HIGH_MC=4900)
     return d
 
 
@@ -23,6 +25,19 @@ def test_the_coldest_of_two_probes_less_its_error_decides() -> None:
     assert d.compressor  # 1.001 - 0.5 is above 0.5 °C
     show(d, STORE_HIGH_MC=1000)
     assert d.store_state == K.FREEZE_GUARD
+    show(d, STORE_HIGH_MC=1700)
+    assert d.store_state == K.FREEZE_GUARD
+    show(d, STORE_HIGH_MC=2000)
+    assert d.store_state == K.FREEZE_GUARD  # it came up: nothing vouches for it below 4 °C
+    show(d, STORE_LOW_MC=5499, STORE_HIGH_MC=5499)
+    assert d.store_state == K.FREEZE_GUARD
+    show(d, STORE_LOW_MC=5500, STORE_HIGH_MC=5500)
+    assert d.store_state == K.HOLD
+
+
+def test_the_guard_at_the_wall_ends_a_kelvin_above() -> None:
+    d = charging(EVERY_SENSOR & ~fitted.STORE_LOW)
+    show(d, STORE_HIGH_MC=1000)
     show(d, STORE_HIGH_MC=1999)
     assert d.store_state == K.FREEZE_GUARD
     show(d, STORE_HIGH_MC=2000)

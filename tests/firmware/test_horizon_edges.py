@@ -32,6 +32,31 @@ def charging(low: int = 9000, high: int = 9000, **more: int) -> Drive:
     return d
 
 
+WALL = EVERY_SENSOR & ~fitted.STORE_LOW
+DEEP = {"DEEP_MC": 500, "SHALLOW_MC": 500}
+
+
+def cold(high: int) -> Drive:
+    """Vouched for on the way down, and below 4 °C."""
+    d = charging(6000, 6000, settings=DEEP)
+    for low, top in ((5000, 5200), (4300, 3300), (3700, high)):
+        then(d, STORE_LOW_MC=low, STORE_HIGH_MC=top)
+    return d
+
+
+def sinking(low: int) -> Drive:
+    """Chilled under a top said to be warm."""
+    d = charging(6000, 9000, settings=DEEP)
+    return then(then(d, STORE_LOW_MC=4500), STORE_LOW_MC=low)
+
+
+def idle(mc: int) -> Drive:
+    """Switched off for so long that the fall of the store is judged."""
+    d = at(mc, mc, settings={"DEEP_MC": 9000, "SHALLOW_MC": 10000})
+    d.minutes(6)
+    return d
+
+
 def delivering(low: int = 5000, room: int = 26000, **more: int) -> Drive:
     d = at(low, low, room, COIL_IN_MC=low, **more)
     d.set(COIL_AIR_MC=more.get("COIL_AIR_MC", 20000))
@@ -94,9 +119,31 @@ def ghost() -> Drive:
 
 
 CASES: tuple[Case, ...] = (
-    ("freeze", lambda: at(8000, 1030), "STORE_HIGH_MC", 1000),
+    ("freeze", lambda: at(8000, 1030, fit=WALL), "STORE_HIGH_MC", 1000),
     ("freeze, low", lambda: at(1030, 8000), "STORE_LOW_MC", 1000),
-    ("freeze over", lambda: then(at(8000, 900), STORE_HIGH_MC=1970), "STORE_HIGH_MC", 2000),
+    (
+        "freeze over",
+        lambda: then(at(8000, 900, fit=WALL), STORE_HIGH_MC=1970),
+        "STORE_HIGH_MC",
+        2000,
+    ),
+    ("freeze, vouched for", lambda: cold(1030), "STORE_HIGH_MC", 1000),
+    ("floor over", lambda: then(at(4400, 5800), STORE_LOW_MC=5470), "STORE_LOW_MC", 5500),
+    ("top no longer vouched for", lambda: charging(6000, 7470), "STORE_HIGH_MC", 7501),
+    ("top vouched for", lambda: charging(6000, 7530), "STORE_HIGH_MC", 7500),
+    ("bottom no longer vouched for", lambda: charging(7470, 6000), "STORE_LOW_MC", 7501),
+    ("bottom below what is compared", lambda: charging(5020, 6400), "STORE_LOW_MC", 4999),
+    ("top comes up", lambda: cold(1600), "STORE_HIGH_MC", 2350),
+    ("top has fallen", lambda: cold(1600), "STORE_HIGH_MC", 1400),
+    ("bottom sinks", lambda: sinking(3500), "STORE_LOW_MC", 3479),
+    ("bottom fell", lambda: then(charging(3000, 9000), STORE_LOW_MC=2780), "STORE_LOW_MC", 2750),
+    ("bottom rose", lambda: charging(3000, 9000), "STORE_LOW_MC", 3125),
+    ("top said to be warm", lambda: charging(4700, 7240), "STORE_HIGH_MC", 6190),
+    ("upside down", lambda: at(5470, 3900), "STORE_LOW_MC", 5481),
+    ("upside up", lambda: at(8000, 6470), "STORE_HIGH_MC", 6501),
+    ("chilled though off", lambda: idle(6000), "STORE_LOW_MC", 5600),
+    ("live though off", lambda: at(9000, 9000), "RELAY_OPEN", 0),
+    ("too much flow", lambda: delivering(FLOW_ML_MIN=19990), "FLOW_ML_MIN", 20001),
     ("charge starts", lambda: at(3780, 3780), "STORE_LOW_MC", 3820),
     ("store full", lambda: at(3030, 3030), "STORE_LOW_MC", 2970),
     ("warm fill", lambda: at(21980, 21980), "STORE_LOW_MC", 22020),

@@ -58,8 +58,13 @@ def _no_cooling(d: Drive) -> None:
     d.store(9000)
     d.minutes(11)
     for n in range(600):
-        d.store(9000 + n % 2 * 200)  # an honest probe, a store that does not get colder
+        d.store(9000 + n % 2 * 100)  # an honest probe, a store that does not get colder
         d.minutes(1, 60000)
+
+
+def _welded(d: Drive) -> None:
+    d.set(RELAY_OPEN=0)
+    d.seconds(5)
 
 
 def _probes(d: Drive) -> None:
@@ -76,6 +81,7 @@ LATCHES = {
     latch.STILL: (_still, output.PUMP | output.FAN),
     latch.NO_COOLING: (_no_cooling, output.COMPRESSOR),
     latch.PROBES: (_probes, output.COMPRESSOR),
+    latch.WELDED: (_welded, output.COMPRESSOR),
 }
 _NO_PERSON = mix(want=4, change=3, ask=2, wait=1, frame=1, honest=1)
 

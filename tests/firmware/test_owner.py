@@ -94,6 +94,7 @@ def test_charge_now_charges_deep_at_any_price_and_keeps_charging() -> None:
     d.window(1, N.NO_START, 127, 600, 900)
     d.minutes(11)
     assert not d.compressor
+    d.vouch()
     assert asked(d, mode.CHARGE_NOW).compressor
     d.seconds(4, STORE_LOW_MC=450, STORE_HIGH_MC=450)
     assert not d.compressor  # the freeze guard stays above it

@@ -36,8 +36,8 @@ def test_every_table_of_words_has_a_name_for_each_number() -> None:
     assert len(words.ROOM_STATES) == K.ROOM_STATES
     assert len(words.MODES) == mode.SIZE
     assert len(words.OUTPUTS) == output.ALARM.bit_length()
-    assert len(words.LATCHES) == latch.STILL.bit_length()
-    assert len(words.SENSORS) == fitted.BATTERY.bit_length()
+    assert len(words.LATCHES) == latch.WELDED.bit_length()
+    assert len(words.SENSORS) == fitted.RELAY.bit_length()
     assert len(words.FAULTS) == fault.CONFIG + 1
     assert len(why.STORE_CONDITIONS) == condition.STORE_BITS
     assert len(why.ROOM_CONDITIONS) == condition.ROOM_BITS
@@ -98,6 +98,7 @@ def test_every_reason_is_reached_by_a_case_above() -> None:
     latched = {
         *(reason.LEVEL_LATCHED, reason.FLOOR_LATCHED, reason.NO_COOLING_LATCHED),
         *(reason.PROBES_LATCHED, reason.DRY_LATCHED, reason.TRAY_LATCHED, reason.STILL_LATCHED),
+        reason.WELDED_LATCHED,
     }
     cases = {case[0] for case in (*STORE_CASES, *ROOM_CASES)}
     assert cases | latched | {reason.PULLING_DOWN} == set(range(reason.SIZE))

@@ -62,6 +62,7 @@ def part(name: str) -> Slice:
     "INV-19",
     "INV-25",
     "INV-26",
+    "INV-29",
 )
 @pytest.mark.parametrize("number", range(len(PARTS)), ids=NAMES)
 def test_invariants_hold_in_every_reachable_state(number: int) -> None:

@@ -56,7 +56,8 @@ def test_what_does_not_fit_is_told(line: str) -> None:
 
 def test_every_row_shown_by_the_catalogue_has_a_case_there() -> None:
     """So that no row leans on a test that runs faults, but not its own."""
-    cases = {f"ROW-{case.row:02d}" for case in catalogue.cases(load_site("demo"), 40000)}
+    found = catalogue.cases(load_site("demo"))
+    cases = {f"ROW-{case.row:02d}" for case in found if case.row}
     cases.add("ROW-28")  # with a tachometer, see test_catalogue.py
     name = "guards/test_catalogue.py::test_each_fault_gets_its_response"
     cited = {row for row, entry in owed().table.items() if name in entry["tests"]}
@@ -69,7 +70,7 @@ def test_every_safety_invariant_has_a_planted_bug() -> None:
         bugs = tomllib.loads(path.read_text(encoding="utf-8"))["bug"]
         planted |= {f"INV-{bug['invariant']:02d}" for bug in bugs}
     safety = {n for n, row in owed().table.items() if row.get("kind") == "safety"}
-    assert len(safety) == 24
+    assert len(safety) == 26
     assert safety <= planted
 
 

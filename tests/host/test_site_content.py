@@ -96,7 +96,7 @@ def test_settings_hold_what_the_file_says(base) -> None:
     assert record[S.STORE_LOW_ERR_MK] == 200  # ice point checked
     assert record[S.COIL_IN_ERR_MK] == 500  # raw: S1, DS18B20 data sheet, ±0.5 °C
     every = sum(1 << n for n in range(12))
-    assert base.fitted == record[S.FITTED] == every & ~F.FAN_TACH
+    assert base.fitted == record[S.FITTED] == every & ~F.FAN_TACH  # nor a relay contact
     windows = [
         tuple(record[S.WINDOW_1_KIND + 4 * n : S.WINDOW_1_KIND + 4 * n + 4]) for n in range(4)
     ]
@@ -121,6 +121,22 @@ def test_battery_is_cut_by_its_chemistry(tmp_path, kind: str, nominal_v: float, 
 def test_least_flow_lies_well_below_the_weakest_expected(base) -> None:
     least = base.settings()[S.FLOW_LEAST_ML_MIN]
     assert 0.3 * 1000 * base.weakest_l_min < least < 0.5 * 1000 * base.weakest_l_min
+
+
+def test_most_flow_lies_well_above_what_the_pump_can_deliver(base) -> None:
+    """No pump delivers more than its free flow; a flow sensor errs by a tenth."""
+    free_ml_min = 1000 * base.file.loop.pump_free_l_min.value
+    assert base.settings()[S.FLOW_MOST_ML_MIN] == pytest.approx(1.5 * free_ml_min, rel=1e-3)
+
+
+def test_a_store_that_chills_is_told_from_one_that_loses_heat_to_a_cold_place(base) -> None:
+    """Half of what the weakest label chills all the water in half an hour; water 4.19 kJ/(kg K)."""
+    chills_k = base.settings()[S.CHILLS_MK] / 1000.0
+    water_j_k = base.file.store.water_litres * 4190.0
+    weakest_w = base.known["freezer.capacity_w"].pick("low")
+    assert chills_k == pytest.approx(0.5 * weakest_w * 1800.0 / water_j_k, rel=0.02)
+    lost_w = 10.0 * base.known["freezer.cabinet_ua_w_k"].pick("high")  # a place 10 K colder
+    assert lost_w * 1800.0 / water_j_k < 0.3 * chills_k
 
 
 def test_charging_begins_early_enough_for_the_weakest_label(base) -> None:
@@ -251,7 +267,7 @@ def test_every_absent_sensor_is_named(tmp_path) -> None:
     told = "\n".join(site.unguarded())
     for word in ("air at the coil", "water level", "floor", "follow", "mains", "battery", "3 K"):
         assert word in told
-    assert len(site.unguarded()) == len(names) + 1  # the base has no fan tachometer
+    assert len(site.unguarded()) == len(names) + 2  # nor fan tachometer, nor relay contact
 
 
 def test_a_single_bottom_probe_raises_the_floor(tmp_path) -> None:

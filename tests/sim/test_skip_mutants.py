@@ -62,7 +62,7 @@ SMALL = Battery(kind="lifepo4", usable_wh=12.0, charger_w=40.0)
 STORIES: dict[str, Callable[..., tuple[Bench, float]]] = {
     "charge": night(),
     "full": night(DEEP_MC=4900, SHALLOW_MC=4900, BAND_MK=300),
-    "freeze": night(4.5, FREEZE_MC=3000, FREEZE_CLEAR_MK=600, hours=3.0),
+    "freeze": night(5.5, FREEZE_MC=3000, FREEZE_CLEAR_MK=600, hours=4.0),
     "no progress": night(PROGRESS_MIN=60, PROGRESS_MK=600),
     "warming": noon(
         ROOM_TARGET_MC=22_000, DEEP_MC=2000, SHALLOW_MC=2600, BAND_MK=700, TARIFF_OVERRIDE=0
@@ -119,7 +119,7 @@ MUTANTS = (
     ),
     ("spent", "Q.spent_mc(memory, settings)", "FAR", "warm store"),
     ("hot", "readings, R.ROOM_MC, room, limit)", "readings, R.ROOM_MC, room, FAR)", "hot"),
-    ("flow", "readings[R.FLOW_ML_MIN], x)", "readings[R.FLOW_ML_MIN], FAR)", "dry"),
+    ("flow", "flow, settings[S.FLOW_LEAST_ML_MIN])", "flow, FAR)", "dry"),
     ("coil air", "mc, Q.coil_air_limit_mc(memory))", "mc, -FAR)", "cold air"),
     ("cut-off", "and readings[R.MAINS_OK] != 0:", "or True:", "outage"),
 )

@@ -21,6 +21,7 @@ MAINS = 13
 BUTTON = 23
 BUTTON_UP = 16  # 16 and 17 serve the second RAM chip of modules that have one
 BUTTON_DOWN = 17
+RELAY_CONTACT = 19
 BATTERY = 34  # on the first converter: the second is taken by the radio
 I2C_ID = 0
 I2C_SDA = 21

@@ -34,6 +34,7 @@ _LOOPS = (  # fitted bit, reading, healthy, not healthy
     (F.LEVEL, R.LEVEL_OK, "well", "low"),
     (F.FLOOR, R.FLOOR_DRY, "dry", "wet"),
     (F.MAINS, R.MAINS_OK, "present", "away"),
+    (F.RELAY, R.RELAY_OPEN, "freezer dead", "freezer live"),
 )
 _AMOUNTS = (  # fitted bit, reading, unit
     (F.FLOW, R.FLOW_ML_MIN, " mL/min"),

@@ -36,6 +36,7 @@ OPTIONAL = (
     "fan_tach",
     "mains",
     "humidity",
+    "relay_feedback",
 )
 CAUTIONS = (
     "Mains work is for licensed practice where your local codes say so. Unplug and prove dead "

@@ -18,7 +18,7 @@ from springhouse_sim.world.faults import PROBES, Fault
 from springhouse_sim.world.outage import Outage
 
 from ..site.site import Site
-from . import catalogue_room
+from . import catalogue_cold, catalogue_room
 from .case import Case, nearly_charged_c
 from .responses import Expect
 from .situations import anywhen, charging, delivering, plan_minutes
@@ -214,6 +214,7 @@ def cases(site: Site) -> list[Case]:
         *_promised(site),
         *_blinding(site),
         *_compressor(site),
+        *catalogue_cold.cases(site),
         *catalogue_room.cases(site),
         *_whole(site),
     )

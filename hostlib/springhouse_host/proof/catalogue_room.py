@@ -33,6 +33,7 @@ LEAK_SEEN_L = 0.05  # on the floor
 WARM_WATER_C = 20.0
 KINKED_SHARE = 1.0 / 3.0  # of the least flow that counts as flow
 GHOST_S = 61
+CROSSTALK_ML_MIN = 133_000  # 1 kHz of a fan's drive on the wire of a usual flow sensor
 
 
 def _floods() -> Iterator[Case]:
@@ -96,6 +97,16 @@ def _pump(site: Site) -> Iterator[Case]:
         name = f"{words}, delivering: a person is asked for"
         at = delivering(wanted_s=person_s)
         yield Case(row, name, at, latched, fault, needs=F.FLOW, days=2)
+    # With the pump off it is flow that should not be: delivery stays barred.
+    crosstalk = Fault("flow_jammed", 0, value=CROSSTALK_ML_MIN)
+    yield Case(
+        68,
+        "crosstalk on the flow sensor, air in the loop, delivering",
+        delivering(),
+        (Expect(0, gap_s + 2 * SCAN_S, off=P, stay_s=8 * HOUR_S),),
+        (crosstalk, Fault("prime_lost", 0)),
+        needs=F.FLOW,
+    )
     yield Case(
         22,
         "flow with the pump off",

@@ -33,6 +33,8 @@ TEXTS = {
     27: "pump and fans: least off-time before each start, least on-time unless a guard, the plan "
     "or the owner ends it",
     28: "in the owner's off and service no motor runs; a reset does not end them",
+    29: "compressor below the 4 °C floor only while both store probes vouch for the top",
+    30: "a freezer that runs although switched off sounds the alarm",
 }
 
 BOARD_ONLY = (20, 21, 22, 24)

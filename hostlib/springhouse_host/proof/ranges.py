@@ -43,6 +43,7 @@ def _readings() -> dict[int, Interval]:
     found[R.BATTERY_MV] = Interval(0, 1_000_000)
     for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
         found[slot] = Interval(0, 1)
+    found[R.RELAY_OPEN] = Interval(0, 1)
     found[R.MODE] = Interval(-MOST, MOST)
     found[R.MODE_MIN] = Interval(-MOST, MOST)
     return found
@@ -57,8 +58,8 @@ def _memory() -> dict[int, Interval]:
     found[M.STORE_WORD] = Interval(0, (1 << C.STORE_BITS) - 1)
     found[M.ROOM_WORD] = Interval(0, (1 << C.ROOM_BITS) - 1)
     found[M.LOCK_WORD] = Interval(0, (1 << C.LOCK_BITS) - 1)
-    found[M.LATCH] = Interval(0, 2 * L.STILL - 1)
-    found[M.FLAGS] = Interval(0, 2 * M.FLAG_MAINS_WAIT - 1)
+    found[M.LATCH] = Interval(0, 2 * L.WELDED - 1)
+    found[M.FLAGS] = Interval(0, 2 * M.FLAG_SUNK - 1)
     found[M.MODE] = Interval(0, 8)
     found[M.ACK_SEEN] = found[M.MODE_SEEN] = Interval(0, MOST)
     found[M.PLAN] = Interval(0, 15)
@@ -74,10 +75,13 @@ def _memory() -> dict[int, Interval]:
     found[M.PROGRESS_MC] = Interval(-_MC - 100_000, _MC + 100_000)
     found[M.PROGRESS_BY] = Interval(0, 3)
     found[M.PROGRESS_MADE_MK] = Interval(-100_000, 100_000)
-    for slot in range(M.PROGRESS_LEFT_MS, M.TIMERS):
+    for slot in range(M.PROGRESS_LEFT_MS, M.TOP_LEAST_MC):
         found[slot] = Interval(0, T.LONGEST_MS)
     found[M.MODE_LEFT_MS] = Interval(0, T.LONGEST_MS)
     found[M.DROP_SEEN] = Interval(0, MOST)
+    for slot in (M.TOP_LEAST_MC, M.CHILL_LOW_MC, M.REST_MC):
+        found[slot] = Interval(-_MC, _MC)
+    found[M.REST_BY] = Interval(0, 3)
     return found
 
 

@@ -44,7 +44,7 @@ class Expect:
     def words(self) -> str:
         """Return it as a line of a table."""
         if self.ice_at_most_kg is not None:
-            return "ice bounded by the cut-out"
+            return f"true ice at most {self.ice_at_most_kg:.3g} kg"
         if self.latch:
             return f"latched: {_named(self.latch, words.LATCHES)}"
         if self.go_on:

@@ -102,6 +102,7 @@ class Slice:
             readings[R.STORE_LOW_FAULT + i] = fault.ABSENT
         for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
             readings[slot] = 1
+        readings[R.RELAY_OPEN] = 1
         readings[R.BATTERY_MV] = self.settings[S.BATTERY_CUT_MV] + 1000
         readings[R.FAN_RPM] = 1000
         for record, slot, value, _ in self.base_writes:

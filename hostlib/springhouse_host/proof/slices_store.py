@@ -104,6 +104,15 @@ def store_dial(fit: int) -> Dial:
         options += [Option(f"low probe alone: {n}", seen(P.LOW, mc)) for n, mc in LOW_MC]
     if fit & F.STORE_HIGH:
         options += [Option(f"high probe alone: {n}", seen(P.HIGH, mc)) for n, mc in HIGH_MC]
+    if fit & F.STORE_LOW and fit & F.STORE_HIGH:
+        # Without these nothing vouches for the top, and the floor is the limit.
+        for word, flag in (("vouched for", M.FLAG_VOUCHED), ("sunk", M.FLAG_SUNK)):
+            for name, low, high in BOTH_MC[4:9]:
+                writes = (*seen(P.LOW, low), *seen(P.HIGH, high), mem_or(M.FLAGS, flag))
+                options.append(Option(f"both probes, {word}: {name}", writes))
+        for name, low, high in BOTH_MC[:4]:
+            writes = (*seen(P.LOW, low), *seen(P.HIGH, high), mem_or(M.FLAGS, M.FLAG_VOUCHED))
+            options.append(Option(f"both probes, vouched for: {name}", writes))
     return Dial("store", tuple(options))
 
 

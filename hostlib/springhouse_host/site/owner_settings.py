@@ -61,6 +61,7 @@ SLOTS: dict[str, Slot] = {
     "prime_s": Slot(S.PRIME_S, "s", 1),
     "flow_gap_s": Slot(S.FLOW_GAP_S, "s", 1),
     "flow_least_l_min": Slot(S.FLOW_LEAST_ML_MIN, "L/min", 1000),
+    "flow_most_l_min": Slot(S.FLOW_MOST_ML_MIN, "L/min", 1000),
     "follow_k": Slot(S.FOLLOW_MK, "K", 1000),
     "follow_s": Slot(S.FOLLOW_S, "s", 1),
     "spell_on_s": Slot(S.SPELL_ON_S, "s", 1),
@@ -74,6 +75,7 @@ SLOTS: dict[str, Slot] = {
     "battery_rearm_v": Slot(S.BATTERY_REARM_MV, "V", 1000),
     "delivery_on_s": Slot(S.DELIVERY_ON_S, "s", 1),
     "delivery_off_s": Slot(S.DELIVERY_OFF_S, "s", 1),
+    "chills_k": Slot(S.CHILLS_MK, "K", 1000),
 }
 COUNTS: dict[str, int] = {
     "starts_per_hour": S.STARTS_PER_HOUR,

@@ -30,6 +30,7 @@ FITTED_BITS: dict[str, int] = {
     "fan_tach": F.FAN_TACH,
     "mains": F.MAINS,
     "battery": F.BATTERY,
+    "relay_feedback": F.RELAY,
 }
 ERROR_SLOTS: dict[str, int] = {
     "store_low": S.STORE_LOW_ERR_MK,
@@ -45,6 +46,11 @@ CUT_FRACTION = {"lifepo4": 12.0 / 12.8, "lead_acid": 11.6 / 12.0, "power_bank": 
 
 ICE_BANK_GUARD_MC = -1000  # with ice at the probe the guard must lie below 0 °C less its error
 LEAST_FLOW_SHARE = 0.4  # of the weakest expected flow; less is an airlock
+# Of the free flow the pump's label may mean: a loop with any resistance at all has less, a flow
+# sensor errs by a tenth, and an impeller pump hums at no more. Common practice, no source.
+MOST_FLOW_SHARE = 1.5
+WELDED_SHARE = 0.5  # of what the weakest compressor chills the store in the half hour judged
+WELDED_S = 1800.0
 WARM_WATER_FACTOR = 1.75  # ideal capacity at -5/45 over -23.3/54.4 °C, same displacement
 LEAD_STEP_MIN = 15
 
@@ -84,6 +90,26 @@ def ice_run_min(file: SiteFile, known: Mapping[str, Known]) -> int:
     strongest_w = known["freezer.capacity_w"].pick("high") * WARM_WATER_FACTOR
     minutes = file.store.ice_limit_kg * water.LATENT_FUSION_J_KG / strongest_w / 60.0
     return min(S.bound(S.ICE_RUN_MIN)[1], max(1, int(minutes)))
+
+
+def chills_mk(file: SiteFile, known: Mapping[str, Known]) -> int:
+    """Return the fall of the store in half an hour that only the compressor can make [mK].
+
+    Half of what the weakest reading of the label makes of all the water. A place 10 K colder than
+    the store takes a tenth of that from it.
+    """
+    mass_kg = file.store.water_litres
+    weakest_w = known["freezer.capacity_w"].pick("low")
+    fall_k = WELDED_SHARE * weakest_w * WELDED_S / (mass_kg * water.CP_0)
+    low, high, _ = S.bound(S.CHILLS_MK)
+    return min(high, max(low, round(1000.0 * fall_k)))
+
+
+def flow_most_ml_min(known: Mapping[str, Known]) -> int:
+    """Return the flow that the pump cannot deliver [mL/min]."""
+    low, high, _ = S.bound(S.FLOW_MOST_ML_MIN)
+    free_l_min = known["loop.pump_free_l_min"].pick("high")
+    return min(high, max(low, round(1000.0 * MOST_FLOW_SHARE * free_l_min)))
 
 
 def _windows(file: SiteFile) -> list[tuple[int, Window]]:
@@ -127,6 +153,8 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
     settings[S.FLOW_LEAST_ML_MIN] = min(
         high, max(low, int(1000.0 * LEAST_FLOW_SHARE * weakest_l_min))
     )
+    settings[S.FLOW_MOST_ML_MIN] = max(flow_most_ml_min(known), 2 * settings[S.FLOW_LEAST_ML_MIN])
+    settings[S.CHILLS_MK] = chills_mk(file, known)
     if file.battery.kind != "none":
         low, high, _ = S.bound(S.BATTERY_CUT_MV)
         cut_v = file.battery.nominal_v * CUT_FRACTION[file.battery.kind]

@@ -227,6 +227,7 @@ class SensorsTable(Table):
     mains: SensorWord
     battery: SensorWord
     humidity: SensorWord
+    relay_feedback: SensorWord = "absent"
     ice_point_checked: Annotated[tuple[str, ...], Words(PROBES)] = ()
 
 

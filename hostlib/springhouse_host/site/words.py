@@ -13,6 +13,7 @@ ABSENT = {
     "humidity": "humidity is not measured: condensate is judged by weather dew point + 3 K",
     "coil_air": "air at the coil is not measured: the room probe stands in",
     "fan_tach": "a stalled fan is not detected",
+    "relay_feedback": "a welded relay is noticed only by the store getting colder, within 35 min",
     "mains": "mains is not sensed: the compressor waits its full off time at every boot",
 }
 UNDECLARED = {

@@ -64,6 +64,7 @@ _CONTACTS = {
     "TRAY": ("tray float", F.TRAY),
     "LEVEL": ("level float of the store", F.LEVEL),
     "FLOOR": ("floor contact", F.FLOOR),
+    "RELAY_CONTACT": ("contact behind the freezer relay", F.RELAY),
 }
 _COUNTED = {
     "FLOW": ("flow sensor", F.FLOW),

@@ -14,6 +14,7 @@ from springhouse_sim.abstract.waits import shortened, unlimited
 from springhouse_sim.records import IntRecord
 
 HOUR_MS = 3600000
+UNSURE_MK = 1500  # a top that reads so much warmer, errors aside, is surely said to be warm
 CARE_LATCHES = L.NO_COOLING | L.PROBES
 
 
@@ -30,6 +31,27 @@ def _coldest_allowed(settings: IntRecord, env: IntRecord) -> int:
     if env[V.HIGH_TRUSTED] and high_mc <= settings[S.FREEZE_MC]:
         return 1
     return 0
+
+
+def _errors_mk(settings: IntRecord) -> int:
+    return settings[S.STORE_LOW_ERR_MK] + settings[S.STORE_HIGH_ERR_MK]
+
+
+def _at_the_floor(memory: IntRecord, settings: IntRecord, env: IntRecord, warm_mk: int) -> bool:
+    """29: the floor is in force and reached, with a top not ``warm_mk`` above the bottom."""
+    if settings[S.ICE_BANK] or not settings[S.FITTED] & F.STORE_LOW:
+        return False
+    if memory[M.FLAGS] & M.FLAG_VOUCHED:
+        return False
+    coldest_mc = env[V.HIGH_MC] - settings[S.STORE_HIGH_ERR_MK]
+    if env[V.LOW_TRUSTED]:
+        low_mc = env[V.LOW_MC] - settings[S.STORE_LOW_ERR_MK]
+        if not env[V.HIGH_TRUSTED] or low_mc < coldest_mc:
+            coldest_mc = low_mc
+        warm = env[V.HIGH_TRUSTED] and env[V.HIGH_MC] - env[V.LOW_MC] > warm_mk
+        if warm and not memory[M.FLAGS] & M.FLAG_SUNK:
+            return False
+    return bool(coldest_mc <= settings[S.FLOOR_MC])
 
 
 def _start_stamps(before: IntRecord, memory: IntRecord, now: int, started: bool) -> bool:
@@ -86,6 +108,32 @@ def _waits(
     return 0
 
 
+def _may_stop(before: IntRecord, memory: IntRecord, settings: IntRecord, env: IntRecord) -> bool:
+    """Whether a guard or the owner may end a run before its time."""
+    if _at_the_floor(memory, settings, env, _errors_mk(settings) + UNSURE_MK):
+        return True
+    if env[V.MAINS_BAD] or env[V.OWNER_STOP] or env[V.SETTINGS_BAD] or env[V.FLOODED]:
+        return True
+    if settings[S.ICE_BANK] and memory[M.ICE_T] == T.DUE:
+        return True
+    return before[M.LATCH] & L.STORE != 0 or before[M.REST_T] >= 0
+
+
+def _ran_on(
+    before: IntRecord, memory: IntRecord, settings: IntRecord, env: IntRecord, barred: int
+) -> int:
+    """0, or the invariant that a compressor breaks which is on."""
+    if barred:
+        return barred
+    if _at_the_floor(memory, settings, env, _errors_mk(settings)):
+        return 29
+    if env[V.MAINS_BAD]:
+        return 16
+    if before[M.LATCH] & L.STORE:
+        return 18
+    return 8 if before[M.REST_T] >= 0 else 0
+
+
 def store(
     before: IntRecord,
     memory: IntRecord,
@@ -101,22 +149,14 @@ def store(
     now = readings[R.NOW_MS]
     barred = _coldest_allowed(settings, env)
     on = out & O.COMPRESSOR
-    if on and barred:
-        return barred
-    if on and env[V.MAINS_BAD]:
-        return 16
-    if on and before[M.LATCH] & L.STORE:
-        return 18
-    if on and before[M.REST_T] >= 0:
-        return 8
+    broken = _ran_on(before, memory, settings, env, barred) if on else 0
+    if broken:
+        return broken
     if on & ~before[M.OUT] and env[V.NO_START] and not env[V.FREE_MODE]:
         return 25
-    if before[M.OUT] & ~out & O.COMPRESSOR and left_ms(before, M.ON_T, now) >= 0:
-        excused = barred or env[V.MAINS_BAD] or env[V.OWNER_STOP] or env[V.SETTINGS_BAD]
-        excused = excused or env[V.FLOODED] or before[M.LATCH] & L.STORE or before[M.REST_T] >= 0
-        excused = excused or (settings[S.ICE_BANK] != 0 and memory[M.ICE_T] == T.DUE)
-        if not excused:
-            return 6
+    cut = before[M.OUT] & ~out & O.COMPRESSOR and left_ms(before, M.ON_T, now) >= 0
+    if cut and not barred and not _may_stop(before, memory, settings, env):
+        return 6
     if on & ~before[M.OUT]:
         if left_ms(memory, M.ON_T, now) < settings[S.MIN_ON_S] * 1000:
             return 6

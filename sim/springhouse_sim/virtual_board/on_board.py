@@ -39,7 +39,13 @@ FLOW_PULSES_L = 5880
 FAN_PULSES_REV = 2
 BATTERY_RATIO_PM = 10000
 MONDAY_UTC_S = 1_767_571_200  # Monday 5 January 2026, 00:00: board time with a zero offset
-LOOPS = ((B.MAINS, R.MAINS_OK), (B.TRAY, R.TRAY_OK), (B.LEVEL, R.LEVEL_OK), (B.FLOOR, R.FLOOR_DRY))
+LOOPS = (
+    (B.MAINS, R.MAINS_OK),
+    (B.TRAY, R.TRAY_OK),
+    (B.LEVEL, R.LEVEL_OK),
+    (B.FLOOR, R.FLOOR_DRY),
+    (B.RELAY_CONTACT, R.RELAY_OPEN),
+)
 HEAD_START_S = 2  # the board's first scan comes just before the plant's first tick
 
 

@@ -96,7 +96,8 @@ def _no_flow_limit_ms(shadow: IntRecord, settings: IntRecord) -> int:
 def _flow_shown(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> bool:
     """Whether this scan shows flow; MAYBE probes count as showing it."""
     if settings[S.FITTED] & F.FLOW:
-        return readings[R.FLOW_ML_MIN] >= settings[S.FLOW_LEAST_ML_MIN]
+        flow = readings[R.FLOW_ML_MIN]
+        return settings[S.FLOW_LEAST_ML_MIN] <= flow <= settings[S.FLOW_MOST_ML_MIN]
     if not settings[S.FITTED] & F.COIL_IN:
         return False
     if not U.sure(shadow, readings, COIL_IN) or not U.sure(shadow, readings, LOW):

@@ -139,8 +139,8 @@ def stops(
         else:
             mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
             limit = settings[S.FREEZE_MC]
-            if not U.sure(shadow, readings, HIGH):
-                limit = settings[S.FLOOR_MC]
+            if not settings[S.ICE_BANK] or not U.sure(shadow, readings, HIGH):
+                limit = max(limit, settings[S.FLOOR_MC])  # nothing may vouch for the top
             if mc <= limit:
                 excused = True
     if settings[S.ICE_BANK]:

@@ -1,6 +1,6 @@
 """One scan of the observer: which invariants had a case, which were broken.
 
-Numbers are those of the invariants (1 .. 28). A case is a scan or an edge at which the invariant
+Numbers are those of the invariants (1 .. 30). A case is a scan or an edge at which the invariant
 had something to say: a probe that is surely believed, a sensor that is fitted, a motor that is on.
 """
 
@@ -12,12 +12,12 @@ from springhouse import reading as R
 from springhouse import setting as S
 
 from springhouse_sim.records import IntRecord
-from springhouse_sim.watch import checks_room, checks_store
+from springhouse_sim.watch import checks_cold, checks_room, checks_store
 from springhouse_sim.watch import shadow as X
 from springhouse_sim.watch import trust as U
 from springhouse_sim.watch.tally import tally
 
-COUNTS = 29  # cases and violations are indexed by invariant number; 0 is unused
+COUNTS = 31  # cases and violations are indexed by invariant number; 0 is unused
 LONG_AGO_MS = -(1 << 40)
 _MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
 
@@ -38,6 +38,7 @@ def clear(shadow: IntRecord) -> None:
     shadow[X.PUMP_MOVED_MS] = LONG_AGO_MS
     shadow[X.FAN_MOVED_MS] = LONG_AGO_MS
     shadow[X.DEMAND_MS] = -1
+    checks_cold.begin(shadow)
 
 
 def _dropped(shadow: IntRecord) -> None:
@@ -68,6 +69,7 @@ def reboot(shadow: IntRecord) -> None:
         shadow[X.LOW_TRUST + i] = U.NO
         shadow[X.LOW_GOOD + i] = 0
     shadow[X.DEMAND_MS] = -1
+    checks_cold.begin(shadow)
 
 
 def _advance_clock(shadow: IntRecord, readings: IntRecord) -> None:
@@ -148,6 +150,8 @@ def observe(
     checks_store.probes(shadow, settings, readings, out, cases, violations)
     checks_store.starts(shadow, settings, readings, out, cases, violations)
     checks_store.stops(shadow, settings, readings, out, resting, cases, violations)
+    checks_cold.top(shadow, settings, readings, out, cases, violations)
+    checks_cold.switched_off(shadow, settings, readings, out, pressed, cases, violations)
     checks_store.progress(shadow, settings, readings, out, cases, violations)
     checks_store.demand(shadow, settings, readings, out, latched, resting, cases, violations)
     checks_room.flood(shadow, settings, readings, out, pressed, cases, violations)

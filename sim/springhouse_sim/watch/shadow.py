@@ -75,5 +75,12 @@
     LATCHED,  # every latch that was announced and not yet acknowledged
     PUMP_MOVED_MS,  # latest edge of the pump as driven
     FAN_MOVED_MS,
+    TOP_LEAST_MC,  # lowest high reading since the bottom was last warm
+    TOP_ROSE,  # it has come up since, or nobody saw it begin
+    BOTTOM_MOST_MC,  # highest low reading of the chill under way
+    LIVE_MS,  # off and its contact shows it live since, -1 = it does not
+    OFF_MS,  # nothing runs since, -1 = something does
+    OFF_MC,  # store temperature when it had settled
+    OFF_FALLEN,  # scans in a row in which it had fallen since
     SIZE,
-) = range(75)
+) = range(82)

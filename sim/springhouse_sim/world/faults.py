@@ -64,6 +64,13 @@ CATALOGUE = {
     "settings_bad": Kind("stored settings corrupt", Acts.SENSE, E.SETTINGS_BAD, 1),
     "relay_welded": Kind("compressor relay welded shut", Acts.SENSE, E.RELAY_WELDED, 1),
     "relay_dead": Kind("compressor relay never closes", Acts.SENSE, E.RELAY_DEAD, 1),
+    "relay_contact_off": Kind(
+        "wire of the relay contact off", Acts.SENSE, E.RELAY_CONTACT, E.FORCED_BAD
+    ),
+    "relay_contact_stuck": Kind(
+        "relay contact never opens", Acts.SENSE, E.RELAY_CONTACT, E.FORCED_GOOD
+    ),
+    "freezer_unplugged": Kind("a person pulls the freezer's plug", Acts.SENSE, E.UNPLUGGED, 1),
     "prime_lost": Kind("air in the loop: no flow", Acts.PLANT, U.AIR_IN_LOOP, 1),
     "low_flow": Kind("loop partly blocked", Acts.PLANT, U.FLOW_FACTOR, 0.7, "of the flow"),
     "tube_kinked": Kind("tube kinked", Acts.PLANT, U.FLOW_FACTOR, 0.15, "of the flow"),

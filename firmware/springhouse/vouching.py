@@ -1,0 +1,168 @@
+"""What two store probes may say of the same water, and when both vouch for the top below 4 °C.
+
+Water is heaviest at 3.98 °C. In water at rest, or stirred by nothing but a cold wall, the heaviest
+lies below, so the low probe reads between 3.98 °C and the high probe: above 4 °C the warm water is
+on top, below 4 °C the cold. With 3.98 °C in between neither side is possible for long: where warm
+water meets water below 4 °C they mix to water heavier than both, which sinks, and the bottom comes
+up to 3.98 °C. Hence two things no honest pair shows while the store is chilled and nothing is
+delivered: a bottom warmer than the top and than 3.98 °C, and a bottom that goes on falling below
+3.98 °C while the top is said to be warmer. Each comparison allows `may_differ_mk`.
+
+Ice is at 0 °C and grows at the wall while the bottom still reads 3 °C: only a high probe that tells
+the truth sees it come. A high probe that reads warm by a steady amount looks below 4 °C like one in
+water that is less cold, so it is compared above, where chilled water is mixed to some tenths: it is
+*vouched for* while both agree there, and below that only as long as its reading does what chilled
+water does, falls and does not come up again. What is not vouched for stops at the floor.
+"""
+
+from array import array
+
+from springhouse import fitted as F
+from springhouse import memory as M
+from springhouse import output as O
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+DENSEST_MC = 3980  # greatest density of water at 1 atm (Kell 1975)
+# Chilled water above 4 °C: 0.35 K over the height of a store, 0.5 K in the film at the cold wall
+# (both from the simulated plant), 0.1 K for the steps of two 12-bit probes.
+MIXED_MK = 500
+JUDGED_ABOVE_MK = 500  # they are compared down to so far above the floor: the bottom lags there
+STEP_MK = 125  # two steps of a 12-bit probe: a move that is no noise
+FALL_MS = 1800000  # chilled so long, the top falls by CHILLS_MK or is not in that water
+RISE_MK = 750  # the film at the wall goes when the compressor stops: 0.3 K; delivery makes more
+SINK_MK = 250  # a fall of the bottom that is no noise
+FOR_SURE_MK = 1000  # a top said to be warm is so until so much nearer to the bottom
+NONE_MC = -100000  # no chill to measure a fall of the bottom from
+FAR_MC = 100000  # the top's fall has not begun
+
+
+def both(memory: "array[int]") -> bool:
+    """Whether both store probes are trusted."""
+    return P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH)
+
+
+def chilling(memory: "array[int]") -> bool:
+    """Whether the compressor runs without delivery."""
+    return memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
+
+
+def may_differ_mk(settings: "array[int]") -> int:
+    """How far two honest probes in mixed water may read apart: both errors, and what is unmixed."""
+    return settings[S.STORE_LOW_ERR_MK] + settings[S.STORE_HIGH_ERR_MK] + MIXED_MK
+
+
+def judged_from_mc(settings: "array[int]") -> int:
+    """Low reading from which the two are compared."""
+    return settings[S.FLOOR_MC] + settings[S.STORE_LOW_ERR_MK] + JUDGED_ABOVE_MK
+
+
+def sinks_below_mc(settings: "array[int]") -> int:
+    """Low reading that is surely below the greatest density."""
+    return DENSEST_MC - settings[S.STORE_LOW_ERR_MK]
+
+
+def gap_mk(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
+    """How much warmer the high probe reads than the low one."""
+    high = P.value_mc(memory, settings, readings, P.HIGH)
+    return high - P.value_mc(memory, settings, readings, P.LOW)
+
+
+def warm_gap_mk(memory: "array[int]", settings: "array[int]") -> int:
+    """Gap above which the top is said to be warm."""
+    sure = FOR_SURE_MK if memory[M.FLAGS] & M.FLAG_FREEZE else 0
+    return may_differ_mk(settings) + sure
+
+
+def upside_down(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the bottom reads warmer than the top and than the greatest density."""
+    low = P.value_mc(memory, settings, readings, P.LOW)
+    high = P.value_mc(memory, settings, readings, P.HIGH)
+    return low - max(high, DENSEST_MC) > may_differ_mk(settings)
+
+
+def needed(settings: "array[int]") -> bool:
+    """Whether the top must be vouched for; an ice bank is bounded by its ration."""
+    return settings[S.FITTED] & F.STORE_LOW != 0 and not settings[S.ICE_BANK]
+
+
+def freeze_limit_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
+    """Freeze guard limit on the coldest probe less its error.
+
+    The floor above 4 °C with nothing trusted at the top or wall, with a probe there that nothing
+    vouches for, or one that the bottom gave the lie. Not while the top is said to be warm: the
+    bottom rests at 4 °C then, and `update` sees it sink if that is not true.
+    """
+    low_mc = settings[S.FREEZE_MC]
+    floor_mc = max(low_mc, settings[S.FLOOR_MC])
+    if not P.trusted(memory, P.HIGH) or memory[M.FLAGS] & M.FLAG_SUNK:
+        return floor_mc
+    if not needed(settings) or memory[M.FLAGS] & M.FLAG_VOUCHED:
+        return low_mc
+    if P.trusted(memory, P.LOW):
+        if gap_mk(memory, settings, readings) > warm_gap_mk(memory, settings):
+            return low_mc
+    return floor_mc
+
+
+def _put(memory: "array[int]", bit: int, on: bool) -> None:
+    if on:
+        memory[M.FLAGS] |= bit
+    else:
+        memory[M.FLAGS] &= ~bit
+
+
+def update(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
+    """Keep what the two probes vouch for."""
+    chills = chilling(memory)
+    if not both(memory):
+        _put(memory, M.FLAG_VOUCHED | M.FLAG_SUNK, False)
+        memory[M.CHILL_LOW_MC] = NONE_MC
+        memory[M.TOP_LEAST_MC] = FAR_MC
+        memory[M.TOP_T] = T.IDLE
+        return
+    if P.value_mc(memory, settings, readings, P.LOW) >= judged_from_mc(settings):
+        memory[M.TOP_T] = T.IDLE
+        _put(memory, M.FLAG_SUNK, False)
+        if chills:
+            apart = abs(gap_mk(memory, settings, readings))
+            _put(memory, M.FLAG_VOUCHED, apart <= may_differ_mk(settings))
+            memory[M.TOP_LEAST_MC] = FAR_MC
+    elif memory[M.FLAGS] & M.FLAG_VOUCHED:
+        _fall(memory, settings, readings, chills)
+    else:
+        memory[M.TOP_T] = T.IDLE
+    _sink(memory, settings, readings, chills)
+
+
+def _fall(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
+) -> None:
+    """Below: the top falls while chilled, and never comes up."""
+    high = P.value_mc(memory, settings, readings, P.HIGH)
+    if high <= memory[M.TOP_LEAST_MC] - settings[S.CHILLS_MK]:
+        memory[M.TOP_LEAST_MC] = high
+        memory[M.TOP_T] = T.IDLE
+    still = T.hold(memory, M.TOP_T, readings[R.NOW_MS], chills, FALL_MS)
+    if still or high >= memory[M.TOP_LEAST_MC] + RISE_MK:
+        _put(memory, M.FLAG_VOUCHED, False)
+        memory[M.TOP_T] = T.IDLE
+
+
+def _sink(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
+) -> None:
+    """A bottom that falls below its greatest density under a top said to be warm."""
+    if not chills:
+        memory[M.CHILL_LOW_MC] = NONE_MC
+        return
+    low = P.value_mc(memory, settings, readings, P.LOW)
+    if memory[M.CHILL_LOW_MC] == NONE_MC or low >= memory[M.CHILL_LOW_MC] + STEP_MK:
+        memory[M.CHILL_LOW_MC] = low
+    if low < sinks_below_mc(settings) and low <= memory[M.CHILL_LOW_MC] - SINK_MK:
+        if gap_mk(memory, settings, readings) > may_differ_mk(settings):
+            _put(memory, M.FLAG_SUNK, True)
+            _put(memory, M.FLAG_VOUCHED, False)
+            memory[M.TOP_T] = T.IDLE

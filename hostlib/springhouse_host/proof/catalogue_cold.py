@@ -1,0 +1,118 @@
+"""The fault catalogue of a cold store and of a relay that welds; see `catalogue.py`."""
+
+from collections.abc import Iterator
+
+from springhouse import fitted as F
+from springhouse import latch as L
+from springhouse import output as O
+from springhouse import setting as S
+from springhouse_sim.plant import water
+from springhouse_sim.world.faults import Fault
+
+from ..site.site import Site
+from .case import Case, nearly_charged_c
+from .responses import Expect
+from .situations import Situation, charging_deep
+
+HOUR_S = 3600
+BOTH = ("store_low", "store_high")
+DOWN_K = 2.3  # above the deep target: chilled, and about to cross 4 °C
+FULL_K = 0.6
+# What a probe out of the water, drifting or in the other's place may read: mK too warm, over h.
+ERRORS = (
+    ("store_high", 1500, 0),
+    ("store_high", 3000, 0),
+    ("store_high", 5000, 0),
+    ("store_high", 8000, 0),
+    ("store_high", 12000, 0),
+    ("store_high", 3000, 4),
+    ("store_high", 8000, 4),
+    ("store_low", 1500, 0),
+    ("store_low", 8000, 0),
+    ("store_low", 8000, 4),
+)
+NOTICED_S = 2100 + 2  # by the store alone: five minutes to settle, half an hour, two scans
+PERSON_S = HOUR_S  # until somebody pulls the plug
+CONTACT_S = 5
+
+
+def _resting(
+    never: str, for_s: int, at_most_c: float | None = None, at_least_c: float | None = None
+) -> Situation:
+    off = O.COMPRESSOR | O.PUMP
+    return Situation(
+        never, off=off, for_s=for_s, store_at_most_c=at_most_c, store_at_least_c=at_least_c
+    )
+
+
+def _cold(site: Site) -> Iterator[Case]:
+    """Store probes that mislead in a cold store: the true ice stays within the promise."""
+    bounded = (Expect(0, 0, ice_at_most_kg=site.file.store.ice_limit_kg),)
+    deep_c = site.settings()[S.DEEP_MC] / 1000.0
+    full = _resting("never full", 60, at_most_c=deep_c + FULL_K)
+    for words, at in (("on the way down", charging_deep(deep_c + DOWN_K)), ("full", full)):
+        for probe, error_mk, over_h in ERRORS:
+            kind = "probe_drift" if over_h else "probe_offset"
+            how = f" over {over_h} h" if over_h else ""
+            fault = Fault(kind, 0, probe=probe, value=error_mk, over_s=over_h * HOUR_S)
+            yield Case(
+                63,
+                f"cold store, {words}: {probe} reads {error_mk / 1000:g} K warm{how}",
+                at,
+                bounded,
+                (fault,),
+                needs=F.STORE_LOW | F.STORE_HIGH,
+                store_start_c=nearly_charged_c(site),
+                days=2,
+            )
+        for probe in BOTH:
+            yield Case(
+                63,
+                f"cold store, {words}: {probe} stuck",
+                at,
+                bounded,
+                (Fault("probe_stuck", 0, probe=probe),),
+                needs=F.STORE_LOW | F.STORE_HIGH,
+                store_start_c=nearly_charged_c(site),
+                days=2,
+            )
+
+
+def _welded(site: Site) -> Iterator[Case]:
+    """A relay that welds while the compressor is off, and somebody there within the hour.
+
+    The ice is bounded by what the freezer can make until then, not by the promise.
+    """
+    settings = site.settings()
+    deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
+    strongest_w = site.known["freezer.capacity_w"].pick("high")
+    until_s = NOTICED_S + PERSON_S
+    ice_kg = site.file.store.ice_limit_kg + strongest_w * until_s / water.LATENT_FUSION_J_KG
+    pulled = Fault("freezer_unplugged", until_s)
+    full = _resting("never full at rest", NOTICED_S + 60, at_most_c=deep_c + FULL_K)
+    warm = _resting("never warm at rest", NOTICED_S + 60, at_least_c=deep_c + 1.0)
+    for words, at, start_c in (("full", full, deep_c), ("warmer", warm, warm_c)):
+        yield Case(
+            67,
+            f"relay welded, store {words}: noticed, plug pulled an hour later",
+            at,
+            (Expect(0, NOTICED_S, latch=L.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
+            (Fault("relay_welded", 0), pulled),
+            store_start_c=start_c,
+        )
+    for kind, words in (("relay_welded", "relay welded"), ("relay_contact_off", "its wire off")):
+        yield Case(
+            67,
+            f"contact behind the relay: {words}",
+            warm,
+            (Expect(0, CONTACT_S, latch=L.WELDED),),
+            (Fault(kind, 0),),
+            needs=F.RELAY,
+            store_start_c=warm_c,
+        )
+
+
+def cases(site: Site) -> Iterator[Case]:
+    """Yield the cases, whatever is fitted."""
+    yield from _cold(site)
+    yield from _welded(site)

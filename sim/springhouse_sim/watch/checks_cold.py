@@ -1,0 +1,126 @@
+"""Invariants of a cold store: 29 and 30, from the requirement and the physics it rests on."""
+
+from springhouse import fitted as F
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import reading as R
+from springhouse import setting as S
+
+from springhouse_sim.records import IntRecord
+from springhouse_sim.watch import shadow as X
+from springhouse_sim.watch import trust as U
+from springhouse_sim.watch.tally import tally
+
+LOW, HIGH = range(2)
+FAR_MC = 100000
+UNMIXED_MK = 1000  # surely more than chilled water differs from bottom to top, errors aside
+ROSE_MK = 1250  # surely a rise: 0.75 K and the steps of a probe
+SANK_MK = 500
+LIVE_MS = 5000
+SETTLED_MS = 300000
+NOTICED_MS = 2100000
+NOISE_MK = 250
+
+
+def begin(shadow: IntRecord) -> None:
+    """Nothing is known of the water, and nothing was seen to run."""
+    shadow[X.TOP_LEAST_MC] = FAR_MC
+    shadow[X.TOP_ROSE] = 1
+    shadow[X.BOTTOM_MOST_MC] = -FAR_MC
+    shadow[X.LIVE_MS] = -1
+    shadow[X.OFF_MS] = -1
+
+
+def top(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """29: below the floor only on a high probe that the low one bears out.
+
+    Both were together while the bottom was warm, and the top did not come up since. And no bottom
+    that is chilled falls below 4 °C under a top that is warmer.
+    """
+    if not U.believed(shadow, readings, LOW) or not U.believed(shadow, readings, HIGH):
+        shadow[X.BOTTOM_MOST_MC] = -FAR_MC
+        return
+    low = U.value_mc(settings, readings, LOW)
+    high = U.value_mc(settings, readings, HIGH)
+    errors = settings[S.STORE_LOW_ERR_MK] + settings[S.STORE_HIGH_ERR_MK]
+    gap = high - low
+    if low >= settings[S.FLOOR_MC] + settings[S.STORE_LOW_ERR_MK] + 250:
+        shadow[X.TOP_ROSE] = 0
+        shadow[X.TOP_LEAST_MC] = FAR_MC
+    else:
+        shadow[X.TOP_LEAST_MC] = min(shadow[X.TOP_LEAST_MC], high)
+        if high - shadow[X.TOP_LEAST_MC] >= ROSE_MK:
+            shadow[X.TOP_ROSE] = 1
+    if not out & O.COMPRESSOR or out & O.PUMP or shadow[X.OUT] & O.PUMP:
+        shadow[X.BOTTOM_MOST_MC] = -FAR_MC
+    if not out & O.COMPRESSOR:
+        return
+    kept = True
+    if shadow[X.TOP_ROSE] and not settings[S.ICE_BANK]:
+        coldest = low - settings[S.STORE_LOW_ERR_MK]
+        coldest = min(coldest, high - settings[S.STORE_HIGH_ERR_MK])
+        kept = coldest > settings[S.FLOOR_MC] or gap > errors + 400
+    if not out & O.PUMP:
+        shadow[X.BOTTOM_MOST_MC] = max(shadow[X.BOTTOM_MOST_MC], low)
+        sank = low <= shadow[X.BOTTOM_MOST_MC] - SANK_MK
+        sank = sank and low + settings[S.STORE_LOW_ERR_MK] < 3900
+        if sank and gap > errors + UNMIXED_MK:
+            kept = False
+    tally(cases, violations, 29, kept)
+
+
+def switched_off(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    pressed: bool,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """30: a freezer that runs although switched off sounds the alarm.
+
+    Within 5 s where a contact shows it, within 35 min where only the falling store does.
+    """
+    now = shadow[X.TIME_MS]
+    alarm = out & O.ALARM != 0
+    live = settings[S.FITTED] & F.RELAY and not readings[R.RELAY_OPEN]
+    if not live or out & O.COMPRESSOR or shadow[X.OUT] & O.COMPRESSOR:
+        shadow[X.LIVE_MS] = -1
+    else:
+        if shadow[X.LIVE_MS] == -1:
+            shadow[X.LIVE_MS] = now
+        if now - shadow[X.LIVE_MS] > LIVE_MS:
+            tally(cases, violations, 30, alarm)
+    pattern = 0
+    for i in range(2):
+        if U.sure(shadow, readings, i):
+            pattern |= 1 << i
+    ran = (out | shadow[X.OUT]) & (O.COMPRESSOR | O.PUMP)
+    all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
+    if ran or pressed or shadow[X.MODE] == W.SERVICE or pattern != all_fitted:
+        shadow[X.OFF_MS] = -1
+        return
+    low = U.value_mc(settings, readings, LOW)
+    high = U.value_mc(settings, readings, HIGH)
+    mean = (low + high) // 2
+    if pattern != 3:
+        mean = low if pattern == 1 else high
+    if shadow[X.OFF_MS] == -1:
+        shadow[X.OFF_MS] = now
+    gone_ms = now - shadow[X.OFF_MS]
+    if gone_ms <= SETTLED_MS:
+        shadow[X.OFF_MC] = mean
+    elif gone_ms <= NOTICED_MS and shadow[X.OFF_MC] - mean >= settings[S.CHILLS_MK] + NOISE_MK:
+        shadow[X.OFF_FALLEN] += 1
+        if shadow[X.OFF_FALLEN] > 2:
+            tally(cases, violations, 30, alarm)
+        return
+    shadow[X.OFF_FALLEN] = 0

@@ -1,0 +1,160 @@
+"""A compressor that runs although switched off: seen by a contact, or by the store alone."""
+
+from __future__ import annotations
+
+import pytest
+from drive import EVERY_SENSOR, Drive, K, M, S, fitted, latch, mode, output
+from springhouse import events as E
+
+NO_CONTACT = EVERY_SENSOR & ~fitted.RELAY
+FALL_MK = 200  # default of CHILLS_MK
+COLD = {"DEEP_MC": 9000, "SHALLOW_MC": 10000}  # targets above the store: nothing is charged
+
+
+def idle(fit: int = NO_CONTACT) -> Drive:
+    """Nothing wanted, nothing running, settled."""
+    d = Drive(fit=fit, settings=COLD, STORE_LOW_MC=6000, STORE_HIGH_MC=6000)
+    d.seconds(310)
+    assert d.memory[M.REST_BY] != 0
+    return d
+
+
+@pytest.mark.requirement("ROW-67")
+def test_the_contact_shows_it_within_5_s_with_its_debouncing() -> None:
+    d = Drive()
+    d.minutes(2)
+    d.set(RELAY_OPEN=0)
+    took_s = d.until(lambda d: d.latched(latch.WELDED), 10)
+    assert took_s + 1.4 <= 5
+    d.seconds(2)
+    assert d.store_state == K.STORE_LOCKED
+    assert d.out & output.ALARM
+    assert not d.compressor
+
+
+def test_a_live_freezer_is_right_while_it_is_switched_on_and_for_a_moment_after() -> None:
+    d = Drive(STORE_LOW_MC=8000, STORE_HIGH_MC=8000)
+    d.minutes(11)
+    assert d.compressor
+    d.set(RELAY_OPEN=0)
+    d.minutes(10)
+    assert not d.latched(latch.WELDED)
+    d.ask(mode.OFF)
+    d.seconds(2)
+    d.tick(RELAY_OPEN=1)
+    assert not d.latched(latch.WELDED)
+    d.seconds(10)
+    assert not d.latched(latch.WELDED)
+
+
+def test_without_the_contact_its_input_is_not_looked_at() -> None:
+    d = Drive(fit=NO_CONTACT)
+    d.minutes(2)
+    d.set(RELAY_OPEN=0)
+    d.minutes(2)
+    assert not d.latched(latch.WELDED)
+
+
+@pytest.mark.requirement("ROW-67")
+def test_a_store_that_gets_colder_switched_off_is_noticed_within_35_min() -> None:
+    d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=6000, STORE_HIGH_MC=6000)
+    d.seconds(2)
+    for minute in range(36):  # 0.5 K an hour
+        if d.latched(latch.WELDED):
+            break
+        d.minutes(1, STORE_LOW_MC=6000 - 8 * minute, STORE_HIGH_MC=6000 - 8 * minute)
+    assert d.latched(latch.WELDED)
+    assert d.clock_ms <= 35 * 60000
+    d.seconds(2)
+    assert d.out & output.ALARM
+
+
+@pytest.mark.parametrize(("fallen_mk", "seen"), [(FALL_MK, True), (FALL_MK - 1, False)])
+def test_the_fall_that_only_a_compressor_makes(fallen_mk: int, seen: bool) -> None:
+    d = idle()
+    d.tick(STORE_LOW_MC=6000 - fallen_mk, STORE_HIGH_MC=6000 - fallen_mk)
+    assert d.latched(latch.WELDED) == seen
+
+
+def test_a_fall_is_measured_in_half_hours_so_that_a_cold_place_is_none() -> None:
+    """A place colder than the store takes 0.1 K an hour from it."""
+    d = idle()
+    for hour in range(8):
+        d.minutes(60, 10000)
+        d.set(STORE_LOW_MC=6000 - 100 * hour, STORE_HIGH_MC=6000 - 100 * hour)
+    assert not d.latched(latch.WELDED)
+
+
+def test_what_was_stirred_has_five_minutes_to_settle() -> None:
+    d = idle()
+    d.minutes(6)  # the tray's wait after power-up
+    d.ask(mode.PURGE, 20)
+    d.seconds(20)
+    assert d.memory[M.REST_BY] == 0
+    d.ask(mode.AUTOMATIC)
+    d.seconds(3)
+    d.minutes(4)
+    d.seconds(30, STORE_LOW_MC=5000, STORE_HIGH_MC=5000)
+    d.minutes(10)
+    assert not d.latched(latch.WELDED)
+    d.tick(STORE_LOW_MC=4799, STORE_HIGH_MC=4799)
+    assert d.latched(latch.WELDED)
+
+
+def test_in_service_the_store_proves_nothing_and_the_contact_does() -> None:
+    d = idle(EVERY_SENSOR)
+    d.ask(mode.SERVICE)
+    d.seconds(2)
+    assert d.memory[M.REST_BY] == 0
+    d.set(STORE_LOW_MC=3000, STORE_HIGH_MC=3000)
+    d.minutes(60, 10000)
+    assert not d.latched(latch.WELDED)
+    d.set(RELAY_OPEN=0)
+    d.seconds(5)
+    assert d.latched(latch.WELDED)
+
+
+def test_a_mean_that_fell_because_a_probe_was_lost_is_no_chilling() -> None:
+    d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=5000, STORE_HIGH_MC=7000)
+    d.minutes(6)
+    d.set(STORE_HIGH_FAULT=1)
+    d.minutes(2)
+    assert not d.latched(latch.WELDED)
+    d.minutes(4)
+    d.tick(STORE_LOW_MC=4799)
+    assert d.latched(latch.WELDED)
+
+
+def test_acknowledged_it_comes_again_while_it_lasts() -> None:
+    d = Drive()
+    d.minutes(2)
+    d.set(RELAY_OPEN=0)
+    d.seconds(4)
+    d.press()
+    d.tick()
+    assert d.latched(latch.WELDED)
+    d.set(RELAY_OPEN=1)
+    d.tick()
+    d.press()
+    d.tick()
+    assert not d.latched(latch.WELDED)
+    d = idle()
+    d.tick(STORE_LOW_MC=5700, STORE_HIGH_MC=5700)
+    d.press()
+    d.tick()
+    assert not d.latched(latch.WELDED)
+    d.minutes(6)
+    d.tick(STORE_LOW_MC=5400, STORE_HIGH_MC=5400)
+    assert d.latched(latch.WELDED)
+
+
+def test_delivery_goes_on_so_that_the_store_warms() -> None:
+    d = Drive(ROOM_MC=26000, RELAY_OPEN=0)
+    d.minutes(12)
+    assert d.latched(latch.WELDED)
+    assert d.pump
+
+
+def test_noticed_in_time() -> None:
+    assert E.SETTLE_MS + E.WELDED_MS == 35 * 60000
+    assert S.bound(S.CHILLS_MK)[0] > 125  # two steps of a 12-bit probe are noise
