@@ -50,7 +50,7 @@ STEP, BOARD_STEP = "step_us_cpython", "board step"
 
 
 def firmware() -> Path:
-    """Return the folder that holds the control core."""
+    """Return the folder from which the control core is imported."""
     import springhouse
 
     assert springhouse.__file__ is not None

@@ -7,6 +7,7 @@ import tempfile
 from pathlib import Path
 
 from springhouse_host.flashing import build, folding
+from springhouse_sim import board_files
 
 
 @functools.cache
@@ -25,7 +26,7 @@ def folder(board: str = "pico_w") -> Path:
 
 @functools.cache
 def package() -> folding.Package:
-    return folding.Package(folding.read_sources(build.source_root()))
+    return folding.Package(folding.read_sources(board_files.sources()))
 
 
 def program(source: Path) -> str:
@@ -39,14 +40,14 @@ def lay_walk(where: Path) -> None:
     The horizon is not flashed, so it comes as source.
     """
     shutil.copytree(folder() / "springhouse", where / "springhouse")
-    horizon = build.source_root() / "springhouse/horizon.py"
+    horizon = board_files.sources()["springhouse/horizon.py"]
     (where / "springhouse/horizon.py").write_text(program(horizon))
     (where / "core_walk.py").write_text(program(Path(__file__).with_name("core_walk.py")))
 
 
 def edited(file: str, *changes: str) -> bytes:
     """Bytecode of a file of the package with places changed: old, new, old, new, ..."""
-    sources = folding.read_sources(build.source_root())
+    sources = folding.read_sources(board_files.sources())
     module = "springhouse." + file.removesuffix(".py").replace("/", ".")
     for old, new in zip(changes[::2], changes[1::2], strict=True):
         assert sources[module].count(old) == 1, f"{file}: {old!r} is no longer there"

@@ -15,9 +15,10 @@ from springhouse.boards import esp32, pico_2w, pico_w
 from springhouse.record import Record
 from springhouse_host.flashing import build
 from springhouse_host.site.hashes import firmware_sha256
+from springhouse_sim import board_files
 from springhouse_sim.virtual_board.process import interpreter
 
-FIRMWARE = build.source_root()
+FIRMWARE = board_files.folder("firmware")
 TESTS = Path(__file__).parent
 
 
@@ -90,7 +91,7 @@ def test_every_pin_of_a_board_is_used_once_and_boot_turns_its_outputs_off() -> N
 
 def test_package_json_names_every_file() -> None:
     text = (FIRMWARE / "package.json").read_text()
-    assert text == build.package_json(FIRMWARE), "run `make firmware`"
+    assert text == build.package_json(board_files.sources()), "run `make firmware`"
     for dest, source in json.loads(text)["urls"]:
         assert (FIRMWARE / source).is_file()
         assert dest.startswith("springhouse/")

@@ -6,7 +6,6 @@ import hashlib
 import json
 import os
 import pty
-import shutil
 import time
 from collections.abc import Iterator
 from pathlib import Path
@@ -19,6 +18,7 @@ from springhouse_host.errors import KnownError
 from springhouse_host.flashing import build, copying, entering, flash, ports
 from springhouse_host.proof.checking import CHANGED
 from springhouse_host.site.hashes import settings_sha256
+from springhouse_sim import board_files
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess
 from springhouse_sim.virtual_board.terminal import TerminalBoard
@@ -253,11 +253,10 @@ def test_a_board_that_runs_something_else_is_told_apart(bare, load) -> None:
 def test_firmware_tampered_with_after_the_proof_is_refused(
     tmp_path, wiring, proof, monkeypatch, capsys
 ) -> None:
-    sources = tmp_path / "firmware"
-    shutil.copytree(build.source_root(), sources)
-    with (sources / "springhouse/week.py").open("a") as file:
-        file.write("\nSPARE = 1\n")
-    monkeypatch.setattr(build, "source_root", lambda: sources)
+    edited = tmp_path / "week.py"
+    sources = board_files.sources()
+    edited.write_text(sources["springhouse/week.py"].read_text() + "\nSPARE = 1\n")
+    monkeypatch.setattr(board_files, "sources", lambda: {**sources, "springhouse/week.py": edited})
     with pytest.raises(KnownError) as caught:
         flash.make_load(record().settings, wiring, proof)
     assert caught.value.lines == [

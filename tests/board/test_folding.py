@@ -10,10 +10,11 @@ import core_walk
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from springhouse_host.flashing import build, folding
+from springhouse_host.flashing import folding
 from springhouse_host.flashing.folding import FoldError, Package
+from springhouse_sim import board_files
 
-ROOT = build.source_root()
+ROOT = board_files.folder("firmware")
 HERE = Path(__file__).parent
 # Imports every module, with a dummy in the place of what only a board has, and tells its integers.
 ASK = """

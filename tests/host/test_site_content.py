@@ -19,6 +19,7 @@ from springhouse_host.site import BUILT_IN, VARIANTS, hashes, load_site
 from springhouse_host.site.fields import Given, Gradeable, Quantity
 from springhouse_host.site.owner_settings import SLOTS
 from springhouse_host.site.read import MODELS, kind_of
+from springhouse_sim import board_files
 from springhouse_sim.plant.plant import Plant
 
 SUFFIX = {
@@ -305,7 +306,7 @@ def test_firmware_hash_covers_path_length_and_bytes(tmp_path) -> None:
     (tmp_path / "main.py").write_bytes(b"yy")
     (tmp_path / "notes.txt").write_bytes(b"no part of it")
     expected = hashlib.sha256(b"main.py\x002\x00yy" + b"pkg/a.py\x001\x00x").hexdigest()
-    assert hashes.firmware_sha256(tmp_path) == expected
+    assert hashes.firmware_sha256(board_files.tree(tmp_path)) == expected
 
 
 def test_site_hash_sees_meaning_and_not_layout(tmp_path) -> None:

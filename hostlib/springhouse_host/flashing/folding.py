@@ -116,11 +116,12 @@ def _in_package(module: str | None) -> bool:
     return module is not None and module.split(".")[0] == PACKAGE
 
 
-def read_sources(root: Path) -> dict[str, str]:
-    """Return the package below a folder of sources, text by dotted module name."""
+def read_sources(files: Mapping[str, Path]) -> dict[str, str]:
+    """Return the package among files by POSIX path, text by dotted module name."""
     return {
-        ".".join(path.relative_to(root).with_suffix("").parts): path.read_text()
-        for path in sorted((root / PACKAGE).rglob("*.py"))
+        name.removesuffix(".py").replace("/", "."): path.read_text("utf-8")
+        for name, path in files.items()
+        if name.startswith(f"{PACKAGE}/")
     }
 
 

@@ -63,7 +63,7 @@ def read(site: Site) -> Ran:
     """
     files: dict[Path, Read] = {}
     simulator = _hashed(simulator_roots(), files)
-    _hashed([hashes.firmware_root()], files)
+    files |= {path: _read(path) for path in hashes.firmware_files().values()}
     late = [path for path, found in files.items() if found.ctime_ns > springhouse_sim.BEGAN_NS]
     if late:
         raise KnownError([f"{p}: was touched after this program began: {AGAIN}" for p in late])

@@ -6,12 +6,12 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from springhouse import setting as S
+from springhouse_sim import board_files
 
 from ..commands.size import DESCRIBED
 from ..proof import invariants, show
 from ..proof.running import room_limit_c
 from ..proof.verdict import Judged, Verdict
-from ..site.hashes import firmware_root
 from ..site.site import Site
 from ..units import US_WORDS, convert
 from .record import THIN_MIN, Recorded
@@ -249,11 +249,7 @@ def settings_rows(site: Site) -> tuple[tuple[str, int], ...]:
 
 
 def cautions() -> tuple[tuple[str, str], ...]:
-    """Return the list of wiring/cautions.md as (what stands bold, the rest).
-
-    Raises:
-        KnownError: when the core does not run from a clone of the repository.
-    """
-    text = (firmware_root().parent / "wiring" / "cautions.md").read_text("utf-8")
+    """Return the list of wiring/cautions.md as (what stands bold, the rest)."""
+    text = (board_files.folder("wiring") / "cautions.md").read_text("utf-8")
     items = re.findall(r"^\d+\. \*\*(.+?)\*\*(.*?)(?=^\d+\. |\Z)", text, re.M | re.S)
     return tuple((" ".join(lead.split()), " ".join(rest.split())) for lead, rest in items)

@@ -4,14 +4,14 @@ import hashlib
 import json
 import struct
 from array import array
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import fields
 from functools import cache
 from pathlib import Path
 from typing import Any
 
-import springhouse
 import springhouse_sim
+from springhouse_sim import board_files
 from springhouse_sim.world.weather_files import LARGEST_BYTES
 from springhouse_sim.world.windows import Window
 
@@ -92,37 +92,40 @@ def settings_sha256(settings: "array[int]", ranges: Iterable[tuple[int, int, int
     return hashlib.sha256(struct.pack(f"<{len(canonical)}i", *canonical) + tail).hexdigest()
 
 
-def firmware_root() -> Path:
-    """Return the folder of the board's files.
+def firmware_sha256(files: Mapping[str, Path] | None = None) -> str:
+    r"""Return the hash of the board's files, by default those that this program flashes.
+
+    Args:
+        files: by POSIX path, in any order; each counts as ``path\0length\0bytes``.
 
     Raises:
-        KnownError: when the core does not run from a copy of the repository.
-    """
-    root = Path(springhouse.__file__).parent.parent
-    if root.name != "firmware":
-        raise KnownError("firmware: not found: run from a clone of the repository")
-    return root
-
-
-def firmware_sha256(root: Path | None = None) -> str:
-    r"""Return the hash of the board's files.
-
-    All ``*.py`` under ``root`` (default: the folder that holds the control core), sorted by POSIX
-    path, each as ``path\0length\0bytes``.
-
-    Raises:
-        KnownError: when the core does not run from a copy of the repository.
+        KnownError: when boot.py or main.py is missing.
     """
     digest = hashlib.sha256()
-    add_sources(digest, root or firmware_root())
+    _add(digest, firmware_files() if files is None else files)
     return digest.hexdigest()
+
+
+def firmware_files() -> dict[str, Path]:
+    """Return the sources of the board's files by their POSIX path on it, sorted.
+
+    Raises:
+        KnownError: when boot.py or main.py is missing.
+    """
+    try:
+        return board_files.sources()
+    except FileNotFoundError as error:
+        raise KnownError(f"{error.filename}: {error.strerror}: install springhouse again") from None
 
 
 def add_sources(digest: "hashlib._Hash", root: Path) -> None:
     r"""Add all ``*.py`` under ``root`` to a hash by path, each as ``path\0length\0bytes``."""
-    paths = {path.relative_to(root).as_posix(): path for path in root.rglob("*.py")}
-    for name in sorted(paths):
-        data = paths[name].read_bytes()
+    _add(digest, board_files.tree(root))
+
+
+def _add(digest: "hashlib._Hash", files: Mapping[str, Path]) -> None:
+    for name in sorted(files):
+        data = files[name].read_bytes()
         digest.update(f"{name}\0{len(data)}\0".encode() + data)
 
 

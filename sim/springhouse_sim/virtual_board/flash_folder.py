@@ -7,11 +7,11 @@ from pathlib import Path
 
 from springhouse.storage import pack
 
-SOURCES = Path(__file__).parents[3] / "firmware"
+from .. import board_files
 
 
 def make_flash(
-    folder: Path, wiring: Mapping[str, object], body: bytes | None, firmware: Path = SOURCES
+    folder: Path, wiring: Mapping[str, object], body: bytes | None, firmware: Path | None = None
 ) -> None:
     """Fill an empty folder.
 
@@ -19,13 +19,14 @@ def make_flash(
         folder: what becomes the flash.
         wiring: what is wired to the board.
         body: a settings record (`springhouse.record`), None for none.
-        firmware: boot.py, main.py and springhouse/, as sources or as built for a board.
+        firmware: boot.py, main.py and springhouse/, as built for a board; None for the sources.
     """
-    for name in ("boot.py", "main.py", "manifest.json", "sources.json"):
-        if (firmware / name).exists():
-            shutil.copy(firmware / name, folder / name)
-    ignore = shutil.ignore_patterns("__pycache__")
-    shutil.copytree(firmware / "springhouse", folder / "springhouse", ignore=ignore)
+    if firmware is None:
+        for name, path in board_files.sources().items():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            shutil.copy(path, folder / name)
+    else:
+        shutil.copytree(firmware, folder, dirs_exist_ok=True)
     (folder / "wiring.json").write_text(json.dumps(wiring))
     if body is not None:
         (folder / "settings.0").write_bytes(pack(1, body))

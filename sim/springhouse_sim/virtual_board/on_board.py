@@ -30,7 +30,7 @@ from ..bench import Bench, OnRows, Pace
 from ..plant import tap as Y
 from ..records import IntRecord
 from ..trace import Trace
-from .flash_folder import SOURCES, make_flash
+from .flash_folder import make_flash
 from .inputs import POWER_ON_PAD, scratchpad, serial
 from .process import BoardProcess, Reset
 
@@ -96,7 +96,7 @@ class BoardController:
     """
 
     def __init__(
-        self, flash: Path, settings: IntRecord, tick: int = 0, firmware: Path = SOURCES
+        self, flash: Path, settings: IntRecord, tick: int = 0, firmware: Path | None = None
     ) -> None:
         record = Record()
         for slot in range(S.SIZE):
@@ -208,7 +208,9 @@ class OnBoardBench(Bench):
     Args as `Bench`; ``flash`` is an empty folder, ``firmware`` what is flashed.
     """
 
-    def __init__(self, *args: Any, flash: Path, firmware: Path = SOURCES, **kwargs: Any) -> None:
+    def __init__(
+        self, *args: Any, flash: Path, firmware: Path | None = None, **kwargs: Any
+    ) -> None:
         kwargs["with_controller"] = False
         kwargs["pace"] = Pace.PLAIN
         super().__init__(*args, **kwargs)
