@@ -1,0 +1,148 @@
+"""The proof by induction: that the translation is the source, that it holds, and that it can fail."""
+
+import json
+import os
+import random
+import shutil
+import subprocess
+import sys
+import tomllib
+from array import array
+from pathlib import Path
+from typing import Any
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from springhouse import controller
+from springhouse import events as E
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse_host.induction import scene as scenes
+from springhouse_host.induction.prove import PARTS, Proof
+from springhouse_host.induction.terms import Bits, Terms, value_of
+from springhouse_host.induction.translate import Record, Run
+
+ROOT = Path(__file__).parents[2]
+BUGS = tomllib.loads((Path(__file__).parent / "induction_bugs.toml").read_text(encoding="utf-8"))
+
+
+class Translated:
+    """`step` in real ticks, translated once."""
+
+    def __init__(self) -> None:
+        t = Terms()
+        self.slots: dict[str, Any] = {
+            "memory": scenes.free_memory(t, real_ticks=True),
+            "settings": scenes.free_settings(t),
+            "readings": scenes.free_readings(t),
+        }
+        self.symbols = {name: list(slots) for name, slots in self.slots.items()}
+        run = Run(t, {E.plan: scenes.any_plan(t)})
+        records = [Record("memory"), Record("settings"), Record("readings")]
+        self.out = run.call(controller.step, records, self.slots)  # type: ignore[arg-type]
+
+
+@pytest.fixture(scope="module")
+def translated() -> Translated:
+    return Translated()
+
+
+def _draw(rng: random.Random, ranges: list[tuple[int, int]]) -> "array[int]":
+    def one(low: int, high: int) -> int:
+        edges = [low, high, 0, 1, -1, -2, 3]
+        picks = [rng.randint(low, high), *(e for e in edges if low <= e <= high)]
+        return rng.choice(picks)
+
+    return array("i", (one(low, high) for low, high in ranges))
+
+
+def _symbol_values(symbols: list[Any], record: "array[int]") -> dict[str, int]:
+    found: dict[str, int] = {}
+    for symbol, value in zip(symbols, record, strict=True):
+        if isinstance(symbol, Bits):
+            found.update({b.args[0]: value >> n & 1 for n, b in enumerate(symbol.bits)})  # type: ignore[union-attr,misc]
+        elif not isinstance(symbol, int):
+            found[symbol.args[0]] = value
+    return found
+
+
+def _memory_ranges() -> list[tuple[int, int]]:
+    ranges = []
+    for slot in range(M.SIZE):
+        if slot in scenes.WORDS:
+            ranges.append((0, (1 << scenes.WORDS[slot]) - 1))
+        elif slot >= M.TIMERS:
+            ranges.append((T.DUE, T.LAST))
+        else:
+            ranges.append(scenes.RANGES[slot])
+    return ranges
+
+
+@settings(max_examples=60, deadline=None)
+@given(seed=st.integers(0, 2**32))
+def test_translation_and_source_do_the_same(translated: Translated, seed: int) -> None:
+    rng = random.Random(seed)
+    memory = _draw(rng, _memory_ranges())
+    memory[M.FLAGS] &= ~M.FLAG_INVALID
+    record = _draw(rng, [S.bound(n)[:2] for n in range(S.SIZE)])
+    readings = _draw(rng, [scenes.READINGS[n] for n in range(R.SIZE)])
+    now = readings[R.NOW_MS]
+    for slot in range(M.TIMERS, M.SIZE):  # a running timer is at most LONGEST_MS ahead
+        if memory[slot] >= 0:
+            memory[slot] = T.ticks_add(now, rng.randint(0, T.LONGEST_MS))
+    for i in range(R.PROBES):
+        if rng.random() < 0.7:  # most frames are fresh
+            readings[R.STORE_LOW_AT_MS + i] = (now - rng.randint(0, 12000)) % (T.LAST + 1)
+            readings[R.STORE_LOW_MC + i] = rng.randint(-6000, 46000)
+            readings[R.STORE_LOW_FAULT + i] = rng.choice([0, 0, 0, 1])
+    symbols = {
+        **_symbol_values(translated.symbols["memory"], memory),
+        **_symbol_values(translated.symbols["settings"], record),
+        **_symbol_values(translated.symbols["readings"], readings),
+    }
+    out = controller.step(memory, record, readings)
+    symbols.update({f"any.plan.{n}": memory[M.PLAN] >> n & 1 for n in range(4)})
+    symbols["any.since"] = memory[M.PLAN_SINCE_MIN]
+    symbols["any.length"] = memory[M.PLAN_LENGTH_MIN]
+    assert value_of(translated.out, symbols) == out
+    for slot in range(M.SIZE):
+        said = value_of(translated.slots["memory"][slot], symbols)
+        assert said == memory[slot], scenes.NAMES[slot]
+
+
+@pytest.mark.parametrize("part", PARTS)
+def test_every_query_is_proven(part: str) -> None:
+    results = list(Proof(part).results())
+    assert len(results) > {"lemma": 6, "power-up": 150, "step": 150}[part]
+    assert [r.name for r in results if not r.proven] == []
+
+
+def judge(tmp_path: Path, bug: dict[str, Any]) -> list[dict[str, Any]]:
+    """Results for a copy of the firmware with one text replaced."""
+    shutil.copytree(ROOT / "firmware" / "springhouse", tmp_path / "springhouse")
+    path = tmp_path / "springhouse" / bug["file"]
+    text = path.read_text(encoding="utf-8")
+    assert text.count(bug["old"]) == 1, "the text to spoil stands there once"
+    path.write_text(text.replace(bug["old"], bug["new"]), encoding="utf-8")
+    paths = os.pathsep.join([str(tmp_path), str(ROOT / "sim"), str(ROOT / "hostlib")])
+    command = [sys.executable, "-m", "springhouse_host.induction", *bug.get("parts", ["step"])]
+    done = subprocess.run(
+        [*command, "--json", "--only", bug["only"]],
+        env={**os.environ, "PYTHONPATH": paths},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert not done.stderr, done.stderr
+    return [json.loads(line) for line in done.stdout.splitlines()]
+
+
+@pytest.mark.parametrize("bug", BUGS["bug"], ids=lambda b: b["story"])
+def test_a_planted_bug_is_refuted(tmp_path: Path, bug: dict[str, Any]) -> None:
+    results = judge(tmp_path, bug)
+    refuted = [r for r in results if not r["proven"]]
+    assert refuted, "nothing asked" if not results else "not seen"
+    assert any(r["example"] for r in refuted), "a counterexample, not a solver that gave up"
