@@ -65,6 +65,7 @@ def found(**changes: Any) -> dict[str, Any]:
             "transitions": 2,
             "violations": [],
         },
+        "induction": {"queries": 5, "table": [], "violations": []},
         "random_inputs": {"scans": 9, "violations": 0},
         "replay": {"ticks": 4, "differing": 0},
     }

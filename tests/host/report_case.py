@@ -4,6 +4,8 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 from typing import Any
 
+from springhouse_host.induction.prove import Result
+from springhouse_host.induction.whole import Induction
 from springhouse_host.proof import running, scenarios, sources
 from springhouse_host.proof.abstract import Checked, Explored
 from springhouse_host.proof.complete import Complete
@@ -40,13 +42,15 @@ def small_verdict(name: str = "demo") -> Verdict:
     nominal = [scenarios.without_store(s) for s in chosen if s.group == "nominal"]
     seen = (1,) * observe.COUNTS
     random = RandomRun(1, seen, (0,) * observe.COUNTS, ())
+    proven = Induction((Result("step", "a query", 1, "folds", True),))
+    alone = Alone(Complete(1, 1, 1, ()), random, Checked((EXPLORED,), ()), proven)
     return Verdict(
         site=site,
         judged=tuple(judge(promise, runs) for promise in site.promises()),
-        held=tally(runs, random),
+        held=tally(runs, alone),
         results=tuple(runs),
         bare=tuple(running.run_one(name, scenario) for scenario in nominal),
-        alone=Alone(Complete(1, 1, 1, ()), random, Checked((EXPLORED,), ())),
+        alone=alone,
         replayed=Replay(1, 0),
         ran=sources.read(site),
     )

@@ -132,6 +132,11 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
         {"abstract_machine": {**ROWS["abstract_machine"], "slices": 0}},
         "abstract_machine: no slices",
     ),
+    "a claim not proven": (
+        {"induction": {**ROWS["induction"], "violations": ["step: a claim [undecided]"]}},
+        "induction: violations",
+    ),
+    "nothing proven": ({"induction": {**ROWS["induction"], "queries": 0}}, "induction: no queries"),
     "random inputs": ({"random_inputs": {"scans": 9, "violations": 1}}, "random_inputs"),
     "two codes": ({"replay": {"ticks": 4, "differing": 1}}, "replay: differs at 1 ticks"),
 }

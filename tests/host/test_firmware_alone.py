@@ -7,6 +7,8 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from springhouse_host.induction import whole
+from springhouse_host.induction.prove import Result
 from springhouse_host.proof import abstract, complete, firmware_alone, random_inputs
 from springhouse_host.proof import prove as prove_module
 from springhouse_host.proof.firmware_alone import Alone, kept, make, stamp
@@ -19,6 +21,7 @@ FOUND = Alone(
     complete.Complete(13, 100, 200, ()),
     random_inputs.RandomRun(80, (1, 2), (0, 0), (3, 4)),
     abstract.Checked((EXPLORED, replace(EXPLORED, name="another", dead_end=None)), ()),
+    whole.Induction((Result("step", "a query", 1, "folds", True),)),
 )
 
 
@@ -35,6 +38,7 @@ def sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Path]:
     monkeypatch.setattr(random_inputs, "drive", lambda: FOUND.random)
     monkeypatch.setattr(abstract, "compile_only", lambda: None)
     monkeypatch.setattr(abstract, "check", lambda each: FOUND.machine)
+    monkeypatch.setattr(whole, "check", lambda each: FOUND.induction)
     return folders
 
 
@@ -91,6 +95,15 @@ def test_only_a_clean_result_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(random_inputs, "drive", lambda: broken)
     assert make(stamp(), 1).random == broken
     assert kept(stamp()) is None
+
+
+def test_what_is_not_proven_by_induction_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
+    open_one = whole.Induction((Result("step", "a query", 4, "a query of its own", False),))
+    monkeypatch.setattr(whole, "check", lambda each: open_one)
+    assert not make(stamp(), 1).clean
+    assert kept(stamp()) is None
+    assert open_one.broken(4) == 1
+    assert open_one.violations == ("step: a query [undecided]",)
 
 
 def test_a_result_under_another_name_is_not_believed(tmp_path: Path) -> None:

@@ -11,6 +11,7 @@ from patience import HANG_S
 from site_text import edited
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
+from springhouse_host.induction.whole import Induction
 from springhouse_host.proof import abstract, firmware_alone, invariants, scenarios
 from springhouse_host.proof.checking import CHANGED, check
 from springhouse_host.proof.complete import Complete
@@ -162,7 +163,8 @@ def test_the_store_helps(demo: tuple[int, str, dict[str, Any]]) -> None:
 
 def few_checks() -> Alone:
     """What would be kept of the firmware after a few random lives."""
-    return Alone(Complete(0, 0, 0, ()), drive(1, 1000), abstract.Checked((), ()), "long ago")
+    machine, nothing = abstract.Checked((), ()), Induction(())
+    return Alone(Complete(0, 0, 0, ()), drive(1, 1000), machine, nothing, "long ago")
 
 
 STANDARD = scenarios.standard

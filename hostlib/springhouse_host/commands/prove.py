@@ -94,7 +94,9 @@ def prove(
     if counterexamples is not None:
         from ..proof.abstract_story import write_tests
 
-        for path in write_tests(verdict.alone.machine, counterexamples):
+        alone = verdict.alone
+        written = write_tests(alone.machine, counterexamples)
+        for path in (*written, *alone.induction.write_tests(counterexamples)):
             screen.print(f"regression test: {path}", markup=False)
     if report is not None:
         _write_report(verdict, report, us)

@@ -1,4 +1,4 @@
-"""Prints the proof, query by query: `python -m springhouse_host.induction [PART ...] [--only TEXT]`.
+"""Prints the proof, query by query: `python -m springhouse_host.induction [PART ...]`.
 
 With PYTHONPATH set to another folder of firmware, that firmware is judged. Exit code 1 if any query
 is not proven.

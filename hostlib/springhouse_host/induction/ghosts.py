@@ -4,28 +4,30 @@ They are kept by what went in and out alone: readings, requests, outputs. `..._t
 it stood in this scan before the scan's own event set it back.
 """
 
-from collections.abc import Mapping
 from typing import Any
 
+from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import output as O
 from springhouse import reading as R
 from springhouse import setting as S
+from springhouse import timekeeping as T
 
-from springhouse_host.induction.scene import LONG_AGO_MS, WORDS, Scene
-from springhouse_host.induction.terms import Terms, Truth
+from springhouse_host.induction.claim import STARTS
+from springhouse_host.induction.scene import DAY_MS, LONG_AGO_MS, WORDS, Scene
+from springhouse_host.induction.term import Truth
+from springhouse_host.induction.terms import Terms
 
-type_of_ghosts = Mapping[str, Any]
 Ghosts = dict[str, Any]
-MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
 LONGEST_MODE_MS = max(W.LIMIT_MIN) * 60000
+MOST_DRY_RUNS = E.COUNT_MOST + 1  # counted no further
 
 CLOCKS = (
     "off",  # since the compressor stopped, or power came
     "on",  # since it started
-    "power",  # since power or mains came
+    "power",  # since power or mains came, or the drive dropped
     "motor",  # since any motor started
     "dry",  # since the first scan at which the pump ran without flow
     "dry_run",  # since the last dry run
@@ -34,16 +36,12 @@ CLOCKS = (
     "still",  # pump and fan running without air
     "spell_on",  # since the pump started
     "spell_off",  # since it stopped
+    "rest",  # since pump or fans stopped, or power came
+    "deliver",  # since pump or fans started
     "mode",  # since the owner's mode was asked for
-    *(f"start_{n}" for n in range(4)),  # since the last starts of the compressor
+    *(f"start_{n}" for n in range(STARTS)),  # since the last starts of the compressor
     *(f"bad_{i}" for i in range(R.PROBES)),  # since frames began to be rejected
 )
-
-
-def is_open(scene: Scene) -> Truth:
-    """Whether the tray float is open."""
-    t = scene.terms
-    return t.both(scene.fitted(F.TRAY), t.equal(scene.readings[R.TRAY_OK], 0))
 
 
 def free(t: Terms, settings: list[Any]) -> Ghosts:
@@ -54,7 +52,8 @@ def free(t: Terms, settings: list[Any]) -> Ghosts:
     g["battery_low"] = t.truth("ghost.battery_low")
     g["dry_before"] = t.truth("ghost.dry_before")
     g["still_before"] = t.truth("ghost.still_before")
-    g["dry_runs"] = t.integer("ghost.dry_runs", 0, 5)
+    g["stop"] = t.truth("ghost.stop")  # the owner's last word was off or service
+    g["dry_runs"] = t.integer("ghost.dry_runs", 0, MOST_DRY_RUNS)
     g["tray_wait"] = t.integer("ghost.tray_wait", 0, 3_600_000)
     g["mode_ms"] = t.integer("ghost.mode_ms", 0, LONGEST_MODE_MS)
     g["latch"] = t.word("ghost.latch", WORDS[M.LATCH])
@@ -62,117 +61,163 @@ def free(t: Terms, settings: list[Any]) -> Ghosts:
     return g
 
 
-def at_power_up(t: Terms, settings: list[Any]) -> Ghosts:
-    """Nothing is known of the past, so all of it counts as a moment ago, or as long ago."""
+def at_power_up(t: Terms, memory: list[Any], settings: list[Any]) -> Ghosts:
+    """What was kept counts as having happened just now, all else as long ago."""
     g = free(t, settings)
     for name in CLOCKS:
-        g[name] = 0 if name in ("off", "power", "tray") else LONG_AGO_MS
+        g[name] = 0 if name in ("off", "power", "tray", "rest", "mode") else LONG_AGO_MS
+    for n in range(STARTS):
+        kept = t.equal(memory[M.START_1_T + n], T.DUE)
+        g[f"start_{n}"] = t.choose(kept, 0, LONG_AGO_MS)
+    open_then = t.true(t.bit_and(memory[M.FLAGS], M.FLAG_TRAY))
     return {
         **g,
         "mains_was_good": True,
-        "tray_was_full": False,
+        "tray_was_full": t.both(open_then, t.true(t.bit_and(settings[S.FITTED], F.TRAY))),
         "battery_low": False,
         "dry_before": False,
         "still_before": False,
-        "dry_runs": 0,
+        "stop": t.no(t.equal(memory[M.MODE], W.AUTOMATIC)),
+        "dry_run": t.choose(t.less(0, memory[M.DRY_COUNT]), 0, LONG_AGO_MS),
+        "dry_runs": memory[M.DRY_COUNT],
         "tray_wait": t.times(settings[S.TRAY_RETURN_S], 1000),
-        "mode_ms": 0,
-        "latch": 0,
+        "mode_ms": memory[M.MODE_LEFT_MS],
+        "latch": memory[M.LATCH],
     }
 
 
-def advance(scene: Scene, g: Ghosts) -> Ghosts:
+def advance(scene: Scene, ghosts: Ghosts) -> Ghosts:
     """The ghosts after a scan."""
-    t, s, r = scene.terms, scene.settings, scene.readings
-    both, either, no = t.both, t.either, t.no
-    new: Ghosts = dict(g)
+    hands = _Hands(scene, ghosts)
+    hands.power_and_compressor()
+    hands.probes()
+    hands.dry_running()
+    hands.tray()
+    hands.coil_and_fans()
+    hands.rhythm()
+    hands.owner()
+    hands.battery()
+    return hands.new
 
-    def older(name: str) -> Any:
-        return t.choose(
-            t.less(t.subtract(LONG_AGO_MS, scene.gone_ms), g[name]),
-            LONG_AGO_MS,
-            t.add(g[name], scene.gone_ms),
+
+class _Hands:
+    """Moves the ghosts on, topic by topic."""
+
+    def __init__(self, scene: Scene, old: Ghosts) -> None:
+        self.scene = scene
+        self.t = scene.terms
+        self.old = old
+        self.new: Ghosts = {**old, "pressed": scene.pressed}
+
+    def older(self, name: str) -> Any:
+        """A clock moved on by the time gone."""
+        t, gone = self.t, self.scene.gone_ms
+        full = t.less(t.subtract(LONG_AGO_MS, gone), self.old[name])
+        return t.choose(full, LONG_AGO_MS, t.add(self.old[name], gone))
+
+    def clock(self, name: str, back: Truth) -> None:
+        """Move a clock on, and set it back if so."""
+        then = self.older(name)
+        self.new[f"{name}_then"] = then
+        self.new[name] = self.t.choose(back, 0, then)
+
+    def power_and_compressor(self) -> None:
+        t, scene = self.t, self.scene
+        good = t.either(t.no(scene.fitted(F.MAINS)), scene.contact(R.MAINS_OK))
+        came = t.both(good, t.no(self.old["mains_was_good"]))
+        self.new["mains_was_good"] = good
+        start = scene.starts(O.COMPRESSOR)
+        self.clock("off", scene.stops(O.COMPRESSOR))
+        self.clock("on", start)
+        self.clock("power", t.either(came, scene.dropped))
+        self.new["power_then"] = self.new["power"]  # mains coming counts at once
+        self.clock("motor", t.either(start, scene.starts(O.PUMP), scene.starts(O.FAN)))
+        ages = [self.older(f"start_{n}") for n in range(STARTS)]
+        for n, age in enumerate(ages):
+            self.new[f"start_{n}_then"] = age
+            self.new[f"start_{n}"] = t.choose(start, ages[n - 1] if n else 0, age)
+
+    def probes(self) -> None:
+        scene = self.scene
+        for i in range(R.PROBES):
+            before, now = (scene.has(m[M.VALID], 1 << i) for m in (scene.before, scene.after))
+            self.clock(f"bad_{i}", self.t.either(now, before))
+
+    def dry_running(self) -> None:
+        t, scene, old = self.t, self.scene, self.old
+        flow = scene.readings[R.FLOW_ML_MIN]
+        dry = t.both(scene.on(O.PUMP), t.less(flow, scene.settings[S.FLOW_LEAST_ML_MIN]))
+        self.clock("dry", t.no(t.both(old["dry_before"], dry)))
+        self.new["dry_before"] = dry
+        # A dry run: the pump ran before this scan without flow until its time was over.
+        count = scene.after[M.DRY_COUNT]
+        more = t.no(t.equal(scene.before[M.DRY_COUNT], count))
+        ran_dry = t.both(scene.was_on(O.PUMP), more, t.no(scene.pressed), t.less(0, count))
+        forgotten = t.either(scene.pressed, t.at_most(DAY_MS, self.older("dry_run")))
+        runs = t.choose(forgotten, 0, old["dry_runs"])
+        one_more = t.choose(t.less(runs, MOST_DRY_RUNS), t.add(runs, 1), MOST_DRY_RUNS)
+        self.new["dry_runs"] = t.choose(ran_dry, one_more, runs)
+        self.clock("dry_run", ran_dry)
+
+    def tray(self) -> None:
+        t, scene, old = self.t, self.scene, self.old
+        open_now = t.both(scene.fitted(F.TRAY), t.no(scene.contact(R.TRAY_OK)))
+        closes = t.both(scene.fitted(F.TRAY), old["tray_was_full"], t.no(open_now))
+        acknowledged = t.both(scene.pressed, t.no(open_now), t.no(old["tray_was_full"]))
+        left = t.subtract(old["tray_wait"], self.older("tray"))
+        shorter = t.both(acknowledged, t.less(E.ACK_WAIT_MS, left))
+        self.new["tray_was_full"] = open_now
+        self.clock("tray", t.either(closes, shorter, open_now))
+        in_service = t.both(t.equal(scene.after[M.MODE], W.SERVICE), closes)
+        whole = t.times(scene.settings[S.TRAY_RETURN_S], 1000)
+        self.new["tray_wait"] = t.choose(
+            t.either(closes, open_now),
+            t.choose(in_service, E.ACK_WAIT_MS, whole),
+            t.choose(shorter, E.ACK_WAIT_MS, old["tray_wait"]),
         )
 
-    def clock(name: str, back: Truth) -> None:
-        then = older(name)
-        new[f"{name}_then"] = then
-        new[name] = t.choose(back, 0, then)
+    def coil_and_fans(self) -> None:
+        t, scene = self.t, self.scene
+        self.clock("coil", scene.has(scene.after[M.FLAGS], M.FLAG_COIL))
+        self.new["coil_then"] = self.new["coil"]
+        slow = t.less(scene.readings[R.FAN_RPM], scene.settings[S.FAN_LEAST_RPM])
+        both_on = (f(bit) for f in (scene.on, scene.was_on) for bit in (O.PUMP, O.FAN))
+        still = t.both(*both_on, slow)
+        self.clock("still", t.no(t.both(self.old["still_before"], still)))
+        self.new["still_before"] = still
 
-    pumping, pump_was_on = scene.on(O.PUMP), scene.was_on(O.PUMP)
-    good = either(no(scene.fitted(F.MAINS)), no(t.equal(r[R.MAINS_OK], 0)))
-    came = both(good, no(g["mains_was_good"]))
-    new["mains_was_good"] = good
-    clock("off", scene.stops(O.COMPRESSOR))
-    clock("on", scene.starts(O.COMPRESSOR))
-    clock("power", came)
-    new["power_then"] = new["power"]  # mains coming counts at once
-    clock("motor", either(*(scene.starts(b) for b in (O.COMPRESSOR, O.PUMP, O.FAN))))
-    start = scene.starts(O.COMPRESSOR)
-    for n in range(4):
-        new[f"start_{n}_then"] = older(f"start_{n}")
-    for n in range(4):
-        new[f"start_{n}"] = t.choose(
-            start, 0 if n == 0 else new[f"start_{n - 1}_then"], new[f"start_{n}_then"]
-        )
-    for i in range(R.PROBES):
-        accepted_now = scene.has(scene.after[M.VALID], 1 << i)
-        clock(f"bad_{i}", either(accepted_now, scene.has(scene.before[M.VALID], 1 << i)))
-    flows = t.at_most(s[S.FLOW_LEAST_ML_MIN], r[R.FLOW_ML_MIN])
-    dry_now = both(pumping, no(flows))
-    clock("dry", no(both(g["dry_before"], dry_now)))
-    new["dry_before"] = dry_now
-    pressed = no(t.equal(r[R.ACK_SEQ], scene.before[M.ACK_SEEN]))
-    new["pressed"] = pressed
-    # A dry run: the pump ran before this scan without flow until its time was over.
-    ran_dry = both(
-        pump_was_on,
-        t.no(t.equal(scene.before[M.DRY_COUNT], scene.after[M.DRY_COUNT])),
-        no(pressed),
-        t.less(0, scene.after[M.DRY_COUNT]),
-    )
-    old_runs = t.choose(either(pressed, t.at_most(86400000, older("dry_run"))), 0, g["dry_runs"])
-    more = t.choose(t.less(old_runs, 5), t.add(old_runs, 1), 5)
-    new["dry_runs"] = t.choose(ran_dry, more, old_runs)
-    clock("dry_run", ran_dry)
-    open_now = is_open(scene)
-    service = t.equal(scene.after[M.MODE], W.SERVICE)
-    closes = both(scene.fitted(F.TRAY), g["tray_was_full"], no(open_now))
-    new["tray_was_full"] = open_now
-    return_ms = t.times(s[S.TRAY_RETURN_S], 1000)
-    acknowledged = both(pressed, no(open_now), no(g["tray_was_full"]))
-    left = t.subtract(g["tray_wait"], older("tray"))
-    shorter = both(acknowledged, t.less(60_000, left))
-    clock("tray", either(closes, shorter, open_now))
-    new["tray_wait"] = t.choose(
-        either(closes, open_now),
-        t.choose(both(service, closes), 60_000, return_ms),
-        t.choose(shorter, 60_000, g["tray_wait"]),
-    )
-    clock("coil", scene.has(scene.after[M.FLAGS], M.FLAG_COIL))
-    new["coil_then"] = new["coil"]
-    turns = t.at_most(s[S.FAN_LEAST_RPM], r[R.FAN_RPM])
-    still_now = both(pumping, scene.on(O.FAN), pump_was_on, scene.was_on(O.FAN), no(turns))
-    clock("still", no(both(g["still_before"], still_now)))
-    new["still_before"] = still_now
-    clock("spell_on", either(scene.starts(O.PUMP)))
-    clock("spell_off", scene.stops(O.PUMP))
-    asked = no(t.equal(r[R.MODE_SEQ], scene.before[M.MODE_SEEN]))
-    known = both(t.less(0, r[R.MODE]), t.less(r[R.MODE], W.SIZE))
-    minutes = r[R.MODE_MIN]
-    limit = 0
-    for n in range(1, W.SIZE):
-        limit = t.choose(t.equal(r[R.MODE], n), W.LIMIT_MIN[n], limit)
-    accepted = both(asked, known, t.less(0, minutes), t.at_most(minutes, limit))
-    clock("mode", accepted)
-    short = t.choose(t.less(limit, minutes), limit, t.choose(t.less(minutes, 0), 0, minutes))
-    short = t.choose(t.less(max(W.LIMIT_MIN), short), max(W.LIMIT_MIN), short)
-    new["mode_ms"] = t.choose(accepted, t.times(short, 60000), g["mode_ms"])
-    flat = t.less(r[R.BATTERY_MV], s[S.BATTERY_CUT_MV])
-    mains_seen = both(scene.fitted(F.MAINS), no(t.equal(r[R.MAINS_OK], 0)))
-    up = t.less(t.add(s[S.BATTERY_CUT_MV], s[S.BATTERY_REARM_MV]), r[R.BATTERY_MV])
-    new["battery_low"] = both(
-        scene.fitted(F.BATTERY), no(mains_seen), either(flat, both(g["battery_low"], no(up)))
-    )
-    new["latch"] = scene.after[M.LATCH]
-    return new
+    def rhythm(self) -> None:
+        t, scene = self.t, self.scene
+        self.clock("spell_on", scene.starts(O.PUMP))
+        self.clock("spell_off", scene.stops(O.PUMP))
+        self.clock("rest", t.either(scene.stops(O.PUMP), scene.stops(O.FAN), scene.dropped))
+        self.clock("deliver", t.either(scene.starts(O.PUMP), scene.starts(O.FAN)))
+
+    def owner(self) -> None:
+        t, mode = self.t, self.scene.readings[R.MODE]
+        minutes = self.scene.readings[R.MODE_MIN]
+        limit: Any = 0
+        for n in range(1, W.SIZE):
+            limit = t.choose(t.equal(mode, n), W.LIMIT_MIN[n], limit)
+        in_limit = t.both(t.less(0, minutes), t.at_most(minutes, limit))
+        accepted = t.both(self.scene.asked, in_limit)  # an unknown mode has a limit of 0
+        self.clock("mode", accepted)
+        short = t.choose(t.less(limit, minutes), limit, t.choose(t.less(minutes, 0), 0, minutes))
+        bounded = t.choose(t.less(max(W.LIMIT_MIN), short), max(W.LIMIT_MIN), short)
+        asked_ms = t.times(bounded, 60000)
+        self.new["mode_ms"] = t.choose(accepted, asked_ms, self.old["mode_ms"])
+        stopping = t.either(t.equal(mode, W.OFF), t.equal(mode, W.SERVICE))
+        ended = t.both(self.scene.asked, t.equal(mode, W.AUTOMATIC))
+        stop = t.choose(accepted, stopping, self.old["stop"])
+        self.new["stop"] = t.both(t.no(ended), stop)
+        self.new["latch"] = self.scene.after[M.LATCH]
+
+    def battery(self) -> None:
+        t, s = self.t, self.scene.settings
+        volts = self.scene.readings[R.BATTERY_MV]
+        flat = t.less(volts, s[S.BATTERY_CUT_MV])
+        mains = t.both(self.scene.fitted(F.MAINS), self.scene.contact(R.MAINS_OK))
+        up = t.less(t.add(s[S.BATTERY_CUT_MV], s[S.BATTERY_REARM_MV]), volts)
+        stays = t.both(self.old["battery_low"], t.no(up))
+        low = t.either(flat, stays)
+        self.new["battery_low"] = t.both(self.scene.fitted(F.BATTERY), t.no(mains), low)

@@ -2,22 +2,32 @@
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from itertools import groupby
+
+from springhouse import output as O
 
 from springhouse_host.induction import ghosts, time_left
-from springhouse_host.induction.claims import Claim, claims, hypothesis
+from springhouse_host.induction.claim import Claim, View
+from springhouse_host.induction.claims import claims
+from springhouse_host.induction.hypothesis import hypothesis
 from springhouse_host.induction.scene import Scene, scan
 from springhouse_host.induction.solve import Answer, Solver
-from springhouse_host.induction.terms import Term, Terms, Truth
+from springhouse_host.induction.term import Term, Truth, value_of
+from springhouse_host.induction.terms import Terms
+from springhouse_host.induction.tick_origin import depends_on_origin
 
-SHORT = 3_000_000  # solver steps for a query that leaves something out
+GROUP = 60_000_000  # solver steps for several claims asked as one
+SHORT = 30_000_000  # for one that leaves something out
 LONG = 400_000_000
+
+PARTS = ("lemma", "power-up", "step")
 
 
 @dataclass(frozen=True)
 class Result:
     """One query: what was asked, of which part of the proof, and how it ended."""
 
-    part: str  # "lemma", "power-up", "step" or "duty"
+    part: str  # "lemma", "power-up" or "step"
     name: str
     invariant: int  # 0: none, it carries the others
     how: str
@@ -32,69 +42,131 @@ class Result:
         return "undecided" if self.example is None else "false"
 
 
+@dataclass(frozen=True)
+class Question:
+    """A claim, and whether it must hold or merely be possible."""
+
+    topic: str
+    claim: Claim
+    possible: bool = False  # to be shown possible, so that nothing is proven of nothing
+
+
 class Proof:
-    """Builds the formulas of one part and asks about them one by one."""
+    """Builds the formulas of one part and asks about them."""
 
     def __init__(self, part: str) -> None:
         self.part = part
         self.terms = Terms()
-        self._solver = Solver(self.terms)
+        self.scene: Scene | None = None
+        self._solver = Solver()
+        self._premises: list[Truth] = []
+        self._lemmas: list[Truth] = []
+        self._outputs: frozenset[int] = frozenset()
+        self.questions = list(self._lemma() if part == "lemma" else self._scan())
 
-    def results(self, only: str = "") -> Iterator[Result]:
-        """Each query's result; `only` those with this text in their name."""
-        for claim, premises, helps, cuts in self._queries():
-            if only in claim.name:
-                yield self._decide(claim, premises, helps, cuts)
+    def results(self, only: str = "", share: int = 0, shares: int = 1) -> Iterator[Result]:
+        """Each query's result; `only` those with this text in their name.
 
-    def names(self) -> list[str]:
-        """What is asked, in order."""
-        return [claim.name for claim, *_ in self._queries()]
+        With `shares` above 1 every so-many-th topic, so that several processes do the whole.
+        """
+        asked = [q for q in self.questions if only in q.claim.name]
+        topics = groupby(asked, key=lambda q: q.topic)
+        for n, (_, questions) in enumerate(topics):
+            if n % shares == share:
+                yield from self._topic(list(questions))
 
-    def _queries(
-        self,
-    ) -> Iterator[tuple[Claim, list[Truth], list[Truth], frozenset[int]]]:
+    # What is asked.
+
+    def _lemma(self) -> Iterator[Question]:
+        for name, holds in time_left.lemmas(self.terms).items():
+            yield Question(name, Claim(f"time left: {name}", 0, holds))
+
+    def _scan(self) -> Iterator[Question]:
         t = self.terms
-        if self.part == "lemma":
-            for name, holds in time_left.lemmas(t).items():
-                yield Claim(f"time left: {name}", 0, holds), [], [], frozenset()
-            return
-        scene = scan(t, powered_up=self.part == "power-up")
-        if self.part == "power-up":
-            before = ghosts.at_power_up(t, scene.settings)
-            known: list[Claim] = []
+        scene = self.scene = scan(t, powered_up=self.part == "power-up")
+        self._premises = list(scene.premises)
+        if scene.powered_up:
+            before = ghosts.at_power_up(t, scene.before, scene.settings)
         else:
             before = ghosts.free(t, scene.settings)
-            known = list(hypothesis(t, scene.before, scene.settings, before))
+            known = hypothesis(View(t, scene.before, scene.settings, before))
+            self._premises += [claim.holds for claim in known]
         after = ghosts.advance(scene, before)
-        premises = [*scene.premises, *(c.holds for c in known)]
-        outputs = frozenset(b.number for b in scene.out_bits() if isinstance(b, Term))
+        self._outputs = frozenset(b.number for b in scene.out_bits() if isinstance(b, Term))
         wanted = list(claims(scene, before, after))
-        lemmas = [c.holds for c in wanted if c.lemma]
-        for claim in hypothesis(t, scene.after, scene.settings, after):
-            yield claim, premises, lemmas, outputs
+        self._lemmas = [c.holds for c in wanted if c.lemma]
+        for claim in hypothesis(View(t, scene.after, scene.settings, after)):
+            yield Question(claim.topic, claim)
         for claim in wanted:
-            yield claim, premises, [], frozenset()
+            yield Question(f"INV-{claim.invariant:02d}", claim)
         for duty in _by_place(t, scene):
-            yield duty, premises, [], frozenset()
+            yield Question("never", duty)
+        yield from self._possible(scene)
+        if not scene.powered_up:
+            fault = depends_on_origin(scene)
+            name = "no output and no memory depends on where ticks start"
+            yield Question("INV-23", Claim(fault or name, 23, not fault))
 
-    def _decide(
-        self, claim: Claim, premises: list[Truth], helps: list[Truth], cuts: frozenset[int]
-    ) -> Result:
-        def result(how: str, proven: bool, example: dict[str, int] | None = None) -> Result:
-            return Result(self.part, claim.name, claim.invariant, how, proven, example)
+    def _possible(self, scene: Scene) -> Iterator[Question]:
+        """What must be possible, or the hypothesis would be one that no controller satisfies."""
+        t = self.terms
+        yield Question("possible", Claim("possible: what is taken for granted", 0, True), True)
+        if scene.powered_up:
+            return
+        for name, bit in (("compressor", O.COMPRESSOR), ("pump", O.PUMP), ("fan", O.FAN)):
+            starts, stops = scene.starts(bit), scene.stops(bit)
+            yield Question("possible", Claim(f"possible: {name} starts", 0, starts), True)
+            yield Question("possible", Claim(f"possible: {name} stops", 0, stops), True)
+        together = t.both(*(scene.on(bit) for bit in (O.COMPRESSOR, O.PUMP, O.FAN)))
+        yield Question("possible", Claim("possible: all motors run", 0, together), True)
 
-        if claim.holds is True:
-            return result("folds to true", True)
+    # How it is answered.
+
+    def _topic(self, questions: list[Question]) -> Iterator[Result]:
+        """The claims of a topic as one query, and one by one only if that is not proven."""
+        open_ones: list[Claim] = []
+        for question in questions:
+            claim = question.claim
+            if question.possible:
+                yield self._is_possible(claim)
+            elif isinstance(claim.holds, bool):
+                yield self._result(claim, "folds", claim.holds, None if claim.holds else {})
+            else:
+                open_ones.append(claim)
+        if len(open_ones) > 1:
+            goal = self.terms.no(self.terms.both(*(c.holds for c in open_ones)))
+            answer = self._solver.ask(goal, self._premises, effort=GROUP)
+            how = f"one query for {len(open_ones)} claims"
+            if answer.impossible:
+                yield from (self._result(c, how, True) for c in open_ones)
+                return
+            if answer.example is not None:
+                example = answer.example
+                false = [c for c in open_ones if not value_of(c.holds, example)]
+                yield from (self._result(c, how, False, example) for c in false)
+                open_ones = [c for c in open_ones if c not in false]
+        for claim in open_ones:
+            yield self._decide(claim)
+
+    def _is_possible(self, claim: Claim) -> Result:
+        answer = self._solver.ask(claim.holds, self._premises, effort=LONG)
+        return self._result(claim, "an example", answer.example is not None)
+
+    def _decide(self, claim: Claim) -> Result:
         solver, goal = self._solver, self.terms.no(claim.holds)
-        everything: frozenset[int] = frozenset()
-        if cuts:
-            near = solver.near(goal, [*premises, *helps], cuts)
-            if solver.ask(goal, near, cuts, SHORT).impossible:
-                return result("outputs may be anything", True)
-        if solver.ask(goal, solver.near(goal, premises), everything, SHORT * 10).impossible:
-            return result("with what it speaks of", True)
-        answer: Answer = solver.ask(goal, premises, everything, LONG)
-        return result("with the whole hypothesis", answer.impossible, answer.example)
+        if solver.ask(goal, self._premises, effort=SHORT).impossible:
+            return self._result(claim, "a query of its own", True)
+        if self._outputs:
+            near = solver.near(goal, [*self._premises, *self._lemmas], self._outputs)
+            if solver.ask(goal, near, self._outputs, SHORT).impossible:
+                return self._result(claim, "whatever the outputs are", True)
+        answer: Answer = solver.ask(goal, self._premises, effort=LONG)
+        return self._result(claim, "a query of its own", answer.impossible, answer.example)
+
+    def _result(
+        self, claim: Claim, how: str, proven: bool, example: dict[str, int] | None = None
+    ) -> Result:
+        return Result(self.part, claim.name, claim.invariant, how, proven, example)
 
 
 def _by_place(t: Terms, scene: Scene) -> Iterator[Claim]:
@@ -103,9 +175,6 @@ def _by_place(t: Terms, scene: Scene) -> Iterator[Claim]:
         places.setdefault(duty.where, []).append(duty.impossible)
     for where, found in places.items():
         yield Claim(f"never: {where}", 0, t.no(t.either(*found)))
-
-
-PARTS = ("lemma", "power-up", "step")
 
 
 def prove(parts: Iterable[str] = PARTS, only: str = "") -> Iterator[Result]:

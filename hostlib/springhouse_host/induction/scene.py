@@ -7,42 +7,63 @@ controller does not know them.
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
+from itertools import pairwise
+from types import ModuleType
 from typing import Any
 
 from springhouse import condition as C
 from springhouse import controller
 from springhouse import events as E
+from springhouse import fitted as F
+from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import mode as W
+from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
+from springhouse import week as N
 
-from springhouse_host.induction.terms import Bits, Number, Terms, Truth, Value
+from springhouse_host.induction.program import Duty, Record, StandIn, State
+from springhouse_host.induction.term import Bits, Number, Truth, Value
+from springhouse_host.induction.terms import Terms
 from springhouse_host.induction.time_left import Clock
-from springhouse_host.induction.translate import Duty, Record, Run, StandIn, State
+from springhouse_host.induction.translate import Run
 
 HOUR_MS = 3600000
 DAY_MS = 86400000
+SPACING_MS = 5000
 LONG_AGO_MS = T.HALF  # ghosts count no further
 
 RAW_MC = (-2_100_000, 2_100_000)  # a 16-bit probe register in sixteenths of a degree
 SEQUENCE = (0, (1 << 30) - 1)
 
+
+def _bits(*words: int) -> int:
+    """How many bits it takes to hold any of these."""
+    return max(words).bit_length()
+
+
+def _slots(module: ModuleType, *endings: str) -> list[int]:
+    """Slots of a record by how their names end."""
+    return [v for n, v in vars(module).items() if n.isupper() and n.endswith(endings)]
+
+
 # Flag words and how many bits they have.
 WORDS = {
-    M.OUT: 5,
+    M.OUT: _bits(O.ALARM),
     M.STORE_WORD: C.STORE_BITS,
     M.ROOM_WORD: C.ROOM_BITS,
     M.LOCK_WORD: C.LOCK_BITS,
-    M.LATCH: 7,
-    M.FLAGS: 9,
-    M.PLAN: 4,
-    M.VALID: 5,
-    M.PROGRESS_BY: 2,
+    M.LATCH: _bits(L.STORE | L.ROOM),
+    M.FLAGS: _bits(*(v for n, v in vars(M).items() if n.startswith("FLAG_"))),
+    M.PLAN: _bits(*(v for n, v in vars(N).items() if n.startswith("PLAN_"))),
+    M.VALID: R.PROBES,
+    M.PROGRESS_BY: _bits(F.STORE_LOW | F.STORE_HIGH),
 }
+FITTED_BITS = _bits(S.bound(S.FITTED)[1])
 
 RANGES: dict[int, tuple[int, int]] = {
     M.BOOTED: (1, 1),
@@ -51,45 +72,36 @@ RANGES: dict[int, tuple[int, int]] = {
     M.MODE: (0, W.SIZE - 1),
     M.ACK_SEEN: SEQUENCE,
     M.MODE_SEEN: SEQUENCE,
-    M.PLAN_SINCE_MIN: (-1, 10079),
-    M.PLAN_LENGTH_MIN: (0, 10080),
-    **{M.STORE_LOW_GOOD + i: (0, P.TRUST_FRAMES) for i in range(R.PROBES)},
+    M.DROP_SEEN: SEQUENCE,
+    M.PLAN_SINCE_MIN: (-1, N.WEEK_MIN - 1),
+    M.PLAN_LENGTH_MIN: (0, N.WEEK_MIN),
+    **{slot: (0, P.TRUST_FRAMES) for slot in _slots(M, "_GOOD")},
     **{M.STORE_LOW_SEEN_MS + i: (0, T.LAST) for i in range(R.PROBES)},
     **{
         M.STORE_LOW_ANCHOR_MC + i: (P.LOWEST_MC[i] - 3000, P.HIGHEST_MC[i] + 3000)
         for i in range(R.PROBES)
     },
-    **{
-        slot: (0, E.COUNT_MOST) for slot in (M.DRY_COUNT, M.TRAY_COUNT, M.REST_COUNT, M.STILL_COUNT)
-    },
+    **{slot: (0, E.COUNT_MOST) for slot in _slots(M, "_COUNT")},
     M.PROGRESS_MC: (-200_000, 200_000),
     M.PROGRESS_MADE_MK: (-E.MADE_MOST_MK, E.MADE_MOST_MK),
-    **{
-        slot: (0, T.LONGEST_MS)
-        for slot in (
-            M.PROGRESS_LEFT_MS,
-            M.ICE_LEFT_MS,
-            M.STORE_LOW_STUCK_LEFT_MS,
-            M.STORE_HIGH_STUCK_LEFT_MS,
-        )
-    },
+    **{slot: (0, T.LONGEST_MS) for slot in _slots(M, "_LEFT_MS")},
+    M.MODE_LEFT_MS: (0, 0),  # used up by the first scan
     **{slot: (T.DUE, T.LONGEST_MS) for slot in range(M.TIMERS, M.SIZE)},
 }
 
 READINGS: dict[int, tuple[int, int]] = {
     R.NOW_MS: (0, T.LAST),
-    R.WEEK_MIN: (-1, 10079),
+    R.WEEK_MIN: (-1, N.WEEK_MIN - 1),
     **{R.STORE_LOW_MC + i: RAW_MC for i in range(R.PROBES)},
     **{R.STORE_LOW_AT_MS + i: (0, T.LAST) for i in range(R.PROBES)},
     **{R.STORE_LOW_FAULT + i: (0, 15) for i in range(R.PROBES)},
     R.FLOW_ML_MIN: (0, 1 << 20),
     R.FAN_RPM: (0, 1 << 20),
     R.BATTERY_MV: (0, 1 << 20),
-    **{slot: (0, 1) for slot in (R.MAINS_OK, R.TRAY_OK, R.LEVEL_OK, R.FLOOR_DRY, R.SETTINGS_OK)},
-    R.ACK_SEQ: SEQUENCE,
+    **{slot: (0, 1) for slot in _slots(R, "_OK", "_DRY", "_OPEN")},
+    **{slot: SEQUENCE for slot in _slots(R, "_SEQ")},
     R.MODE: (-4, 12),
     R.MODE_MIN: (-10, 100_000),
-    R.MODE_SEQ: SEQUENCE,
 }
 
 NAMES = {
@@ -120,8 +132,8 @@ class Scene:
     ages_ms: list[Number]  # of each probe's frame, true age
     out: Any
     premises: list[Truth]
+    powered_up: bool = False
     duties: list[Duty] = field(default_factory=list)
-    calls: int = 0
 
     def out_bits(self) -> tuple[Truth, ...]:
         """The outputs after the scan, bit by bit."""
@@ -131,25 +143,55 @@ class Scene:
         """Whether a sensor is fitted."""
         return self.terms.true(self.terms.bit_and(self.settings[S.FITTED], bit))
 
-    def has(self, word: Value, bit: int) -> Truth:
+    def has(self, word: Any, bit: int) -> Truth:
         """Whether any of these bits is set."""
-        return self.terms.true(self.terms.bit_and(word, bit))  # type: ignore[arg-type]
+        return self.terms.true(self.terms.bit_and(word, bit))
 
     def on(self, bit: int) -> Truth:
         """Whether an output is on after the scan."""
         return self.has(self.out, bit)
 
-    def was_on(self, bit: int) -> Truth:
-        """Whether an output was on before the scan."""
+    def contact(self, slot: int) -> Truth:
+        """Whether a contact reads good."""
+        return self.terms.no(self.terms.equal(self.readings[slot], 0))
+
+    @property
+    def dropped(self) -> Truth:
+        """Whether the drive reports that the outputs dropped by themselves since the last scan."""
+        return self._counted(M.DROP_SEEN, R.DROP_SEQ)
+
+    @property
+    def pressed(self) -> Truth:
+        """Whether faults were acknowledged since the last scan."""
+        return self._counted(M.ACK_SEEN, R.ACK_SEQ)
+
+    @property
+    def asked(self) -> Truth:
+        """Whether the owner asked for a mode since the last scan."""
+        return self._counted(M.MODE_SEEN, R.MODE_SEQ)
+
+    def _counted(self, seen: int, number: int) -> Truth:
+        """Whether a count moved; what came before power-up does not count."""
+        t = self.terms
+        moved = t.no(t.equal(self.before[seen], self.readings[number]))
+        return False if self.powered_up else moved
+
+    def had_on(self, bit: int) -> Truth:
+        """Whether the last scan left an output on."""
         return self.has(self.before[M.OUT], bit)
+
+    def was_on(self, bit: int) -> Truth:
+        """Whether an output was on when this scan began."""
+        return self.terms.both(self.had_on(bit), self.terms.no(self.dropped))
 
     def starts(self, bit: int) -> Truth:
         """Whether an output goes on in this scan."""
         return self.terms.both(self.on(bit), self.terms.no(self.was_on(bit)))
 
     def stops(self, bit: int) -> Truth:
-        """Whether an output goes off in this scan."""
-        return self.terms.both(self.was_on(bit), self.terms.no(self.on(bit)))
+        """Whether an output went off since the last scan, or does in this one."""
+        t = self.terms
+        return t.both(self.had_on(bit), t.either(self.dropped, t.no(self.on(bit))))
 
 
 def free_memory(t: Terms, real_ticks: bool = False) -> list[Any]:
@@ -166,13 +208,43 @@ def free_memory(t: Terms, real_ticks: bool = False) -> list[Any]:
     return memory
 
 
+def restored_memory(t: Terms, run: Run) -> tuple[list[Any], list[Truth]]:
+    """A memory just made by `power_up` with what was kept from before, and what is known of that.
+
+    Kept are the starts of the last hour, latches, counts, the float, and the owner's stops with
+    their time left; see `restart.py`. Nothing kept is one of the cases.
+    """
+    slots: dict[str, Any] = {"memory": [0] * M.SIZE}
+    run.call(controller.power_up, [Record("memory")], slots)
+    memory: list[Any] = slots["memory"]
+    stopped, off = t.truth("kept.stopped"), t.truth("kept.off")
+    left_min = t.integer("kept.left_min", 1, max(W.LIMIT_MIN[W.OFF], W.LIMIT_MIN[W.SERVICE]))
+    limit = t.choose(off, W.LIMIT_MIN[W.OFF], W.LIMIT_MIN[W.SERVICE])
+    memory[M.MODE] = t.choose(stopped, t.choose(off, W.OFF, W.SERVICE), W.AUTOMATIC)
+    memory[M.MODE_LEFT_MS] = t.choose(stopped, t.times(left_min, 60000), 0)
+    memory[M.LATCH] = t.word("kept.latch", WORDS[M.LATCH])
+    for slot in _slots(M, "_COUNT"):
+        memory[slot] = t.integer(f"kept.{NAMES[slot]}", 0, E.COUNT_MOST)
+    for slot in range(M.START_1_T, M.START_4_T + 1):
+        memory[slot] = t.choose(t.truth(f"kept.{NAMES[slot]}"), T.DUE, T.IDLE)
+    memory[M.FLAGS] = t.choose(t.truth("kept.tray"), M.FLAG_TRAY, 0)
+    # `kept.py` counts the starts and fills the ring from its first place.
+    ring = [t.equal(memory[slot], T.DUE) for slot in range(M.START_1_T, M.START_4_T + 1)]
+    filled = (t.implies(later, place) for place, later in pairwise(ring))
+    latched = t.true(t.bit_and(memory[M.LATCH], L.DRY))
+    dry = t.implies(t.less(len(E.DRY_WAIT_MS), memory[M.DRY_COUNT]), latched)
+    return memory, [t.at_most(left_min, limit), dry, *filled]
+
+
 def free_settings(t: Terms) -> list[Any]:
     """A settings record within its bounds."""
     settings: list[Any] = []
     for slot in range(S.SIZE):
         low, high, _ = S.bound(slot)
         name = f"settings.{SETTING_NAMES.get(slot, slot)}"
-        settings.append(t.word(name, 12) if slot == S.FITTED else t.integer(name, low, high))
+        settings.append(
+            t.word(name, FITTED_BITS) if slot == S.FITTED else t.integer(name, low, high)
+        )
     return settings
 
 
@@ -194,48 +266,32 @@ def any_plan(t: Terms) -> StandIn:
     return plan
 
 
-def scan(t: Terms, powered_up: bool = False, sound: bool = True) -> Scene:
-    """Translate one scan: of a controller at work, or the first after power-up.
-
-    `sound` settings are those that `first_fault` accepts; otherwise they are anything.
-    """
+def scan(t: Terms, powered_up: bool = False) -> Scene:
+    """Translate one scan: of a controller at work, or the first after power-up."""
     settings, readings = free_settings(t), free_readings(t)
-    gone = t.integer("gone_ms", 0, T.LONGEST_MS)
-    premises: list[Truth] = []
+    gone = 0 if powered_up else t.integer("gone_ms", 0, T.LONGEST_MS)
     ages: list[Number] = []
-    shown: list[Any] = list(readings)
     clock = Clock(gone, readings[R.NOW_MS])
     for i in range(R.PROBES):
         # A stamp stands for its age; where it is compared with another stamp only equality counts.
         age = t.integer(f"age_ms.{i}", 0, T.LONGEST_MS)
         ages.append(age)
         clock.ages[id(readings[R.STORE_LOW_AT_MS + i])] = age
-    slots: dict[str, Any] = {"memory": [], "settings": settings, "readings": shown}
-    run = Run(t, {**clock.stand_ins(), E.plan: any_plan(t)})  # type: ignore[dict-item]
+    run = Run(t, {**clock.stand_ins(), E.plan: any_plan(t)})
     if powered_up:
-        slots["memory"] = [0] * M.SIZE
-        run.call(controller.power_up, [Record("memory")], slots)  # type: ignore[arg-type]
+        memory, premises = restored_memory(t, run)
     else:
-        slots["memory"] = free_memory(t)
-        premises.append(t.no(t.true(t.bit_and(slots["memory"][M.FLAGS], M.FLAG_INVALID))))
-    before = list(slots["memory"])
-    if sound:
-        fault = Run(t, {}).call(S.first_fault, [Record("settings")], {"settings": settings})  # type: ignore[arg-type]
-        premises.append(t.less(fault, 0))  # type: ignore[arg-type]
+        memory = free_memory(t)
+        premises = [t.no(t.true(t.bit_and(memory[M.FLAGS], M.FLAG_INVALID)))]
+    fault = Run(t, {}).call(S.first_fault, [Record("settings")], {"settings": settings})
+    premises.append(t.less(fault, 0))
+    slots: dict[str, Any] = {"memory": memory, "settings": settings, "readings": list(readings)}
+    before = list(memory)
     records = [Record("memory"), Record("settings"), Record("readings")]
-    out = run.call(controller.step, records, slots)  # type: ignore[arg-type]
+    out = run.call(controller.step, records, slots)
+    after = slots["memory"]
     return Scene(
-        t,
-        before,
-        slots["memory"],
-        settings,
-        readings,
-        gone,
-        ages,
-        out,
-        premises,
-        run.duties,
-        run.calls,
+        t, before, after, settings, readings, gone, ages, out, premises, powered_up, run.duties
     )
 
 

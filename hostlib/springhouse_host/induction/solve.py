@@ -4,13 +4,14 @@ The numbers are Python's own: what does not fit a board's small integer is shown
 (`prove.duties`), so nothing depends on a width.
 """
 
-from collections.abc import Iterable
+import operator
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from typing import Any
 
 import z3
 
-from springhouse_host.induction.terms import Term, Terms, Truth
+from springhouse_host.induction.term import Term, Truth
 
 
 @dataclass(frozen=True)
@@ -53,9 +54,9 @@ class Encoder:
             waiting.pop()
         return self._made[root.number]
 
-    def bounds(self, symbols: Iterable[int]) -> list[Any]:
+    def bounds(self, numbers: Iterable[int]) -> list[Any]:
         """Intervals of these symbols."""
-        return [b for n in symbols for b in self._bounds.get(n, ())]
+        return [b for n in numbers for b in self._bounds.get(n, ())]
 
     def symbol(self, number: int) -> Any:
         """The solver's form of a node met before."""
@@ -83,38 +84,52 @@ class Encoder:
             return self._free(f"cut {node.number}", node)
         if node.op in ("integer", "truth"):
             return self._free(str(node.args[0]), node)
-        a = [self._argument(x) for x in node.args]
-        match node.op:
-            case "add":
-                return a[0] + a[1]
-            case "sub":
-                return a[0] - a[1]
-            case "mul":
-                return a[0] * a[1]
-            case "less":
-                return a[0] < a[1]
-            case "equal":
-                return a[0] == a[1]
-            case "and":
-                return z3.And(*a)
-            case "not":
-                return z3.Not(a[0])
-            case "choose":
-                return z3.If(a[0], a[1], a[2])
-            case "shr":
-                return a[0] / z3.IntVal(1 << int(str(node.args[1])), self.context)
-            case "bits":
-                *bits, sign = a
-                word = z3.Sum([z3.If(b, 1 << n, 0) for n, b in enumerate(bits)])
-                return word - z3.If(sign, 1 << len(bits), 0)
-        raise ValueError(node.op)
+        if node.op == "shr":  # whole numbers are divided rounding down, for a divisor above 0
+            return self._argument(node.args[0]) / self._argument(1 << int(str(node.args[1])))
+        return _FORMS[node.op](*(self._argument(x) for x in node.args))
+
+
+def _word(*bits: Any) -> Any:
+    *rest, sign = bits
+    return z3.Sum([z3.If(b, 1 << n, 0) for n, b in enumerate(rest)]) - z3.If(
+        sign, 1 << len(rest), 0
+    )
+
+
+_FORMS: dict[str, Callable[..., Any]] = {
+    "add": operator.add,
+    "sub": operator.sub,
+    "mul": operator.mul,
+    "less": operator.lt,
+    "equal": operator.eq,
+    "and": z3.And,
+    "not": z3.Not,
+    "choose": z3.If,
+    "bits": _word,
+}
+
+
+def symbols(root: Truth, cuts: frozenset[int] = frozenset()) -> frozenset[int]:
+    """Numbers of the free symbols of a formula, nodes in `cuts` taken as symbols."""
+    found: set[int] = set()
+    seen: set[int] = set()
+    waiting = [root] if isinstance(root, Term) else []
+    while waiting:
+        node = waiting.pop()
+        if node.number in seen:
+            continue
+        seen.add(node.number)
+        if node.number in cuts or node.op in ("integer", "truth"):
+            found.add(node.number)
+            continue
+        waiting.extend(a for a in node.args if isinstance(a, Term))
+    return frozenset(found)
 
 
 class Solver:
     """Asks about formulas of one set of terms."""
 
-    def __init__(self, terms: Terms) -> None:
-        self._terms = terms
+    def __init__(self) -> None:
         self._encoders: dict[frozenset[int], Encoder] = {}
         self._about: dict[tuple[int, frozenset[int]], frozenset[int]] = {}
 
@@ -124,7 +139,7 @@ class Solver:
             return frozenset()
         key = formula.number, cuts
         if key not in self._about:
-            self._about[key] = self._terms.symbols(formula, cuts)
+            self._about[key] = symbols(formula, cuts)
         return self._about[key]
 
     def near(
@@ -148,21 +163,21 @@ class Solver:
         """
         encoder = self._encoders.setdefault(cuts, Encoder(cuts))
         formulas = [encoder.of(f) for f in (goal, *premises)]
-        symbols = frozenset().union(*(self.about(f, cuts) for f in (goal, *premises)))
+        about = frozenset().union(*(self.about(f, cuts) for f in (goal, *premises)))
         solver = z3.SolverFor("QF_LIA", ctx=encoder.context)
         if effort:
             solver.set("rlimit", effort)
-        solver.add(*encoder.bounds(symbols), *formulas)
+        solver.add(*encoder.bounds(about), *formulas)
         result = solver.check()
         if result == z3.unsat:
             return Answer(True)
         if result != z3.sat:
             return Answer(False)
-        return Answer(True, self._example(solver.model(), encoder, symbols))
+        return Answer(True, self._example(solver.model(), encoder, about))
 
-    def _example(self, model: Any, encoder: Encoder, symbols: frozenset[int]) -> dict[str, int]:
+    def _example(self, model: Any, encoder: Encoder, about: frozenset[int]) -> dict[str, int]:
         found: dict[str, int] = {}
-        for number in symbols:
+        for number in about:
             symbol = encoder.symbol(number)
             value = model.eval(symbol, model_completion=True)
             truth = z3.is_bool(value)

@@ -1,63 +1,17 @@
-"""Formulas over 32-bit integers and truth values, shared and folded while they are built.
+"""Builds formulas over 32-bit integers and truth values, shared and folded while they are built.
 
-A value is a Python `int` or `bool` as long as it is known, else a `Term`, or `Bits`: an integer
-whose every bit is a truth value of its own, for flag words. Each integer term carries the interval it lies in,
-so that comparisons that cannot go the other way fold to `True` or `False`.
+Comparisons that cannot go the other way, by the intervals of their sides, fold to `True` or
+`False`.
 """
 
-from collections.abc import Callable, Iterable, Mapping
-from dataclasses import dataclass
-from typing import Any, TypeAlias
+from collections.abc import Callable, Iterable
+from typing import Any
+
+from springhouse_host.induction.term import Bits, Leaf, Number, Term, Truth, Undefined, Value
 
 LOWEST, HIGHEST = -(1 << 31), (1 << 31) - 1
 MOST_LEAVES = 24  # an integer that is one of so few constants is handled case by case
 WORD_BITS = 18  # flag words are no wider; above that a word repeats its sign
-
-
-class Term:
-    """A node of the graph: operation, arguments, and for integers the interval of its value."""
-
-    __slots__ = ("args", "high", "low", "number", "op", "truth")
-
-    def __init__(
-        self, op: str, args: tuple[object, ...], number: int, truth: bool, low: int, high: int
-    ) -> None:
-        self.op = op
-        self.args = args
-        self.number = number
-        self.truth = truth
-        self.low = low
-        self.high = high
-
-    def __repr__(self) -> str:
-        return f"<{self.op} {self.number}>"
-
-    def __bool__(self) -> bool:
-        raise TypeError("a formula has no truth value of its own")
-
-
-Truth: TypeAlias = bool | Term
-Leaf: TypeAlias = tuple["bool | Term", int]
-
-
-@dataclass(frozen=True)
-class Bits:
-    """An integer by its bits, lowest first; `sign` stands for all above them."""
-
-    bits: tuple[Truth, ...]
-    sign: bool = False
-
-    def at(self, n: int) -> Truth:
-        """Bit `n`."""
-        return self.bits[n] if n < len(self.bits) else self.sign
-
-
-Number: TypeAlias = int | Term | Bits
-Value: TypeAlias = Number | Truth | None
-
-
-class Undefined(Exception):
-    """An operation that Python would refuse, e.g. an index outside a tuple."""
 
 
 class Terms:
@@ -68,7 +22,7 @@ class Terms:
         self._leaves: dict[int, list[Leaf] | None] = {}
         self.overflows: list[Truth] = []  # of sums built since they were last taken from here
 
-    def _make(self, op: str, args: tuple[object, ...], truth: bool, low: int, high: int) -> Term:
+    def _make(self, op: str, args: tuple[Any, ...], truth: bool, low: int, high: int) -> Term:
         key = (op, truth, *(a.number if isinstance(a, Term) else ("c", a) for a in args))
         term = self._known.get(key)
         if term is None:
@@ -97,7 +51,8 @@ class Terms:
         if isinstance(a, bool):
             return not a
         if a.op == "not":
-            return a.args[0]  # type: ignore[return-value]
+            inner: Term = a.args[0]
+            return inner
         return self._make("not", (a,), True, 0, 1)
 
     def both(self, *terms: Truth) -> Truth:
@@ -110,13 +65,26 @@ class Terms:
                 continue
             kept[t.number] = t
         for t in kept.values():
-            if t.op == "not" and t.args[0].number in kept:  # type: ignore[attr-defined]
+            if t.op == "not" and t.args[0].number in kept:
                 return False
         if not kept:
             return True
         if len(kept) == 1:
             return next(iter(kept.values()))
         return self._make("and", tuple(kept[n] for n in sorted(kept)), True, 0, 1)
+
+    def parts(self, *terms: Truth) -> list[Truth]:
+        """What must hold for all of them to hold, taken apart."""
+        found: dict[object, Truth] = {}
+        waiting = list(terms)
+        while waiting:
+            part = waiting.pop()
+            key = part.number if isinstance(part, Term) else part
+            if key not in found:
+                found[key] = part
+                if isinstance(part, Term) and part.op == "and":
+                    waiting += part.args
+        return list(found.values())
 
     def either(self, *terms: Truth) -> Truth:
         """At least one of them."""
@@ -158,7 +126,7 @@ class Terms:
             return self._make("choose", (a, 1, 0), False, 0, 1)
         return a
 
-    def choose(self, test: Truth, a: Value, b: Value) -> Value:
+    def choose(self, test: Truth, a: Value, b: Value) -> Any:
         """`a` where `test` holds, else `b`."""
         if isinstance(test, bool):
             return a if test else b
@@ -168,27 +136,25 @@ class Terms:
             raise Undefined("a result on one branch only")
         truths = [isinstance(v, bool) or (isinstance(v, Term) and v.truth) for v in (a, b)]
         if all(truths):
-            yes, no = a, b
-            return self.both(
-                self.either(self.no(test), yes),  # type: ignore[arg-type]
-                self.either(test, no),  # type: ignore[arg-type]
-            )
+            yes: Any = a
+            no: Any = b
+            return self.both(self.either(self.no(test), yes), self.either(test, no))
         if isinstance(a, Bits) or isinstance(b, Bits):
-            return self._choose_bits(test, a, b)  # type: ignore[arg-type]
-        a, b = self.plain(a), self.plain(b)  # type: ignore[arg-type]
+            return self._choose_bits(test, a, b)
+        x, y = self.plain(a), self.plain(b)
         if test.op == "not":
-            test, a, b = test.args[0], b, a  # type: ignore[assignment]
-        low, high = min(self.low(a), self.low(b)), max(self.high(a), self.high(b))
-        return self._make("choose", (test, a, b), False, low, high)
+            test, x, y = test.args[0], y, x
+        low, high = min(self.low(x), self.low(y)), max(self.high(x), self.high(y))
+        return self._make("choose", (test, x, y), False, low, high)
 
-    def _choose_bits(self, test: Term, a: Number, b: Number) -> Number:
+    def _choose_bits(self, test: Term, a: Number, b: Number) -> Any:
         wide = max(len(v.bits) for v in (a, b) if isinstance(v, Bits))
         x, y = self.as_bits(a, wide), self.as_bits(b, wide)
         if x is None or y is None or x.sign != y.sign:
-            return self.choose(test, self.plain(a), self.plain(b))  # type: ignore[return-value]
+            return self.choose(test, self.plain(a), self.plain(b))
         wide = max(len(x.bits), len(y.bits))
         bits = tuple(self.choose(test, x.at(n), y.at(n)) for n in range(wide))
-        return Bits(bits, x.sign)  # type: ignore[arg-type]
+        return Bits(bits, x.sign)
 
     def as_bits(self, a: Number, wide: int) -> Bits | None:
         """`a` as bits if it is known or already so, else None."""
@@ -217,12 +183,12 @@ class Terms:
     def _find_leaves(self, a: Term) -> list[Leaf] | None:
         test, yes, no = a.args
         found: dict[int, list[Truth]] = {}
-        for when, side in ((test, yes), (self.no(test), no)):  # type: ignore[arg-type]
-            inner = self.leaves(side)  # type: ignore[arg-type]
+        for when, side in ((test, yes), (self.no(test), no)):
+            inner = self.leaves(side)
             if inner is None:
                 return None
             for c, k in inner:
-                found.setdefault(k, []).append(self.both(when, c))  # type: ignore[arg-type]
+                found.setdefault(k, []).append(self.both(when, c))
         if len(found) > MOST_LEAVES:
             return None
         return [(self.either(*cs), k) for k, cs in found.items()]
@@ -236,7 +202,7 @@ class Terms:
             raise Undefined("an index that may be anything")
         return found
 
-    def from_leaves(self, leaves: Iterable[tuple[Truth, Value]]) -> Value:
+    def from_leaves(self, leaves: Iterable[tuple[Truth, Value]]) -> Any:
         """The value that goes with whichever condition holds; one of them must."""
         leaves = list(leaves)
         value = leaves[-1][1]
@@ -244,39 +210,46 @@ class Terms:
             value = self.choose(when, v, value)
         return value
 
-    def _each(self, a: Number, b: Number, op: Callable[[int, int], int]) -> Value | None:
+    def _each(self, a: Number, b: Number, op: Callable[[int, int], int]) -> Any:
         """`op` case by case if one side is known and the other one of a few constants."""
-        x, y = self.leaves(a), self.leaves(b)
-        if x is None or y is None or (len(x) > 1 and len(y) > 1):
+        if self.leaves(a) is None or self.leaves(b) is None:
             return None
-        cases = [(self.both(p, q), op(k, m)) for p, k in x for q, m in y]
-        return self.from_leaves(cases)
+        if isinstance(b, int):
+            return self._mapped(a, lambda x: op(x, b))
+        return self._mapped(b, lambda y: op(a, y)) if isinstance(a, int) else None
 
-    def add(self, a: Number, b: Number) -> Number:
+    def _mapped(self, a: Any, op: Callable[[int], int]) -> Any:
+        """The same choice between results as between constants."""
+        if isinstance(a, int):
+            return op(a)
+        test, yes, no = a.args
+        return self.choose(test, self._mapped(yes, op), self._mapped(no, op))
+
+    def add(self, a: Number, b: Number) -> Any:
         """A + b; notes in `overflows` when it might leave 32 bits."""
         a, b = self.plain(a), self.plain(b)
         if isinstance(a, int) and isinstance(b, int):
             return a + b
-        if b == 0 and isinstance(b, int):
+        if isinstance(b, int) and b == 0:
             return a
-        if a == 0 and isinstance(a, int):
+        if isinstance(a, int) and a == 0:
             return b
         each = self._each(a, b, lambda x, y: x + y)
         if each is not None:
-            return each  # type: ignore[return-value]
+            return each
         if (
             isinstance(b, int)
             and isinstance(a, Term)
             and a.op == "add"
             and isinstance(a.args[1], int)
         ):
-            return self.add(a.args[0], a.args[1] + b)  # type: ignore[arg-type]
+            return self.add(a.args[0], a.args[1] + b)
         if isinstance(a, int):
             a, b = b, a
         low, high = self.low(a) + self.low(b), self.high(a) + self.high(b)
         return self._checked("add", (a, b), low, high)
 
-    def subtract(self, a: Number, b: Number) -> Number:
+    def subtract(self, a: Number, b: Number) -> Any:
         """A - b; notes in `overflows` when it might leave 32 bits."""
         a, b = self.plain(a), self.plain(b)
         if isinstance(b, int):
@@ -285,7 +258,7 @@ class Terms:
             return 0
         each = self._each(a, b, lambda x, y: x - y)
         if each is not None:
-            return each  # type: ignore[return-value]
+            return each
         low, high = self.low(a) - self.high(b), self.high(a) - self.low(b)
         return self._checked("sub", (a, b), low, high)
 
@@ -301,16 +274,16 @@ class Terms:
         ends = self.low(a) * b, self.high(a) * b
         return self._checked("mul", (a, b), min(ends), max(ends))
 
-    def _checked(self, op: str, args: tuple[object, ...], low: int, high: int) -> Term:
+    def _checked(self, op: str, args: tuple[Any, ...], low: int, high: int) -> Term:
         if low < LOWEST or high > HIGHEST:
-            self.overflows.append(self._leaves_32_bits(op, *args))  # type: ignore[arg-type]
+            self.overflows.append(self._leaves_32_bits(op, *args))
             low, high = max(low, LOWEST), min(high, HIGHEST)
         return self._make(op, args, False, low, high)
 
-    def _leaves_32_bits(self, op: str, a: int | Term, b: int | Term) -> Truth:
+    def _leaves_32_bits(self, op: str, a: Any, b: Any) -> Truth:
         """Whether the result leaves 32 bits, asked without leaving them."""
         if op == "mul":
-            ends = sorted((int(LOWEST / b), int(HIGHEST / b)))  # type: ignore[operator]
+            ends = sorted((int(LOWEST / b), int(HIGHEST / b)))
             return self.either(self.less(a, ends[0]), self.less(ends[1], a))
         back = "sub" if op == "add" else "add"
         room_above = self._make(back, (HIGHEST, b), False, LOWEST, HIGHEST)
@@ -329,14 +302,14 @@ class Terms:
             return Bits(a.bits[n:], a.sign)
         return self._make("shr", (a, n), False, a.low >> n, a.high >> n)
 
-    def shift_left(self, a: int, n: Number) -> Number:
+    def shift_left(self, a: int, n: Number) -> Any:
         """A << n of a known `a` by one of a few amounts."""
         if isinstance(n, int) and n < 0:
             raise Undefined("negative shift")
         each = self._each(a, n, lambda x, y: x << y)
         if each is None:
             raise Undefined("a shift by an unknown")
-        return each  # type: ignore[return-value]
+        return each
 
     def _bitwise(self, a: Number, b: Number, op: Callable[[Truth, Truth], Truth]) -> Number:
         x, y = self.as_bits(a, 0), self.as_bits(b, 0)
@@ -415,9 +388,9 @@ class Terms:
             a, b = b, a
         return self._make("equal", (a, b), True, 0, 1)
 
-    def same(self, a: Truth, b: Truth) -> Truth:
+    def same(self, a: Truth, b: Truth) -> Any:
         """Both or neither."""
-        return self.choose(a, b, self.no(b))  # type: ignore[return-value]
+        return self.choose(a, b, self.no(b))
 
     def true(self, a: Value) -> Truth:
         """Python's truth of `a`."""
@@ -425,82 +398,4 @@ class Terms:
             return False
         if isinstance(a, bool) or (isinstance(a, Term) and a.truth):
             return a
-        return self.no(self.equal(a, 0))  # type: ignore[arg-type]
-
-    # What a formula is about.
-
-    def symbols(self, root: Truth, cuts: frozenset[int] = frozenset()) -> frozenset[int]:
-        """Numbers of the free symbols of a formula, nodes in `cuts` taken as symbols."""
-        found: set[int] = set()
-        seen: set[int] = set()
-        waiting = [root] if isinstance(root, Term) else []
-        while waiting:
-            node = waiting.pop()
-            if node.number in seen:
-                continue
-            seen.add(node.number)
-            if node.number in cuts or node.op in ("integer", "truth"):
-                found.add(node.number)
-                continue
-            waiting.extend(a for a in node.args if isinstance(a, Term))
-        return frozenset(found)
-
-
-def value_of(a: Value, symbols: Mapping[str, int]) -> int | bool | None:
-    """The value of a formula where each symbol has the value that `symbols` names.
-
-    Raises:
-        KeyError: for a symbol without a value.
-    """
-    known: dict[int, int | bool] = {}
-
-    def of(x: object) -> int | bool:
-        if not isinstance(x, Term):
-            return x  # type: ignore[return-value]
-        waiting = [x]
-        while waiting:
-            node = waiting[-1]
-            missing = [y for y in node.args if isinstance(y, Term) and y.number not in known]
-            if missing:
-                waiting.extend(missing)
-                continue
-            waiting.pop()
-            known[node.number] = _apply(
-                node, [known[y.number] if isinstance(y, Term) else y for y in node.args], symbols
-            )
-        return known[x.number]
-
-    if isinstance(a, Bits):
-        word = sum(1 << n for n, b in enumerate(a.bits) if of(b))
-        return word - (1 << len(a.bits)) if of(a.sign) else word
-    return None if a is None else of(a)
-
-
-def _apply(node: Term, a: list[Any], symbols: Mapping[str, int]) -> int | bool:
-    match node.op:
-        case "integer":
-            return symbols[a[0]]
-        case "truth":
-            return bool(symbols[a[0]])
-        case "add":
-            return int(a[0] + a[1])
-        case "sub":
-            return int(a[0] - a[1])
-        case "mul":
-            return int(a[0] * a[1])
-        case "less":
-            return bool(a[0] < a[1])
-        case "equal":
-            return bool(a[0] == a[1])
-        case "and":
-            return all(a)
-        case "not":
-            return not a[0]
-        case "choose":
-            return int(a[1] if a[0] else a[2])
-        case "shr":
-            return int(a[0] >> a[1])
-        case "bits":
-            word = sum(1 << n for n, b in enumerate(a[:-1]) if b)
-            return word - (1 << len(a) - 1) if a[-1] else word
-    raise ValueError(node.op)
+        return self.no(self.equal(a, 0))

@@ -7,14 +7,16 @@ tick is where `left` ms after the last scan lie, for every last scan, every time
 LONGEST_MS and every time gone of at most LONGEST_MS.
 """
 
-from types import FunctionType
+from collections.abc import Callable
 from typing import Any
 
 from springhouse import memory as M
 from springhouse import timekeeping as T
 
-from springhouse_host.induction.terms import Number, Terms, Truth, Value
-from springhouse_host.induction.translate import Record, Run, StandIn, State
+from springhouse_host.induction.program import Record, StandIn, State
+from springhouse_host.induction.term import Number, Truth, Value
+from springhouse_host.induction.terms import Terms
+from springhouse_host.induction.translate import Run
 
 MEMORY = "memory"
 
@@ -26,8 +28,8 @@ def _slot(run: Run, state: State, slot: Number) -> tuple[list[Value], int]:
     return state.slots[MEMORY], cases[0][1]
 
 
-def _length(t: Terms, ms: Number) -> Number:
-    return t.choose(t.less(T.LONGEST_MS, ms), T.LONGEST_MS, ms)  # type: ignore[return-value]
+def _length(t: Terms, ms: Number) -> Any:
+    return t.choose(t.less(T.LONGEST_MS, ms), T.LONGEST_MS, ms)
 
 
 def _arm(run: Run, state: State, a: list[Any]) -> Value:
@@ -53,7 +55,7 @@ def _hold(run: Run, state: State, a: list[Any]) -> Value:
     old: Any = timers[n]
     going = t.choose(t.equal(old, T.IDLE), _length(t, a[4]), old)
     timers[n] = t.choose(wanted, going, T.IDLE)
-    return t.both(wanted, t.equal(going, T.DUE))  # type: ignore[arg-type]
+    return t.both(wanted, t.equal(going, T.DUE))
 
 
 def _bank(run: Run, state: State, a: list[Any]) -> Value:
@@ -66,8 +68,9 @@ def _bank(run: Run, state: State, a: list[Any]) -> Value:
     stops = t.both(t.no(running), t.at_most(0, old))
     timers[left_slot] = t.choose(stops, old, kept)
     begun = t.choose(t.equal(old, T.IDLE), _length(t, kept), old)
-    timers[n] = t.choose(running, begun, t.choose(stops, T.IDLE, old))
-    return t.equal(timers[n], T.DUE)  # type: ignore[arg-type]
+    now_is: Any = t.choose(running, begun, t.choose(stops, T.IDLE, old))
+    timers[n] = now_is
+    return t.equal(now_is, T.DUE)
 
 
 class Clock:
@@ -81,15 +84,15 @@ class Clock:
         self.now = now
         self.ages: dict[int, Number] = {}
 
-    def stand_ins(self) -> dict[FunctionType, StandIn]:
+    def stand_ins(self) -> dict[Callable[..., Any], StandIn]:
         """By function of `timekeeping.py`."""
         return {
-            T.arm: _arm,  # type: ignore[dict-item]
-            T.arm_longer: _arm_longer,  # type: ignore[dict-item]
-            T.hold: _hold,  # type: ignore[dict-item]
-            T.bank: _bank,  # type: ignore[dict-item]
-            T.expire: self._expire,  # type: ignore[dict-item]
-            T.ticks_diff: self._difference,  # type: ignore[dict-item]
+            T.arm: _arm,
+            T.arm_longer: _arm_longer,
+            T.hold: _hold,
+            T.bank: _bank,
+            T.expire: self._expire,
+            T.ticks_diff: self._difference,
         }
 
     def _expire(self, run: Run, state: State, a: list[Any]) -> Value:
@@ -102,11 +105,11 @@ class Clock:
             timers[n] = t.choose(t.at_most(0, old), still, old)
         return None
 
-    def _difference(self, run: Run, state: State, a: list[Any]) -> Value:
+    def _difference(self, run: Run, state: State, a: list[Any]) -> Any:
         """From or to now: a timer has so much left, a frame has such an age."""
         late, early = a
         if early is self.now and late is not self.now:
-            return late  # a timer's slot: the time it has left  # type: ignore[no-any-return]
+            return late  # a timer's slot: the time it has left
         if late is self.now:
             return self.ages[id(early)]
         raise ValueError("a difference of two ticks neither of which is now")
@@ -133,7 +136,7 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
         """The tick so many ms later, as `ticks_add` makes it."""
         found = t.integer(name, 0, T.LAST)
         slots: dict[str, Any] = {}
-        premises.append(t.equal(found, plain.call(T.ticks_add, [tick, ms], slots)))  # type: ignore[arg-type]
+        premises.append(t.equal(found, plain.call(T.ticks_add, [tick, ms], slots)))
         return found
 
     now = tick_after("now", last, gone)
@@ -153,20 +156,20 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
         real[MEMORY][slot], model[MEMORY][slot] = then_at if name == "expire" else now_at, left
         real[MEMORY][left_slot] = model[MEMORY][left_slot] = bank
         arguments: list[Any] = [Record(MEMORY), *rest]
-        given = plain.call(function, list(arguments), real)  # type: ignore[arg-type]
-        said = Run(t, Clock(gone, now).stand_ins()).call(function, list(arguments), model)  # type: ignore[arg-type]
+        given = plain.call(function, list(arguments), real)
+        said = Run(t, Clock(gone, now).stand_ins()).call(function, list(arguments), model)
         after = model[MEMORY][slot]
         later = t.choose(t.less(after, 0), 0, after)
         there = t.choose(t.less(after, 0), after, tick_after(f"{name}_at", now, later))
         found[name] = t.both(
-            t.equal(real[MEMORY][slot], there),  # type: ignore[arg-type]
+            t.equal(real[MEMORY][slot], there),
             t.equal(real[MEMORY][left_slot], model[MEMORY][left_slot]),
             True if given is None else t.same(t.true(given), t.true(said)),
         )
     stamp = t.integer("stamp", 0, T.LAST)
     aged = t.equal(tick_after("stamp_and_age", stamp, gone), now)
     of_stamp = plain.call(T.ticks_diff, [now, stamp], {})
-    found["ticks_diff from a stamp"] = t.implies(aged, t.equal(of_stamp, gone))  # type: ignore[arg-type]
+    found["ticks_diff from a stamp"] = t.implies(aged, t.equal(of_stamp, gone))
     of_timer = plain.call(T.ticks_diff, [now_at, now], {})
-    found["ticks_diff to a timer"] = t.implies(t.at_most(0, left), t.equal(of_timer, left))  # type: ignore[arg-type]
+    found["ticks_diff to a timer"] = t.implies(t.at_most(0, left), t.equal(of_timer, left))
     return {name: t.implies(t.both(*premises), claim) for name, claim in found.items()}

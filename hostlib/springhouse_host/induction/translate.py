@@ -7,74 +7,27 @@ outside a tuple, a negative shift) is noted as a duty: its condition must be sho
 """
 
 import ast
-import inspect
-import textwrap
+import builtins
 from collections.abc import Callable
-from dataclasses import dataclass, field
 from types import FunctionType, ModuleType
-from typing import Any, TypeAlias
+from typing import Any
 
-from springhouse_host.induction.terms import Terms, Truth, Undefined, Value
+from springhouse_host.induction import operators
+from springhouse_host.induction.program import (
+    Duty,
+    Ends,
+    NotInSubset,
+    Record,
+    StandIn,
+    State,
+    source_of,
+)
+from springhouse_host.induction.term import Leaf, Truth, Undefined, Value
+from springhouse_host.induction.terms import Terms
 
 MOST_ROUNDS = 12  # of a loop whose end is not known
 
 _UNSET: Any = object()
-
-
-@dataclass(frozen=True)
-class Record:
-    """A record by its name; its slots live in the state."""
-
-    name: str
-
-
-@dataclass
-class State:
-    """Local names of the running function, and the records it may write."""
-
-    names: dict[str, Any]
-    slots: dict[str, list[Value]]
-
-    def copy(self) -> "State":
-        """A copy for one branch."""
-        return State(dict(self.names), {name: list(v) for name, v in self.slots.items()})
-
-
-@dataclass
-class Ends:
-    """How a block may end: where it goes on, and where it returned what."""
-
-    on: State | None
-    on_when: Truth
-    returned: list[tuple[Truth, Value, State]] = field(default_factory=list)
-
-
-@dataclass(frozen=True)
-class Duty:
-    """What must be impossible for the text to have a meaning, and where."""
-
-    where: str
-    impossible: Truth
-
-
-StandIn: TypeAlias = Callable[["Run", State, list[Any]], Value]
-
-
-class NotInSubset(Exception):
-    """The text uses something that the translator does not know."""
-
-
-_SOURCES: dict[FunctionType, ast.FunctionDef] = {}
-
-
-def source_of(function: FunctionType) -> ast.FunctionDef:
-    """Syntax tree of a function."""
-    if function not in _SOURCES:
-        tree = ast.parse(textwrap.dedent(inspect.getsource(function))).body[0]
-        if not isinstance(tree, ast.FunctionDef):
-            raise NotInSubset(f"{function.__qualname__}: not a plain function")
-        _SOURCES[function] = tree
-    return _SOURCES[function]
 
 
 class Run:
@@ -83,8 +36,7 @@ class Run:
     def __init__(
         self,
         terms: Terms,
-        stand_ins: dict[FunctionType, StandIn],
-        limits: Callable[[Value], int] | None = None,
+        stand_ins: dict[Callable[..., Any], StandIn],
     ) -> None:
         self.terms = terms
         self.stand_ins = stand_ins
@@ -92,12 +44,15 @@ class Run:
         self.calls = 0
         self._path: list[Truth] = []
         self._where = ""
-        self._limits = limits
 
     # Functions and blocks.
 
-    def call(self, function: FunctionType, arguments: list[Any], slots: dict[str, Any]) -> Value:
+    def call(
+        self, function: Callable[..., Any], arguments: list[Any], slots: dict[str, Any]
+    ) -> Any:
         """Run a function; `slots` (name -> slots of a record) is changed in place."""
+        if not isinstance(function, FunctionType):
+            raise NotInSubset(f"{self._where}: {function!r}")
         stand_in = self.stand_ins.get(function)
         state = State({}, slots)
         if stand_in is not None:
@@ -291,7 +246,7 @@ class Run:
     def _places(
         self, index: ast.expr, state: State, world: dict[str, Any], size: int
     ) -> list[tuple[Truth, int]]:
-        cases = self.terms.cases(self._value(index, state, world))
+        cases = self._possible(self.terms.cases(self._value(index, state, world)))
         inside = [(when, k) for when, k in cases if 0 <= k < size]
         for when, k in cases:
             if not 0 <= k < size:
@@ -300,44 +255,40 @@ class Run:
             return [(True, inside[0][1])]
         return inside
 
+    def _possible(self, cases: list[Leaf]) -> list[Leaf]:
+        """Those that the path taken does not rule out at sight."""
+        path = self.terms.parts(*self._path)
+        return [(when, k) for when, k in cases if self.terms.both(*path, when) is not False]
+
     # Values.
 
     def _value(self, e: ast.expr, state: State, world: dict[str, Any]) -> Any:
-        if isinstance(e, ast.Constant):
-            return e.value
-        if isinstance(e, ast.Name):
-            if e.id in state.names:
-                return state.names[e.id]
-            if e.id in world:
-                return world[e.id]
-            return (
-                __builtins__[e.id]
-                if isinstance(__builtins__, dict)
-                else getattr(__builtins__, e.id)
-            )
-        if isinstance(e, ast.Attribute):
-            module = self._value(e.value, state, world)
-            if not isinstance(module, ModuleType):
-                raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
-            return getattr(module, e.attr)
-        if isinstance(e, ast.Subscript):
-            return self._read(e, state, world)
-        if isinstance(e, ast.BinOp):
-            left = self._value(e.left, state, world)
-            return self._binary(e.op, left, self._value(e.right, state, world))
-        if isinstance(e, ast.UnaryOp):
-            return self._unary(e.op, self._value(e.operand, state, world))
-        if isinstance(e, ast.BoolOp):
-            return self._in_turn(e, state, world)
-        if isinstance(e, ast.Compare):
-            return self._compare(e, state, world)
-        if isinstance(e, ast.IfExp):
-            return self._choice(e, state, world)
-        if isinstance(e, ast.Call):
-            return self._call(e, state, world)
-        if isinstance(e, ast.Tuple):
-            return tuple(self._value(x, state, world) for x in e.elts)
-        raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
+        kind = _KINDS.get(type(e))
+        if kind is None:
+            raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
+        return kind(self, e, state, world)
+
+    def _name(self, e: ast.Name, state: State, world: dict[str, Any]) -> Any:
+        for names in (state.names, world, vars(builtins)):
+            if e.id in names:
+                return names[e.id]
+        raise NotInSubset(f"{self._where}: {e.id}")
+
+    def _attribute(self, e: ast.Attribute, state: State, world: dict[str, Any]) -> Any:
+        module = self._value(e.value, state, world)
+        if not isinstance(module, ModuleType):
+            raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
+        return getattr(module, e.attr)
+
+    def _two(self, e: ast.BinOp, state: State, world: dict[str, Any]) -> Any:
+        left = self._value(e.left, state, world)
+        return self._binary(e.op, left, self._value(e.right, state, world))
+
+    def _one(self, e: ast.UnaryOp, state: State, world: dict[str, Any]) -> Any:
+        return operators.unary(self.terms, e.op, self._value(e.operand, state, world))
+
+    def _tuple(self, e: ast.Tuple, state: State, world: dict[str, Any]) -> Any:
+        return tuple(self._value(x, state, world) for x in e.elts)
 
     def _read(self, e: ast.Subscript, state: State, world: dict[str, Any]) -> Any:
         table = self._value(e.value, state, world)
@@ -348,43 +299,14 @@ class Run:
         return self.terms.from_leaves([(when, slots[k]) for when, k in places])
 
     def _binary(self, op: ast.operator, a: Any, b: Any) -> Any:
-        found = self._operate(op, a, b)
+        if isinstance(op, ast.LShift) and not isinstance(b, int):
+            for when, k in self.terms.cases(b):
+                if k < 0:
+                    self._duty("negative shift", when)
+        found = operators.binary(self.terms, op, a, b)
         while self.terms.overflows:
             self._duty("a sum leaves 32 bits", self.terms.overflows.pop())
         return found
-
-    def _operate(self, op: ast.operator, a: Any, b: Any) -> Any:
-        t = self.terms
-        if isinstance(a, int) and isinstance(b, int):
-            return _KNOWN[type(op)](a, b)
-        if isinstance(op, ast.Add):
-            return t.add(a, b)
-        if isinstance(op, ast.Sub):
-            return t.subtract(a, b)
-        if isinstance(op, ast.Mult):
-            return t.times(a, b)
-        if isinstance(op, ast.BitAnd):
-            return t.bit_and(a, b)
-        if isinstance(op, ast.BitOr):
-            return t.bit_or(a, b)
-        if isinstance(op, ast.RShift) and isinstance(b, int):
-            return t.shift_right(a, b)
-        if isinstance(op, ast.LShift):
-            for when, k in t.cases(b):
-                if k < 0:
-                    self._duty("negative shift", when)
-            possible = [(when, a << k) for when, k in t.cases(b) if k >= 0]
-            return t.from_leaves(possible)
-        raise NotInSubset(f"{self._where}: {type(op).__name__}")
-
-    def _unary(self, op: ast.unaryop, a: Any) -> Any:
-        if isinstance(op, ast.Not):
-            return self.terms.no(self.terms.true(a))
-        if isinstance(op, ast.Invert):
-            return self.terms.bit_not(a)
-        if isinstance(op, ast.USub):
-            return self.terms.subtract(0, a)
-        raise NotInSubset(f"{self._where}: {type(op).__name__}")
 
     def _in_turn(self, e: ast.BoolOp, state: State, world: dict[str, Any]) -> Truth:
         """`and`, `or` of truth values; what stands later runs only where the earlier let it."""
@@ -428,25 +350,9 @@ class Run:
         found: Truth = True
         for op, right_side in zip(e.ops, e.comparators, strict=True):
             right = self._value(right_side, state, world)
-            found = t.both(found, self._one_comparison(op, left, right))
+            found = t.both(found, operators.comparison(t, op, left, right))
             left = right
         return found
-
-    def _one_comparison(self, op: ast.cmpop, a: Any, b: Any) -> Truth:
-        t = self.terms
-        if isinstance(op, ast.Lt):
-            return t.less(a, b)
-        if isinstance(op, ast.LtE):
-            return t.at_most(a, b)
-        if isinstance(op, ast.Gt):
-            return t.less(b, a)
-        if isinstance(op, ast.GtE):
-            return t.at_most(b, a)
-        if isinstance(op, ast.Eq):
-            return t.equal(a, b)
-        if isinstance(op, ast.NotEq):
-            return t.no(t.equal(a, b))
-        raise NotInSubset(f"{self._where}: {type(op).__name__}")
 
     def _call(self, e: ast.Call, state: State, world: dict[str, Any]) -> Any:
         t = self.terms
@@ -468,17 +374,18 @@ class Run:
         return self.call(function, arguments, state.slots)
 
 
-_KNOWN: dict[type[ast.operator], Callable[[int, int], int]] = {
-    ast.Add: lambda a, b: a + b,
-    ast.Sub: lambda a, b: a - b,
-    ast.Mult: lambda a, b: a * b,
-    ast.FloorDiv: lambda a, b: a // b,
-    ast.Mod: lambda a, b: a % b,
-    ast.BitAnd: lambda a, b: a & b,
-    ast.BitOr: lambda a, b: a | b,
-    ast.BitXor: lambda a, b: a ^ b,
-    ast.LShift: lambda a, b: a << b,
-    ast.RShift: lambda a, b: a >> b,
+_KINDS: dict[type[ast.expr], Callable[..., Any]] = {
+    ast.Constant: lambda run, e, state, world: e.value,
+    ast.Name: Run._name,
+    ast.Attribute: Run._attribute,
+    ast.Subscript: Run._read,
+    ast.BinOp: Run._two,
+    ast.UnaryOp: Run._one,
+    ast.BoolOp: Run._in_turn,
+    ast.Compare: Run._compare,
+    ast.IfExp: Run._choice,
+    ast.Call: Run._call,
+    ast.Tuple: Run._tuple,
 }
 
 

@@ -1,10 +1,11 @@
 """What a proof finds about the firmware alone: the same for every site, so kept while it holds.
 
-The complete check, the random inputs and the abstract machine ask nothing but the control core.
-What they found is kept under a hash of all that can have a say in it: every source of the core, of
-the simulation and of this package, the tools, the processor. It is made by a process that imports
-all of it anew, and is kept only if no source was touched from before that process began until it
-was done, so that what was run is what was hashed. Only a clean result is kept.
+The complete check, the random inputs, the abstract machine and the proof by induction ask nothing
+but the control core. What they found is kept under a hash of all that can have a say in it: every
+source of the core, of the simulation and of these packages, the tools, the processor. It is made by
+a process that imports all of it anew, and is kept only if no source was touched from before that
+process began until it was done, so that what was run is what was hashed. Only a clean result is
+kept.
 """
 
 import hashlib
@@ -21,6 +22,7 @@ from ..site.hashes import add_sources
 from ..workers import Workers
 
 if TYPE_CHECKING:
+    from ..induction.whole import Induction
     from .abstract import Checked
     from .complete import Complete
     from .random_inputs import RandomRun
@@ -35,12 +37,17 @@ class Alone:
     complete: "Complete"
     random: "RandomRun"
     machine: "Checked"
+    induction: "Induction"
     kept_since: str = ""
 
     @property
     def clean(self) -> bool:
         """Whether nothing at all was found."""
-        found = (*self.complete.violations, *self.machine.violations)
+        found = (
+            *self.complete.violations,
+            *self.machine.violations,
+            *self.induction.missed,
+        )
         return not found and not any(self.random.violations)
 
 
@@ -54,11 +61,17 @@ class Stamp:
 
 def stamp() -> Stamp:
     """Return the stamp of the sources as they are now on disk."""
+    from ..induction import whole
+
     digest = hashlib.sha256()
     touched = []
-    for text in compiled.tools():
+    for text in (*compiled.tools(), whole.solver_version()):
         digest.update(text.encode() + b"\0")
-    folders = {**compiled.package_folders(), "proof": Path(__file__).parent}
+    folders = {
+        **compiled.package_folders(),
+        "proof": Path(__file__).parent,
+        "induction": Path(whole.__file__).parent,
+    }
     for name in sorted(folders):
         digest.update(name.encode() + b"\0")
         add_sources(digest, folders[name])
@@ -74,6 +87,7 @@ def _file(digest: str) -> Path:
 
 def kept(before: Stamp) -> Alone | None:
     """Return what was found for these very sources, None if nothing usable is kept."""
+    from ..induction import whole
     from .abstract import Checked, Explored
     from .complete import Complete
     from .random_inputs import RandomRun
@@ -90,23 +104,28 @@ def kept(before: Stamp) -> Alone | None:
         Complete(**{**told["complete"], "violations": ()}),
         RandomRun(**random),
         Checked(explored, ()),
+        whole.from_kept(told["induction"]),
         told["made"],
     )
 
 
 def keep(before: Stamp, found: Alone) -> None:
     """Keep a clean result; without a folder to write to it is made again next time."""
+    from ..induction import whole
+
     told: dict[str, Any] = {
         "made": datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC"),
         "complete": asdict(found.complete),
         "random": asdict(found.random),
         "explored": [asdict(one) for one in found.machine.explored],
+        "induction": whole.as_kept(found.induction),
     }
     kept_file.write(_file(before.digest), before.digest, json.dumps(told).encode())
 
 
 def make(before: Stamp, processes: int) -> Alone:
     """Run the checks, to be called in a process begun after ``before`` was taken."""
+    from ..induction import whole
     from . import abstract, complete, random_inputs
 
     checked = complete.check()
@@ -114,7 +133,8 @@ def make(before: Stamp, processes: int) -> Alone:
     with Workers(processes) as pool:
         random = pool.submit(random_inputs.drive)
         machine = abstract.check(pool.map)
-        found = Alone(checked, random.result(), machine)
+        induction = whole.check(pool.map)
+        found = Alone(checked, random.result(), machine, induction)
     if found.clean and stamp() == before:
         keep(before, found)
     return found

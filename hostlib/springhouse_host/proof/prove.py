@@ -101,7 +101,7 @@ def _judged(
     return Verdict(
         site=site,
         judged=tuple(judge(promise, runs, site) for promise in site.promises()),
-        held=tally(runs, firmware.random),
+        held=tally(runs, firmware),
         results=tuple(runs),
         bare=tuple(bare),
         alone=firmware,

@@ -55,6 +55,7 @@ def firmware(record: Record) -> Iterator[str]:
     for part, counted in (
         ("complete_check", ("states", "table_cases", "interlock_cases")),
         ("abstract_machine", ("slices", "states", "steps", "transitions")),
+        ("induction", ("queries",)),
         ("random_inputs", ("scans",)),
     ):
         yield from (f"{part}: no {key}" for key in counted if not number(record[part][key]) > 0)

@@ -123,6 +123,13 @@ def remarks(verdict: Verdict) -> Iterator[str]:
         f"transitions, {len(machine.violations)} violations"
     )
     yield from machine.violations[:40]
+    induction = verdict.alone.induction
+    yield (
+        f"by induction: {len(induction.results):,} queries over every setting, fitting, memory and "
+        f"reading, {len(induction.missed)} not proven; claims for "
+        f"{', '.join(map(invariants.identity, induction.invariants()))}"
+    )
+    yield from induction.violations[:40]
     scans = verdict.alone.random.scans
     days = sum(r.scenario.days for r in (*verdict.results, *verdict.bare))
     yield (
@@ -133,8 +140,8 @@ def remarks(verdict: Verdict) -> Iterator[str]:
     )
     if verdict.alone.kept_since:
         yield (
-            "complete check, abstract machine and random inputs ask the firmware alone: found at "
-            f"{verdict.alone.kept_since} on these very sources (--fresh runs them again)"
+            "complete check, abstract machine, induction and random inputs ask the firmware alone: "
+            f"found at {verdict.alone.kept_since} on these very sources (--fresh runs them again)"
         )
     yield (
         f"{verdict.replayed.ticks:,} ticks compiled and interpreted: the controller's memory "

@@ -11,7 +11,6 @@ from .catalogue import WELDED_ROW
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
 from .placing import Absent
-from .random_inputs import RandomRun
 from .replay import Replay
 from .responses import Response
 from .running import Result
@@ -137,13 +136,19 @@ def judge(promise: Promise, results: Sequence[Result], site: Site | None = None)
     return Judged(promise, float(worst), scenario, why)
 
 
-def tally(results: Sequence[Result], random: RandomRun) -> tuple[Held, ...]:
-    """Return cases and violations of every invariant over scenarios and random inputs."""
+def tally(results: Sequence[Result], alone: Alone) -> tuple[Held, ...]:
+    """Return cases and violations of every invariant over scenarios and random inputs.
+
+    A claim about it that the proof by induction does not show is a violation too.
+    """
+    random = alone.random
     return tuple(
         Held(
             number,
             sum(r.cases[number] for r in results) + random.cases[number],
-            sum(r.violations[number] for r in results) + random.violations[number],
+            sum(r.violations[number] for r in results)
+            + random.violations[number]
+            + alone.induction.broken(number),
         )
         for number in invariants.TEXTS
     )
@@ -197,6 +202,11 @@ def _found(verdict: Verdict) -> dict[str, Any]:
             "steps": verdict.alone.machine.steps,
             "transitions": verdict.alone.machine.transitions,
             "violations": list(verdict.alone.machine.violations),
+        },
+        "induction": {
+            "queries": len(verdict.alone.induction.results),
+            "table": verdict.alone.induction.table(),
+            "violations": list(verdict.alone.induction.violations),
         },
         "responses": [
             {

@@ -1,0 +1,104 @@
+"""What a claim is, and the words in which claims and the hypothesis are written."""
+
+from dataclasses import dataclass
+from typing import Any
+
+from springhouse import memory as M
+from springhouse import output as O
+from springhouse import probes as P
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+from springhouse_host.induction.term import Truth
+from springhouse_host.induction.terms import Terms
+
+MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
+DELIVERY = O.PUMP | O.FAN
+STARTS = M.START_4_T - M.START_1_T + 1
+
+
+@dataclass(frozen=True)
+class Claim:
+    """Something that holds after a scan; `invariant` is its number, 0 = part of the hypothesis."""
+
+    name: str
+    invariant: int
+    holds: Truth
+    lemma: bool = False  # helps where the outputs' own formulas are left out
+    topic: str = ""  # of the hypothesis
+
+
+@dataclass(frozen=True)
+class View:
+    """Memory, settings and ghosts between two scans."""
+
+    t: Terms
+    memory: list[Any]
+    settings: list[Any]
+    ghosts: dict[str, Any]
+
+    def has(self, word: Any, bit: int) -> Truth:
+        """Whether any of these bits is set."""
+        return self.t.true(self.t.bit_and(word, bit))
+
+    def on(self, bit: int) -> Truth:
+        """Whether an output is on."""
+        return self.has(self.memory[M.OUT], bit)
+
+    def flag(self, bit: int) -> Truth:
+        """Whether a flag of the controller is set."""
+        return self.has(self.memory[M.FLAGS], bit)
+
+    def latched(self, bit: int) -> Truth:
+        """Whether a fault is latched."""
+        return self.has(self.memory[M.LATCH], bit)
+
+    def fitted(self, bit: int) -> Truth:
+        """Whether a sensor is fitted."""
+        return self.has(self.settings[S.FITTED], bit)
+
+    def ms(self, slot: int) -> Any:
+        """A setting in seconds, as ms."""
+        return self.t.times(self.settings[slot], 1000)
+
+    def mode(self, number: int) -> Truth:
+        """Whether the owner's mode is this one."""
+        return self.t.equal(self.memory[M.MODE], number)
+
+    def trusted(self, i: int) -> Truth:
+        """Whether a probe is trusted: enough good frames, and a store probe not stuck."""
+        seen = self.t.equal(self.memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
+        if i > P.HIGH:
+            return seen
+        stuck = self.t.equal(self.memory[M.STORE_LOW_STUCK_T + i], T.DUE)
+        return self.t.both(seen, self.t.no(stuck))
+
+    def lasts(self, slot: int, whole_ms: Any, since_ms: Any) -> Truth:
+        """A wait that began `since_ms` ago still runs for the rest of its whole length."""
+        t, left = self.t, self.t.subtract(whole_ms, since_ms)
+        runs = t.both(t.at_most(0, self.memory[slot]), t.at_most(left, self.memory[slot]))
+        return t.either(t.at_most(left, 0), runs)
+
+    def bounds(self, slot: int, whole_ms: Any, since_ms: Any) -> Truth:
+        """A time allowed that began `since_ms` ago is over, or runs no longer than the rest."""
+        t, left = self.t, self.memory[slot]
+        runs = t.both(t.at_most(0, left), t.at_most(t.add(left, since_ms), whole_ms))
+        return t.either(t.equal(left, T.DUE), runs)
+
+
+def larger(t: Terms, a: Any, b: Any) -> Any:
+    """The larger of two numbers."""
+    return t.choose(t.less(a, b), b, a)
+
+
+def smaller(t: Terms, a: Any, b: Any) -> Any:
+    """The smaller of two numbers."""
+    return t.choose(t.less(a, b), a, b)
+
+
+def largest_first(t: Terms, values: list[Any]) -> list[Any]:
+    """Four numbers in falling order."""
+    v = list(values)
+    for i, j in ((0, 1), (2, 3), (0, 2), (1, 3), (1, 2)):
+        v[i], v[j] = larger(t, v[i], v[j]), smaller(t, v[i], v[j])
+    return v

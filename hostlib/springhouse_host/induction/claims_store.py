@@ -1,0 +1,166 @@
+"""What must hold of the store and its compressor after every scan."""
+
+from collections.abc import Iterator
+from typing import Any
+
+from springhouse import conditions as Q
+from springhouse import fitted as F
+from springhouse import latch as L
+from springhouse import memory as M
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+from springhouse import week as N
+
+from springhouse_host.induction.claim import STARTS, Claim, View
+from springhouse_host.induction.scene import HOUR_MS, Scene
+from springhouse_host.induction.term import Truth
+from springhouse_host.induction.terms import Terms
+
+
+def claims(scene: Scene, v: View) -> Iterator[Claim]:
+    """Every claim about the compressor."""
+    for topic in (_freeze, _times, _starts, _mains, _tariff):
+        yield from topic(scene, v)
+
+
+def value(scene: Scene, i: int) -> Any:
+    """Temperature by a probe: its accepted frame and offset, else what stands in for it."""
+    t = scene.terms
+    fresh = t.add(scene.readings[R.STORE_LOW_MC + i], scene.settings[S.STORE_LOW_OFFSET_MK + i])
+    accepted = scene.has(scene.after[M.VALID], 1 << i)
+    return t.choose(accepted, fresh, scene.after[M.STORE_LOW_ANCHOR_MC + i])
+
+
+def surely(scene: Scene, i: int) -> Any:
+    """What the temperature may be at the lowest."""
+    return scene.terms.subtract(value(scene, i), scene.settings[S.STORE_LOW_ERR_MK + i])
+
+
+def _too_cold(scene: Scene, v: View) -> dict[str, Truth]:
+    """What the freeze guard must stop the compressor for, by the name of the claim."""
+    t, s = v.t, v.settings
+    found: dict[str, Truth] = {}
+    for i in (P.LOW, P.HIGH):
+        found[f"compressor only while probe {i}, if trusted, is above the freeze limit"] = t.both(
+            v.trusted(i), t.at_most(surely(scene, i), s[S.FREEZE_MC])
+        )
+    unwatched = t.no(v.trusted(P.HIGH))
+    found["compressor only above the 4 °C floor while nothing watches top and wall"] = t.both(
+        unwatched, t.at_most(surely(scene, P.LOW), s[S.FLOOR_MC])
+    )
+    return found
+
+
+def _freeze(scene: Scene, v: View) -> Iterator[Claim]:
+    t, running = v.t, scene.on(O.COMPRESSOR)
+    for name, cold in _too_cold(scene, v).items():
+        yield Claim(name, 2 if "floor" in name else 1, t.implies(running, t.no(cold)))
+    seen = t.either(v.trusted(P.LOW), v.trusted(P.HIGH))
+    yield Claim("compressor only with a trusted store probe", 2, t.implies(running, seen))
+
+
+def _guard(scene: Scene, v: View) -> Truth:
+    """Whether a guard, a fault or the owner stops the compressor."""
+    t = v.t
+    return t.either(
+        *_too_cold(scene, v).values(),
+        t.no(t.either(v.trusted(P.LOW), v.trusted(P.HIGH))),
+        v.flag(M.FLAG_FREEZE),
+        _no_mains(scene),
+        v.latched(L.STORE),
+        v.mode(W.OFF),
+        v.mode(W.SERVICE),
+        t.at_most(0, v.memory[M.REST_T]),
+        t.equal(v.memory[M.ICE_T], T.DUE),
+        t.no(scene.contact(R.SETTINGS_OK)),
+        scene.dropped,
+    )
+
+
+def _times(scene: Scene, v: View) -> Iterator[Claim]:
+    t, g, starts = v.t, v.ghosts, scene.starts(O.COMPRESSOR)
+    yield Claim(
+        "compressor starts only after the whole off-time",
+        4,
+        t.implies(starts, t.at_most(v.ms(S.MIN_OFF_S), g["off_then"])),
+    )
+    whole = t.add(v.ms(S.MIN_OFF_S), v.ms(S.RESTART_STAGGER_S))
+    yield Claim(
+        "compressor starts only after off-time and stagger since power or mains came, or a drop",
+        5,
+        t.implies(starts, t.at_most(whole, g["power_then"])),
+    )
+    yield Claim(
+        "compressor stops only after the whole on-time, or for a guard or the owner",
+        6,
+        t.implies(
+            scene.stops(O.COMPRESSOR),
+            t.either(t.at_most(v.ms(S.MIN_ON_S), g["on_then"]), _guard(scene, v)),
+        ),
+    )
+
+
+def _expired(t: Terms, timer: Any, gone_ms: Any) -> Any:
+    left = t.subtract(timer, gone_ms)
+    still = t.choose(t.at_most(left, 0), T.DUE, left)
+    return t.choose(t.at_most(0, timer), still, timer)
+
+
+def _starts(scene: Scene, v: View) -> Iterator[Claim]:
+    t, starts, limit = v.t, scene.starts(O.COMPRESSOR), v.settings[S.STARTS_PER_HOUR]
+    ring = [_expired(t, scene.before[M.START_1_T + n], scene.gone_ms) for n in range(STARTS)]
+    free = t.either(*(t.both(t.less(n, limit), t.less(ring[n], 0)) for n in range(STARTS)))
+    if not scene.powered_up:
+        yield Claim(
+            "compressor starts only with a free place in the ring", 7, t.implies(starts, free), True
+        )
+    for n in range(STARTS):
+        an_hour_ago = t.at_most(HOUR_MS, v.ghosts[f"start_{n}_then"])
+        yield Claim(
+            f"with a limit of {n + 1}, the start so many before is an hour ago",
+            7,
+            t.implies(t.both(starts, t.equal(limit, n + 1)), an_hour_ago),
+        )
+
+
+def _no_mains(scene: Scene) -> Truth:
+    t = scene.terms
+    return t.both(scene.fitted(F.MAINS), t.no(scene.contact(R.MAINS_OK)))
+
+
+def _mains(scene: Scene, v: View) -> Iterator[Claim]:
+    t, running = v.t, scene.on(O.COMPRESSOR)
+    yield Claim("no mains, no compressor", 16, t.implies(_no_mains(scene), t.no(running)))
+    a_minute = t.at_most(60_000, v.ghosts["power_then"])
+    yield Claim(
+        "compressor only when mains was good for a minute",
+        16,
+        t.implies(t.both(running, scene.fitted(F.MAINS)), a_minute),
+    )
+
+
+def _tariff(scene: Scene, v: View) -> Iterator[Claim]:
+    t, plan, hot = v.t, v.memory[M.PLAN], v.flag(M.FLAG_HOT)
+    waived = t.either(
+        v.mode(W.CHARGE_NOW),
+        v.mode(W.FIRST_PULL_DOWN),
+        t.both(t.equal(v.settings[S.TARIFF_OVERRIDE], 1), hot),
+    )
+    barred = t.both(scene.starts(O.COMPRESSOR), v.has(plan, N.PLAN_NO_START))
+    yield Claim(
+        "no compressor start in a no-start window unless the owner allowed it",
+        25,
+        t.implies(barred, waived),
+    )
+    limit = t.subtract(v.settings[S.ROOM_LIMIT_MC], Q.HOT_BAND_MK + 1)
+    wanted = t.either(v.has(plan, N.PLAN_WANTED), v.mode(W.COOL_NOW))
+    over = t.less(limit, value(scene, P.ROOM))
+    yield Claim(
+        "hot is only a room over its limit in wanted hours",
+        25,
+        t.implies(hot, t.both(v.trusted(P.ROOM), wanted, over)),
+    )

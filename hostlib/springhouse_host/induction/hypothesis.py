@@ -1,0 +1,296 @@
+"""What is known of a controller at work, between two scans: the induction hypothesis.
+
+It ties the controller's timers, counts and flags to the ghosts, and is itself proven of every scan.
+"""
+
+from collections.abc import Iterator
+from typing import Any
+
+from springhouse import events as E
+from springhouse import fitted as F
+from springhouse import latch as L
+from springhouse import memory as M
+from springhouse import mode as W
+from springhouse import output as O
+from springhouse import probes as P
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import statechart as K
+from springhouse import timekeeping as T
+
+from springhouse_host.induction.claim import (
+    DELIVERY,
+    MOTORS,
+    STARTS,
+    Claim,
+    View,
+    larger,
+    largest_first,
+    smaller,
+)
+from springhouse_host.induction.scene import DAY_MS, HOUR_MS, NAMES, RANGES, SPACING_MS, WORDS
+from springhouse_host.induction.term import Truth
+
+
+def hypothesis(v: View) -> Iterator[Claim]:
+    """All of it, fact by fact."""
+    for facts in (
+        _ranges,
+        _compressor,
+        _starts,
+        _states,
+        _probes,
+        _flow,
+        _dry_runs,
+        _tray,
+        _coil,
+        _rhythm,
+        _spells,
+        _owner,
+    ):
+        for name, holds in facts(v):
+            yield Claim(name, 0, holds, topic=facts.__name__)
+
+
+Facts = Iterator[tuple[str, Truth]]
+
+
+def _ranges(v: View) -> Facts:
+    for slot, (low, high) in RANGES.items():
+        value = v.memory[slot]
+        yield f"range of {NAMES[slot]}", v.t.both(v.t.at_most(low, value), v.t.at_most(value, high))
+
+
+def _compressor(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    running = v.on(O.COMPRESSOR)
+    whole_off = t.add(v.ms(S.MIN_OFF_S), v.ms(S.RESTART_STAGGER_S))
+    yield (
+        "off-time runs while the compressor is off",
+        t.either(running, v.lasts(M.OFF_T, v.ms(S.MIN_OFF_S), g["off"])),
+    )
+    yield (
+        "off-time and stagger run since power or mains came, or the drive dropped",
+        t.either(running, v.lasts(M.OFF_T, whole_off, g["power"])),
+    )
+    yield (
+        "mains flag is the mains of the last scan",
+        t.same(v.flag(M.FLAG_MAINS), g["mains_was_good"]),
+    )
+    yield "no mains, no compressor", t.implies(t.no(g["mains_was_good"]), t.no(running))
+    yield (
+        "compressor on only when power stood long enough",
+        t.implies(running, t.at_most(whole_off, g["power"])),
+    )
+    yield (
+        "on-time runs while the compressor is on",
+        t.either(t.no(running), v.lasts(M.ON_T, v.ms(S.MIN_ON_S), g["on"])),
+    )
+    yield "on-time ends with the run", t.either(running, t.equal(v.memory[M.ON_T], T.IDLE))
+    yield "motor starts are spaced", v.lasts(M.SPACING_T, SPACING_MS, g["motor"])
+
+
+def _starts(v: View) -> Facts:
+    """The ring of starts: sorted, its times left cover the last starts one by one."""
+    t, g = v.t, v.ghosts
+    places = [v.memory[M.START_1_T + n] for n in range(STARTS)]
+    ring = largest_first(t, places)
+    for n in range(STARTS):
+        age = g[f"start_{n}"]
+        yield (
+            f"start {n + 1} before the last is remembered",
+            t.either(t.at_most(HOUR_MS, age), t.at_most(t.subtract(HOUR_MS, age), ring[n])),
+        )
+        # Only starts from before a reset may lie beyond a limit that was lowered since.
+        beyond = t.both(
+            *(
+                t.implies(t.less(m, v.settings[S.STARTS_PER_HOUR]), t.at_most(places[n], places[m]))
+                for m in range(n)
+            )
+        )
+        yield (
+            f"place {n + 1} of the ring, if beyond the limit, waits no longer than those within",
+            t.either(t.less(n, v.settings[S.STARTS_PER_HOUR]), t.less(places[n], 0), beyond),
+        )
+        if n:
+            yield (
+                f"start {n} is younger than start {n + 1}",
+                t.at_most(g[f"start_{n - 1}"], age),
+            )
+
+
+def _states(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    room = v.memory[M.ROOM_STATE]
+    pumping, blowing = v.on(O.PUMP), v.on(O.FAN)
+    yield (
+        "compressor on in one state only",
+        t.implies(v.on(O.COMPRESSOR), t.equal(v.memory[M.STORE_STATE], K.CHARGE)),
+    )
+    yield (
+        "pump on in two states only",
+        t.implies(pumping, t.either(t.equal(room, K.DISCHARGE), t.equal(room, K.PURGE))),
+    )
+    yield "fan on in one state only", t.implies(blowing, t.equal(room, K.DISCHARGE))
+    yield "a dry pump runs", t.implies(g["dry_before"], pumping)
+    yield "fans without air run", t.implies(g["still_before"], t.both(pumping, blowing))
+    yield "only a fitted float opens", t.implies(g["tray_was_full"], v.fitted(F.TRAY))
+    yield "battery flag", t.same(v.flag(M.FLAG_BATTERY_LOW), g["battery_low"])
+
+
+def _probes(v: View) -> Facts:
+    t = v.t
+    for i in range(R.PROBES):
+        good = t.equal(v.memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
+        accepted = v.has(v.memory[M.VALID], 1 << i)
+        bad_idle = t.equal(v.memory[M.STORE_LOW_BAD_T + i], T.IDLE)
+        yield (
+            f"probe {i}: a lost frame is bridged for {P.BAD_MS} ms at most",
+            t.implies(
+                t.both(good, t.no(accepted)),
+                v.bounds(M.STORE_LOW_BAD_T + i, P.BAD_MS, v.ghosts[f"bad_{i}"]),
+            ),
+        )
+        yield f"probe {i}: no bad time while frames are accepted", t.implies(accepted, bad_idle)
+        yield (
+            f"probe {i}: accepted frames count",
+            t.implies(accepted, t.less(0, v.memory[M.STORE_LOW_GOOD + i])),
+        )
+        yield f"probe {i}: without trust no bad time", t.either(good, bad_idle)
+        yield (
+            f"probe {i}: only fitted ones count",
+            t.either(v.fitted(F.STORE_LOW << i), t.equal(v.memory[M.STORE_LOW_GOOD + i], 0)),
+        )
+
+
+def most_dry_ms(v: View) -> Any:
+    """Longest time that the pump may run without flow: to prime, or a gap."""
+    return larger(v.t, v.ms(S.PRIME_S), v.ms(S.FLOW_GAP_S))
+
+
+def _flow(v: View) -> Facts:
+    t, most = v.t, most_dry_ms(v)
+    watched = t.both(v.on(O.PUMP), v.fitted(F.FLOW))
+    yield (
+        "time without flow is bounded while the pump runs",
+        t.implies(
+            watched,
+            t.either(t.no(v.ghosts["dry_before"]), v.bounds(M.FLOW_T, most, v.ghosts["dry"])),
+        ),
+    )
+    yield (
+        "the time for flow is never longer than allowed",
+        t.implies(watched, t.at_most(v.memory[M.FLOW_T], most)),
+    )
+
+
+def _dry_runs(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    long_ago = t.at_most(DAY_MS, g["dry_run"])
+    counted = t.at_most(smaller(t, g["dry_runs"], E.COUNT_MOST), v.memory[M.DRY_COUNT])
+    day_runs = t.at_most(t.subtract(DAY_MS, g["dry_run"]), v.memory[M.DRY_DAY_T])
+    yield "dry runs of the day are counted", t.either(long_ago, t.both(counted, day_runs))
+    yield (
+        "more dry runs in a day than there are waits are latched",
+        t.either(long_ago, t.at_most(g["dry_runs"], len(E.DRY_WAIT_MS)), v.latched(L.DRY)),
+    )
+
+
+def _tray(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    yield (
+        "tray return time runs",
+        t.either(g["tray_was_full"], v.lasts(M.TRAY_T, g["tray_wait"], g["tray"])),
+    )
+    yield (
+        "the tray flag is the float of the last scan",
+        t.implies(v.fitted(F.TRAY), t.same(v.flag(M.FLAG_TRAY), g["tray_was_full"])),
+    )
+
+
+def _coil(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    cold = v.flag(M.FLAG_COIL)
+    yield "coil wait runs", t.either(cold, v.lasts(M.COIL_T, v.ms(S.COIL_WAIT_S), g["coil"]))
+    yield "no pump since the coil was cold", t.implies(cold, t.no(v.on(O.PUMP)))
+    watched = t.both(v.on(O.PUMP), v.on(O.FAN), v.fitted(F.FAN_TACH))
+    bounded = v.bounds(M.STILL_T, v.ms(S.FAN_STILL_S), g["still"])
+    yield (
+        "time without air is bounded while the pump runs",
+        t.implies(watched, t.either(t.no(g["still_before"]), bounded)),
+    )
+    yield (
+        "the time for air is never longer than allowed",
+        t.at_most(v.memory[M.STILL_T], v.ms(S.FAN_STILL_S)),
+    )
+
+
+def _rhythm(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    yield (
+        "rest of pump and fans runs since one of them stopped",
+        v.lasts(M.DELIVERY_OFF_T, v.ms(S.DELIVERY_OFF_S), g["rest"]),
+    )
+    yield (
+        "least run of pump and fans runs since one of them started",
+        t.either(
+            t.no(v.on(DELIVERY)), v.lasts(M.DELIVERY_ON_T, v.ms(S.DELIVERY_ON_S), g["deliver"])
+        ),
+    )
+
+
+def _spells(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    pumping = v.on(O.PUMP)
+    yield (
+        "a spell of the pump is bounded",
+        t.implies(
+            t.both(pumping, g["spells_only"]),
+            v.bounds(M.SPELL_T, v.ms(S.SPELL_ON_S), g["spell_on"]),
+        ),
+    )
+    yield (
+        "pause between spells runs",
+        t.implies(
+            t.both(t.no(pumping), g["spells_only"]),
+            v.lasts(M.SPELL_T, v.ms(S.SPELL_OFF_S), g["spell_off"]),
+        ),
+    )
+
+
+def _owner(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    latch = v.memory[M.LATCH]
+    yield (
+        "a mode ends in its time",
+        t.either(v.mode(W.AUTOMATIC), v.bounds(M.MODE_T, g["mode_ms"], g["mode"])),
+    )
+    yield (
+        "an owner's stop runs for the rest of its time",
+        t.either(t.no(g["stop"]), v.lasts(M.MODE_T, g["mode_ms"], g["mode"])),
+    )
+    yield (
+        "an owner's stop stays in force",
+        t.either(
+            t.no(g["stop"]),
+            t.at_most(g["mode_ms"], g["mode"]),
+            v.mode(W.OFF),
+            v.mode(W.SERVICE),
+        ),
+    )
+    forgotten = t.bit_and(g["latch"], t.bit_not(latch))
+    yield (
+        "latches of ours are latches of the controller",
+        t.equal(t.bit_and(forgotten, (1 << WORDS[M.LATCH]) - 1), 0),
+    )
+    yield (
+        "latched faults keep motors off",
+        t.both(
+            t.implies(v.latched(L.STORE), t.no(v.on(O.COMPRESSOR))),
+            t.implies(v.latched(L.ROOM), t.no(v.on(DELIVERY))),
+        ),
+    )
+    yield (
+        "off and service keep motors off",
+        t.implies(t.either(v.mode(W.OFF), v.mode(W.SERVICE)), t.no(v.on(MOTORS))),
+    )

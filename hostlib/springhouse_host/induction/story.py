@@ -1,0 +1,192 @@
+"""A counterexample as a story to read, and as a regression test to keep.
+
+The solver's numbers become records again: time left becomes the tick at which a timer falls due,
+the age of a frame its stamp, any plan the plan in force. Then the real `step` runs on them, so that
+what is told has happened.
+"""
+
+import re
+from array import array
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from springhouse import controller, words
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+from springhouse_host.induction.prove import Result
+from springhouse_host.induction.scene import (
+    FITTED_BITS,
+    NAMES,
+    READING_NAMES,
+    SETTING_NAMES,
+    WORDS,
+)
+
+NOW_MS = 1_000_000_000  # any: nothing depends on where ticks start
+
+
+@dataclass(frozen=True)
+class Told:
+    """One scan of the real controller: records before, outputs and memory after."""
+
+    memory: "array[int]"
+    settings: "array[int]"
+    readings: "array[int]"
+    gone_ms: int
+    out: int
+    after: "array[int]"
+
+
+def _word(example: Mapping[str, int], name: str, bits: int) -> int:
+    return sum(1 << n for n in range(bits) if example.get(f"{name}.{n}", 0))
+
+
+def replay(result: Result) -> Told:
+    """Run the scan of a counterexample; symbols that it leaves open get a likely value."""
+    example = result.example or {}
+    settings = array("i", (S.bound(slot)[2] for slot in range(S.SIZE)))
+    for slot in range(S.SIZE):
+        name = f"settings.{SETTING_NAMES.get(slot, slot)}"
+        settings[slot] = example.get(name, settings[slot])
+    settings[S.FITTED] = _word(example, "settings.FITTED", FITTED_BITS)
+    readings = array("i", (example.get(f"readings.{READING_NAMES[n]}", 0) for n in range(R.SIZE)))
+    gone = example.get("gone_ms", 1000)
+    readings[R.NOW_MS] = NOW_MS
+    memory = _fresh(example) if result.part == "power-up" else _at_work(example, gone)
+    for i in range(R.PROBES):
+        same = readings[R.STORE_LOW_AT_MS + i] == memory[M.STORE_LOW_SEEN_MS + i]
+        stamp = T.ticks_add(NOW_MS, -example.get(f"age_ms.{i}", 0))
+        readings[R.STORE_LOW_AT_MS + i] = stamp
+        memory[M.STORE_LOW_SEEN_MS + i] = stamp if same else T.ticks_add(stamp, 1)
+    readings[R.WEEK_MIN] = memory[M.PLAN_SINCE_MIN] = 0
+    memory[M.PLAN_LENGTH_MIN] = 1
+    memory[M.PLAN] = _word(example, "any.plan", WORDS[M.PLAN])
+    after = array("i", memory)
+    out = controller.step(after, settings, readings)
+    return Told(memory, settings, readings, gone, out, after)
+
+
+def _at_work(example: Mapping[str, int], gone_ms: int) -> "array[int]":
+    memory = array("i", [0] * M.SIZE)
+    last = T.ticks_add(NOW_MS, -gone_ms)
+    for slot in range(M.SIZE):
+        name = f"memory.{NAMES[slot]}"
+        if slot in WORDS:
+            memory[slot] = _word(example, name, WORDS[slot])
+            continue
+        value = example.get(name, T.IDLE if slot >= M.TIMERS else 0)
+        memory[slot] = T.ticks_add(last, value) if slot >= M.TIMERS and value >= 0 else value
+    memory[M.BOOTED] = 1
+    return memory
+
+
+def _fresh(example: Mapping[str, int]) -> "array[int]":
+    memory = array("i", [0] * M.SIZE)
+    controller.power_up(memory)
+    memory[M.LATCH] = _word(example, "kept.latch", WORDS[M.LATCH])
+    for slot, name in NAMES.items():
+        kept = example.get(f"kept.{name}", 0)
+        if name.endswith("_COUNT"):
+            memory[slot] = kept
+        elif kept:
+            memory[slot] = T.DUE
+    return memory
+
+
+def _changes(told: Told) -> Iterator[str]:
+    for slot, (old, new) in enumerate(zip(told.memory, told.after, strict=True)):
+        if slot >= M.TIMERS:
+            last = T.ticks_add(NOW_MS, -told.gone_ms)
+            before, after = _timer(old, last), _timer(new, NOW_MS)
+        else:
+            before, after = str(old), str(new)
+        if before != after:
+            yield f"  {NAMES[slot]}: {before} -> {after}"
+
+
+def _timer(value: int, now: int) -> str:
+    if value == T.IDLE:
+        return "idle"
+    if value == T.DUE:
+        return "due"
+    return f"{T.ticks_diff(value, now) / 1000:.1f} s left"
+
+
+def _bits(word: int, names: "tuple[str, ...]") -> str:
+    return ", ".join(n for k, n in enumerate(names) if word >> k & 1) or "none"
+
+
+def tell(result: Result) -> list[str]:
+    """Return what happened in the scan that a query found, line by line."""
+    told = replay(result)
+    states = (words.STORE_STATES, words.ROOM_STATES)
+    lines = [f"{result.part}: {result.name} [{result.ended}]"]
+    for when, memory, out in (
+        ("before", told.memory, told.memory[M.OUT]),
+        (f"{told.gone_ms} ms later", told.after, told.out),
+    ):
+        at = (memory[M.STORE_STATE], memory[M.ROOM_STATE])
+        where = " / ".join(names[n] for names, n in zip(states, at, strict=True))
+        lines.append(f"{when}: {where}, on: {_bits(out, tuple(words.OUTPUTS))}")
+    lines.append("memory that changed:")
+    lines += _changes(told)
+    asked = sorted((result.example or {}).items())
+    kinds = (("settings", "settings."), ("readings", "readings."), ("true times", "ghost."))
+    for title, start in kinds:
+        told_ones = [
+            f"{n.removeprefix(start)} = {v}" for n, v in asked if n.startswith(start) and v
+        ]
+        if told_ones:
+            lines.append(f"{title} that matter, if not 0: {', '.join(told_ones)}")
+    return lines
+
+
+_TEMPLATE = '''"""{title}
+
+Written by the proof by induction: one step of the controller from a memory that the hypothesis
+allows. What went wrong is told below; the assertion says what must not come out.
+
+{story}
+"""
+
+from array import array
+
+from springhouse import controller
+
+SETTINGS = {settings}
+READINGS = {readings}
+BEFORE = {before}
+WRONG_OUTPUTS = {out}
+WRONG_AFTER = {after}
+
+
+def test_{name}() -> None:
+    memory = array("i", BEFORE)
+    out = controller.step(memory, array("i", SETTINGS), array("i", READINGS))
+    assert (out, list(memory)) != (WRONG_OUTPUTS, WRONG_AFTER)
+'''
+
+
+def write_test(result: Result, folder: Path) -> Path:
+    """Write the scan of a counterexample as a test file of its own, to fail until it is mended."""
+    told, story = replay(result), tell(result)
+    name = re.sub(r"\W+", "_", f"inv_{result.invariant:02d}_{result.part}_{result.name}").lower()[
+        :80
+    ]
+    path = folder / f"test_{name}.py"
+    text = _TEMPLATE.format(
+        title=story[0],
+        story="\n".join(story[1:]),
+        settings=list(told.settings),
+        readings=list(told.readings),
+        before=list(told.memory),
+        out=told.out,
+        after=list(told.after),
+        name=name,
+    )
+    path.write_text(text, encoding="utf-8")
+    return path
