@@ -6,9 +6,11 @@ from typing import Any
 from springhouse import memory as M
 from springhouse import output as O
 from springhouse import probes as P
+from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
 
+from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
 
@@ -66,12 +68,8 @@ class View:
         return self.t.equal(self.memory[M.MODE], number)
 
     def trusted(self, i: int) -> Truth:
-        """Whether a probe is trusted: enough good frames, and a store probe not stuck."""
-        seen = self.t.equal(self.memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
-        if i > P.HIGH:
-            return seen
-        stuck = self.t.equal(self.memory[M.STORE_LOW_STUCK_T + i], T.DUE)
-        return self.t.both(seen, self.t.no(stuck))
+        """Whether a probe is trusted."""
+        return trusted(self.t, self.memory, i)
 
     def lasts(self, slot: int, whole_ms: Any, since_ms: Any) -> Truth:
         """A wait that began `since_ms` ago still runs for the rest of its whole length."""
@@ -84,6 +82,27 @@ class View:
         t, left = self.t, self.memory[slot]
         runs = t.both(t.at_most(0, left), t.at_most(t.add(left, since_ms), whole_ms))
         return t.either(t.equal(left, T.DUE), runs)
+
+
+def trusted(t: Terms, memory: list[Any], i: int) -> Truth:
+    """Whether a probe is trusted: enough good frames, and a store probe not stuck."""
+    seen = t.equal(memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
+    if i > P.HIGH:
+        return seen
+    return t.both(seen, t.no(t.equal(memory[M.STORE_LOW_STUCK_T + i], T.DUE)))
+
+
+def measured(scene: Scene, i: int) -> Any:
+    """Temperature by a probe: its accepted frame and offset, else what stands in for it."""
+    t = scene.terms
+    fresh = t.add(scene.readings[R.STORE_LOW_MC + i], scene.settings[S.STORE_LOW_OFFSET_MK + i])
+    accepted = scene.has(scene.after[M.VALID], 1 << i)
+    return t.choose(accepted, fresh, scene.after[M.STORE_LOW_ANCHOR_MC + i])
+
+
+def surely(scene: Scene, i: int) -> Any:
+    """What the temperature may be at the lowest."""
+    return scene.terms.subtract(measured(scene, i), scene.settings[S.STORE_LOW_ERR_MK + i])
 
 
 def larger(t: Terms, a: Any, b: Any) -> Any:

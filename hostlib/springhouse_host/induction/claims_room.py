@@ -12,8 +12,7 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 
-from springhouse_host.induction.claim import DELIVERY, Claim, View
-from springhouse_host.induction.claims_store import surely, value
+from springhouse_host.induction.claim import DELIVERY, Claim, View, measured, surely
 from springhouse_host.induction.ghosts import Ghosts
 from springhouse_host.induction.hypothesis import most_dry_ms
 from springhouse_host.induction.scene import DAY_MS, Scene
@@ -94,7 +93,7 @@ def _coil(scene: Scene, v: View) -> Iterator[Claim]:
         yield Claim(
             f"pump only if the water, by probe {i}, does not threaten the coil",
             13,
-            t.implies(t.both(pumping, used), t.at_most(least, value(scene, i))),
+            t.implies(t.both(pumping, used), t.at_most(least, measured(scene, i))),
         )
     water_seen = t.either(inlet, low, high)
     yield Claim(

@@ -4,6 +4,7 @@ from collections.abc import Iterator
 from typing import Any
 
 from springhouse import conditions as Q
+from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import memory as M
@@ -13,9 +14,10 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 from springhouse import week as N
 
-from springhouse_host.induction.claim import STARTS, Claim, View
+from springhouse_host.induction.claim import STARTS, Claim, View, larger, measured, surely
 from springhouse_host.induction.scene import HOUR_MS, Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
@@ -23,21 +25,8 @@ from springhouse_host.induction.terms import Terms
 
 def claims(scene: Scene, v: View) -> Iterator[Claim]:
     """Every claim about the compressor."""
-    for topic in (_freeze, _times, _starts, _mains, _tariff):
+    for topic in (_freeze, _vouched, _relay, _times, _starts, _mains, _tariff):
         yield from topic(scene, v)
-
-
-def value(scene: Scene, i: int) -> Any:
-    """Temperature by a probe: its accepted frame and offset, else what stands in for it."""
-    t = scene.terms
-    fresh = t.add(scene.readings[R.STORE_LOW_MC + i], scene.settings[S.STORE_LOW_OFFSET_MK + i])
-    accepted = scene.has(scene.after[M.VALID], 1 << i)
-    return t.choose(accepted, fresh, scene.after[M.STORE_LOW_ANCHOR_MC + i])
-
-
-def surely(scene: Scene, i: int) -> Any:
-    """What the temperature may be at the lowest."""
-    return scene.terms.subtract(value(scene, i), scene.settings[S.STORE_LOW_ERR_MK + i])
 
 
 def _too_cold(scene: Scene, v: View) -> dict[str, Truth]:
@@ -61,6 +50,44 @@ def _freeze(scene: Scene, v: View) -> Iterator[Claim]:
         yield Claim(name, 2 if "floor" in name else 1, t.implies(running, t.no(cold)))
     seen = t.either(v.trusted(P.LOW), v.trusted(P.HIGH))
     yield Claim("compressor only with a trusted store probe", 2, t.implies(running, seen))
+
+
+def _vouched(scene: Scene, v: View) -> Iterator[Claim]:
+    """With both store probes trusted, below the floor only as `vouching.py` says."""
+    t, s = v.t, v.settings
+    both = t.both(v.trusted(P.LOW), v.trusted(P.HIGH))
+    watched = t.both(scene.on(O.COMPRESSOR), both, t.equal(s[S.ICE_BANK], 0))
+    floor = larger(t, s[S.FREEZE_MC], s[S.FLOOR_MC])
+    below = t.either(*(t.at_most(surely(scene, i), floor) for i in (P.LOW, P.HIGH)))
+    gap = t.subtract(measured(scene, P.HIGH), measured(scene, P.LOW))
+    errors = t.add(s[S.STORE_LOW_ERR_MK], s[S.STORE_HIGH_ERR_MK])
+    warm_top = t.less(t.add(errors, V.MIXED_MK), gap)
+    yield Claim(
+        "compressor below the floor only if both probes agreed above it, or under a warm top",
+        29,
+        t.implies(t.both(watched, below), t.either(v.ghosts["agreed"], warm_top)),
+    )
+    sunk = t.both(scene.on(O.COMPRESSOR), v.flag(M.FLAG_SUNK))
+    yield Claim(
+        "nor if the bottom sank below 4 °C under a top said to be warm",
+        29,
+        t.implies(sunk, t.no(below)),
+    )
+
+
+def _relay(scene: Scene, v: View) -> Iterator[Claim]:
+    t, g = v.t, v.ghosts
+    live = t.both(g["live_before"], t.at_most(E.LIVE_MS, g["live"]))
+    yield Claim(
+        f"a freezer live for {E.LIVE_MS} ms while switched off is latched",
+        30,
+        t.implies(live, v.latched(L.WELDED)),
+    )
+    yield Claim(
+        "a latched fault sounds the alarm",
+        30,
+        t.implies(v.latched(L.STORE | L.ROOM), scene.on(O.ALARM)),
+    )
 
 
 def _guard(scene: Scene, v: View) -> Truth:
@@ -158,7 +185,7 @@ def _tariff(scene: Scene, v: View) -> Iterator[Claim]:
     )
     limit = t.subtract(v.settings[S.ROOM_LIMIT_MC], Q.HOT_BAND_MK + 1)
     wanted = t.either(v.has(plan, N.PLAN_WANTED), v.mode(W.COOL_NOW))
-    over = t.less(limit, value(scene, P.ROOM))
+    over = t.less(limit, measured(scene, P.ROOM))
     yield Claim(
         "hot is only a room over its limit in wanted hours",
         25,

@@ -11,11 +11,13 @@ from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import output as O
+from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
+from springhouse import vouching as V
 
-from springhouse_host.induction.claim import STARTS
+from springhouse_host.induction.claim import STARTS, measured, trusted
 from springhouse_host.induction.scene import DAY_MS, LONG_AGO_MS, WORDS, Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
@@ -36,6 +38,7 @@ CLOCKS = (
     "still",  # pump and fan running without air
     "spell_on",  # since the pump started
     "spell_off",  # since it stopped
+    "live",  # the freezer has power although the compressor is off
     "rest",  # since pump or fans stopped, or power came
     "deliver",  # since pump or fans started
     "mode",  # since the owner's mode was asked for
@@ -52,6 +55,8 @@ def free(t: Terms, settings: list[Any]) -> Ghosts:
     g["battery_low"] = t.truth("ghost.battery_low")
     g["dry_before"] = t.truth("ghost.dry_before")
     g["still_before"] = t.truth("ghost.still_before")
+    g["live_before"] = t.truth("ghost.live_before")
+    g["agreed"] = t.truth("ghost.agreed")  # both store probes, above the floor; see `vouching.py`
     g["stop"] = t.truth("ghost.stop")  # the owner's last word was off or service
     g["dry_runs"] = t.integer("ghost.dry_runs", 0, MOST_DRY_RUNS)
     g["tray_wait"] = t.integer("ghost.tray_wait", 0, 3_600_000)
@@ -77,6 +82,8 @@ def at_power_up(t: Terms, memory: list[Any], settings: list[Any]) -> Ghosts:
         "battery_low": False,
         "dry_before": False,
         "still_before": False,
+        "live_before": False,
+        "agreed": False,
         "stop": t.no(t.equal(memory[M.MODE], W.AUTOMATIC)),
         "dry_run": t.choose(t.less(0, memory[M.DRY_COUNT]), 0, LONG_AGO_MS),
         "dry_runs": memory[M.DRY_COUNT],
@@ -91,6 +98,8 @@ def advance(scene: Scene, ghosts: Ghosts) -> Ghosts:
     hands = _Hands(scene, ghosts)
     hands.power_and_compressor()
     hands.probes()
+    hands.vouching()
+    hands.relay()
     hands.dry_running()
     hands.tray()
     hands.coil_and_fans()
@@ -143,10 +152,34 @@ class _Hands:
             before, now = (scene.has(m[M.VALID], 1 << i) for m in (scene.before, scene.after))
             self.clock(f"bad_{i}", self.t.either(now, before))
 
+    def vouching(self) -> None:
+        """Both store probes agreed while water was chilled above the floor, and stay trusted."""
+        t, scene = self.t, self.scene
+        low, high = (measured(scene, i) for i in (P.LOW, P.HIGH))
+        chilled = t.both(scene.was_on(O.COMPRESSOR), t.no(scene.was_on(O.PUMP)))
+        errors = t.add(scene.settings[S.STORE_LOW_ERR_MK], scene.settings[S.STORE_HIGH_ERR_MK])
+        floor = t.add(scene.settings[S.FLOOR_MC], scene.settings[S.STORE_LOW_ERR_MK])
+        gap, most = t.subtract(high, low), t.add(errors, V.MIXED_MK)
+        near = t.both(t.at_most(gap, most), t.at_most(t.subtract(0, most), gap))
+        judged = t.both(chilled, t.at_most(t.add(floor, V.JUDGED_ABOVE_MK), low))
+        both = t.both(*(trusted(t, scene.after, i) for i in (P.LOW, P.HIGH)))
+        self.new["agreed"] = t.both(both, t.choose(judged, near, self.old["agreed"]))
+
+    def relay(self) -> None:
+        t, scene = self.t, self.scene
+        live = t.both(
+            scene.fitted(F.RELAY),
+            t.no(scene.contact(R.RELAY_OPEN)),
+            t.no(scene.was_on(O.COMPRESSOR)),
+        )
+        self.clock("live", t.no(t.both(self.old["live_before"], live)))
+        self.new["live_before"] = live
+
     def dry_running(self) -> None:
         t, scene, old = self.t, self.scene, self.old
-        flow = scene.readings[R.FLOW_ML_MIN]
-        dry = t.both(scene.on(O.PUMP), t.less(flow, scene.settings[S.FLOW_LEAST_ML_MIN]))
+        flow, s = scene.readings[R.FLOW_ML_MIN], scene.settings
+        least, most = s[S.FLOW_LEAST_ML_MIN], s[S.FLOW_MOST_ML_MIN]
+        dry = t.both(scene.on(O.PUMP), t.either(t.less(flow, least), t.less(most, flow)))
         self.clock("dry", t.no(t.both(old["dry_before"], dry)))
         self.new["dry_before"] = dry
         # A dry run: the pump ran before this scan without flow until its time was over.

@@ -40,6 +40,7 @@ def hypothesis(v: View) -> Iterator[Claim]:
         _starts,
         _states,
         _probes,
+        _vouching,
         _flow,
         _dry_runs,
         _tray,
@@ -161,6 +162,14 @@ def _probes(v: View) -> Facts:
             f"probe {i}: only fitted ones count",
             t.either(v.fitted(F.STORE_LOW << i), t.equal(v.memory[M.STORE_LOW_GOOD + i], 0)),
         )
+
+
+def _vouching(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    yield "probes that vouch for the top agreed", t.implies(v.flag(M.FLAG_VOUCHED), g["agreed"])
+    bounded = v.bounds(M.LIVE_T, E.LIVE_MS, g["live"])
+    idle = t.equal(v.memory[M.LIVE_T], T.IDLE)
+    yield "a live contact is soon latched", t.choose(g["live_before"], bounded, idle)
 
 
 def most_dry_ms(v: View) -> Any:

@@ -62,6 +62,7 @@ WORDS = {
     M.PLAN: _bits(*(v for n, v in vars(N).items() if n.startswith("PLAN_"))),
     M.VALID: R.PROBES,
     M.PROGRESS_BY: _bits(F.STORE_LOW | F.STORE_HIGH),
+    M.REST_BY: _bits(F.STORE_LOW | F.STORE_HIGH),
 }
 FITTED_BITS = _bits(S.bound(S.FITTED)[1])
 
@@ -82,7 +83,10 @@ RANGES: dict[int, tuple[int, int]] = {
         for i in range(R.PROBES)
     },
     **{slot: (0, E.COUNT_MOST) for slot in _slots(M, "_COUNT")},
-    M.PROGRESS_MC: (-200_000, 200_000),
+    **{
+        slot: (-200_000, 200_000)
+        for slot in (M.PROGRESS_MC, M.TOP_LEAST_MC, M.CHILL_LOW_MC, M.REST_MC)
+    },
     M.PROGRESS_MADE_MK: (-E.MADE_MOST_MK, E.MADE_MOST_MK),
     **{slot: (0, T.LONGEST_MS) for slot in _slots(M, "_LEFT_MS")},
     M.MODE_LEFT_MS: (0, 0),  # used up by the first scan
