@@ -146,6 +146,14 @@ def test_the_fall_is_measured_from_the_highest_of_the_chill() -> None:
     assert not show(d, 2875, 9000).compressor
 
 
+def test_a_lie_is_forgiven_once_the_bottom_is_warm_again() -> None:
+    d = down(chilled(), (6000, 9000), (5000, 8500), (4200, 8000), (3400, 7000))
+    show(d, 4999, 5500)
+    assert sunk(d)
+    show(d, 5000, 5500)
+    assert not sunk(d)
+
+
 def test_a_bottom_that_lies_latches_in_six_hours() -> None:
     d = down(chilled(), (6000, 9000), (5000, 8500), (4200, 8000), (3400, 7000))
     assert sunk(d)
