@@ -180,10 +180,11 @@ def written(name: str) -> bytes:
         head = ["LOCATION,X,Y,Z,T,1,36.1,-79.95,-5,273", *(["COMMENTS"] * 7)]
     rows = []
     columns = (w.temp_air_c, w.dew_point_c, w.pressure_pa, w.ghi_w_m2, w.dni_w_m2, w.dhi_w_m2)
-    for n, stamp in enumerate(w.stamps[: None if epw else 300]):
+    stamps = w.stamps
+    for n, stamp in enumerate(stamps[: None if epw else 300]):
         air, dew, *rest = (f"{column[n]:g}" for column in columns)
         if epw:
-            begin = w.stamps[n - 1] if n else stamp.replace(hour=0)
+            begin = stamps[n - 1] if n else stamp.replace(hour=0)
             day = f"{begin.year},{begin.month},{begin.day},{begin.hour + 1},0,?"
             sun = ",".join(rest[1:])
             rows.append(f"{day},{air},{dew},50,{rest[0]},0,0,0,{sun}" + ",0" * 19)
