@@ -23,7 +23,8 @@ def mode_left_ms(memory: "array[int]", now: int) -> int:
         return 0
     if not T.waiting(memory, M.MODE_T):
         return memory[M.MODE_LEFT_MS]  # no step has been made since power-up
-    return max(T.ticks_diff(memory[M.MODE_T], now), 0)
+    left = T.ticks_diff(memory[M.MODE_T], now)
+    return left if left > 0 else 0
 
 
 def started(memory: "array[int]", n: int) -> bool:

@@ -36,7 +36,7 @@ class Sensors:
 
     def __init__(self) -> None:
         self.probes = Probes()
-        self.mains, self.tray, self.level, self.floor = Well(), Well(), Well(), Well()
+        self.mains = self.tray = self.level = self.floor = self.relay = Well()
 
 
 class Clock:
