@@ -39,9 +39,9 @@ def _errors_mk(settings: IntRecord) -> int:
 
 def _at_the_floor(memory: IntRecord, settings: IntRecord, env: IntRecord, warm_mk: int) -> bool:
     """29: the floor is in force and reached, with a top not ``warm_mk`` above the bottom."""
-    if settings[S.ICE_BANK] or not settings[S.FITTED] & F.STORE_LOW:
-        return False
-    if memory[M.FLAGS] & M.FLAG_VOUCHED:
+    sunk = memory[M.FLAGS] & M.FLAG_SUNK
+    unneeded = settings[S.ICE_BANK] or not settings[S.FITTED] & F.STORE_LOW
+    if not sunk and (unneeded or memory[M.FLAGS] & M.FLAG_VOUCHED):
         return False
     coldest_mc = env[V.HIGH_MC] - settings[S.STORE_HIGH_ERR_MK]
     if env[V.LOW_TRUSTED]:
@@ -49,7 +49,7 @@ def _at_the_floor(memory: IntRecord, settings: IntRecord, env: IntRecord, warm_m
         if not env[V.HIGH_TRUSTED] or low_mc < coldest_mc:
             coldest_mc = low_mc
         warm = env[V.HIGH_TRUSTED] and env[V.HIGH_MC] - env[V.LOW_MC] > warm_mk
-        if warm and not memory[M.FLAGS] & M.FLAG_SUNK:
+        if warm and not sunk:
             return False
     return bool(coldest_mc <= settings[S.FLOOR_MC])
 
