@@ -34,7 +34,7 @@ HOST_ONLY = ("horizon.py", "reason.py", "why.py")
 NETWORK = "springhouse/net/"  # on a board only with a network.json
 DISPLAY = "springhouse/display/"  # on a board only if the wiring names one
 WORDS = "springhouse/words."  # for either
-TARGET_BYTES = 48 * 1024
+TARGET_BYTES = 56 * 1024
 
 
 @dataclass(frozen=True)

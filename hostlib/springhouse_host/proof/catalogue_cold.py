@@ -15,6 +15,7 @@ from .responses import Expect
 from .situations import Situation, charging_deep
 
 HOUR_S = 3600
+WELDED_ROW = 67  # of the failure modes: commanded off, still cooling
 BOTH = ("store_low", "store_high")
 DOWN_K = 2.3  # above the deep target: chilled, and about to cross 4 °C
 FULL_K = 0.6
@@ -81,7 +82,8 @@ def _cold(site: Site) -> Iterator[Case]:
 def _welded(site: Site) -> Iterator[Case]:
     """A relay that welds while the compressor is off, and somebody there within the hour.
 
-    The ice is bounded by what the freezer can make until then, not by the promise.
+    The ice is bounded by what the freezer can make until then, not by the promise: nothing that
+    the controller commands stops a compressor whose contact has welded.
     """
     settings = site.settings()
     deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
@@ -93,7 +95,7 @@ def _welded(site: Site) -> Iterator[Case]:
     warm = _resting("never warm at rest", NOTICED_S + 60, at_least_c=deep_c + 1.0)
     for words, at, start_c in (("full", full, deep_c), ("warmer", warm, warm_c)):
         yield Case(
-            67,
+            WELDED_ROW,
             f"relay welded, store {words}: noticed, plug pulled an hour later",
             at,
             (Expect(0, NOTICED_S, latch=L.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
@@ -102,7 +104,7 @@ def _welded(site: Site) -> Iterator[Case]:
         )
     for kind, words in (("relay_welded", "relay welded"), ("relay_contact_off", "its wire off")):
         yield Case(
-            67,
+            WELDED_ROW,
             f"contact behind the relay: {words}",
             warm,
             (Expect(0, CONTACT_S, latch=L.WELDED),),
