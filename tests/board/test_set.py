@@ -9,8 +9,9 @@ from pathlib import Path
 
 import made_verdict
 import pytest
-from rig import WIRING
+from rig import ROLES, WIRING
 from springhouse import setting as S
+from springhouse.boards import pico_w as B
 from springhouse.link import LINE_MOST
 from springhouse.record import Record
 from springhouse.storage import Files, TwoSlots
@@ -20,8 +21,10 @@ from springhouse_host.flashing import adjust, build, fetch, flash
 from springhouse_host.flashing.line import Line
 from springhouse_host.proof.sources import wanted
 from springhouse_host.site import load_site, owner_change
+from springhouse_sim.virtual_board.inputs import scratchpad, serial
+from springhouse_sim.virtual_board.process import BoardProcess
 from springhouse_sim.virtual_board.terminal import TerminalBoard
-from test_flash import healthy
+from test_flash import healthy as rig_healthy
 
 DEMO = Path(__file__).parents[2] / "hostlib" / "springhouse_host" / "sites" / "demo.toml"
 TABLE = """
@@ -32,6 +35,16 @@ fan_quiet_lowest_percent = 50
 wanted_move_min = 30
 charging_move_min = 30
 """
+RATIO_PM = 5700
+BATTERY_MV = 13000
+
+
+def healthy(process: BoardProcess) -> None:
+    """Let all that the demo has fitted and wired answer."""
+    rig_healthy(process)
+    for role, celsius in (("coil_in", 24.0), ("coil_air", 26.0)):
+        process.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
+    process.inputs.adc(B.BATTERY, BATTERY_MV * 1000 // RATIO_PM * 65536 // B.ADC_FULL_MV)
 
 
 @pytest.fixture(scope="module")
@@ -47,7 +60,8 @@ def flashed(path: str, tmp_path_factory) -> Path:
     folder = tmp_path_factory.mktemp("flash")
     site = load_site(path)
     wiring = folder / "wiring.json"
-    wiring.write_text(json.dumps(WIRING))
+    probes = {role: serial(n + 1).hex() for n, role in enumerate(ROLES)}
+    wiring.write_text(json.dumps({**WIRING, "probes": probes, "battery_ratio_pm": RATIO_PM}))
     image = build.build("pico_w")
     verdict = made_verdict.write(folder / "verdict.json", **wanted(site))
     proof = flash.Proof(verdict, wanted(site))

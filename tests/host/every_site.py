@@ -19,6 +19,7 @@ from tempfile import TemporaryDirectory, mkdtemp
 
 from springhouse.boards import pico_w as B
 from springhouse_host.site import BUILT_IN, load_site
+from springhouse_host.wiring import parts, pins, sums
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess
 from springhouse_sim.virtual_board.terminal import TerminalBoard
@@ -27,6 +28,7 @@ SHORT = ("new", "size", "wiring", "run", "report")
 ALL = (*SHORT, "compare", "worth", "prove", "tune", "flash")
 ROLES = ("store_low", "store_high", "room", "coil_in", "coil_air")
 AT_REST_C = (12.0, 12.3, 27.0, 24.0, 26.0)
+BATTERY_PIN_MV = 2310  # behind the divider of a battery of 12.8 V
 PROGRAM = [sys.executable, "-c", "from springhouse_host.cli import main; main()"]
 LONGEST_S = 3600
 
@@ -83,7 +85,8 @@ def given_of(site: str) -> list[str]:
 
 def wired(site: str, folder: Path) -> Path:
     """Write what is wired to a board for a site's sensors; return the file."""
-    sensors = load_site(site).file.sensors
+    loaded = load_site(site)
+    sensors = loaded.file.sensors
     probes = {
         role: serial(n + 1).hex()
         for n, role in enumerate(ROLES)
@@ -92,17 +95,21 @@ def wired(site: str, folder: Path) -> Path:
     table: dict[str, object] = {"board": "pico_w", "probes": probes, "report_s": 1}
     if sensors.flow == "fitted":
         table["flow_pulses_l"] = 450
+    if sensors.battery == "fitted":
+        bottom_ohm = parts.divider_ohm(loaded, pins.load_profile("pico_w"))
+        table["battery_ratio_pm"] = sums.ratio_pm(bottom_ohm)
     path = folder / f"{site}-wiring.json"
     path.write_text(json.dumps(table), "utf-8")
     return path
 
 
 def healthy(process: BoardProcess) -> None:
-    """Close every loop of a virtual board and let its probes answer."""
+    """Close every loop of a virtual board and let its probes and battery answer."""
     for pin in (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS):
         process.inputs.level(pin, 0)
     for n, celsius in enumerate(AT_REST_C):
         process.inputs.pad(serial(n + 1), scratchpad(celsius))
+    process.inputs.adc(B.BATTERY, BATTERY_PIN_MV * 65536 // B.ADC_FULL_MV)
 
 
 @contextmanager

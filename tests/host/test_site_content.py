@@ -19,6 +19,7 @@ from springhouse_host.site import BUILT_IN, VARIANTS, hashes, load_site
 from springhouse_host.site.fields import Given, Gradeable, Quantity
 from springhouse_host.site.owner_settings import SLOTS
 from springhouse_host.site.read import MODELS, kind_of
+from springhouse_host.site.words import ABSENT
 from springhouse_sim import board_files
 from springhouse_sim.plant.plant import Plant
 
@@ -262,13 +263,24 @@ def test_bad_weather_is_one_line_of_a_site_error(tmp_path) -> None:
 
 
 def test_every_absent_sensor_is_named(tmp_path) -> None:
-    names = ("coil_air", "level", "floor", "flow", "mains", "battery", "humidity")
+    names = ("coil_air", "level", "floor", "flow", "battery", "humidity")
     text = edited(*((f"sensors.{name}", '"absent"') for name in names))
     site = site_of(tmp_path, text)
     told = "\n".join(site.unguarded())
-    for word in ("air at the coil", "water level", "floor", "follow", "mains", "battery", "3 K"):
+    for word in ("air at the coil", "water level", "floor", "follow", "battery", "3 K"):
         assert word in told
     assert len(site.unguarded()) == len(names) + 2  # nor fan tachometer, nor relay contact
+
+
+def test_an_absent_mains_sensor_is_named_where_it_is_allowed(tmp_path) -> None:
+    """Only without a battery; then no battery voltage is missed either."""
+    no_battery = (("battery.kind", '"none"'), ("battery.usable_wh", ""), ("battery.charger_w", ""))
+    changes = (*no_battery, ("sensors.battery", '"absent"'))
+    (tmp_path / "sensed").mkdir()
+    sensed = site_of(tmp_path / "sensed", edited(*changes)).unguarded()
+    told = site_of(tmp_path, edited(*changes, ("sensors.mains", '"absent"'))).unguarded()
+    assert not any("battery" in line for line in told)
+    assert [line for line in told if line not in sensed] == [ABSENT["mains"]]
 
 
 def test_a_single_bottom_probe_raises_the_floor(tmp_path) -> None:
