@@ -59,7 +59,7 @@ def sketch(site: "Site") -> bytes:
         ("water line", -0.4, f"water line {metres['water line']:.2f} m; lid and sheet over it"),
         ("drain", -0.4, "drain: plug sealed; empty by pump or hose, never drill the cabinet"),
         ("siphon break", -0.4,
-         f"siphon break {metres['siphon break']:.2f} m: small hole in both tubes, over the water"),
+         f"siphon break {metres['siphon break']:.2f} m: vent hole in the return alone, over water"),
         ("coil", -0.4, f"coil {metres['coil']:.2f} m; {valve} behind the pump"),
         ("bleed point", -0.4, f"bleed point {metres['bleed point']:.2f} m, the highest of all"),
     ):  # fmt: skip
