@@ -30,9 +30,10 @@ from springhouse_sim.watch import observe as V
     CALM,  # faults come so many times more rarely
     FRAMES,  # 0 = the store probes' driver is dead
     FLOWING,  # 0 = the pump turns without flow, and at times the sensor counts crosstalk
+    GONE_MS,  # since the episode began: what comes by time must not depend on the tick origin
     HASH,
     SIZE,
-) = range(12)
+) = range(13)
 
 STATES_SEEN = 13  # 5 store states, then 8 room states
 
@@ -190,10 +191,10 @@ def _inputs(own: IntRecord, settings: IntRecord, readings: IntRecord, out: int) 
         flowing = out & O.PUMP and own[FLOWING] and throw(own, 300)
         ghost = not out & O.PUMP and throw(own, 100) == 0
         readings[R.FLOW_ML_MIN] = least + throw(own, 800) if flowing or ghost else 0
-    now = readings[R.NOW_MS]
-    if out & O.PUMP and not own[FLOWING] and now >> 17 & 1:  # crosstalk for two minutes
-        readings[R.FLOW_ML_MIN] = settings[S.FLOW_MOST_ML_MIN] + 1 + now % 90000
-    welded = now >> 19 & 15 == 9  # for nine minutes
+    gone = own[GONE_MS]
+    if out & O.PUMP and not own[FLOWING] and gone >> 17 & 1:  # crosstalk for two minutes
+        readings[R.FLOW_ML_MIN] = settings[S.FLOW_MOST_ML_MIN] + 1 + gone % 90000
+    welded = gone >> 19 & 15 == 9  # for nine minutes
     readings[R.RELAY_OPEN] = 0 if welded or out & O.COMPRESSOR else 1
     if happens(own, 1000):
         readings[R.FAN_RPM] = throw(own, 2) * 1000
@@ -241,6 +242,7 @@ def episode(
     first = -1
     for k in range(steps):
         readings[R.NOW_MS] = T.ticks_add(readings[R.NOW_MS], 1000)
+        own[GONE_MS] += 1000
         out = memory[M.OUT]
         _temperatures(own, readings, out)
         _frames(own, readings)
