@@ -19,6 +19,7 @@ from springhouse import memory as M
 from springhouse import setting as S
 
 from springhouse_sim import gauge as G
+from springhouse_sim import sense as E
 from springhouse_sim import sensing, skip_dense, skip_follow, skip_gauge, skip_scan, ticks
 from springhouse_sim import skip_step as H
 from springhouse_sim.plant import electricity, layers, param, spaces
@@ -136,6 +137,7 @@ def control(
     own, before, watch, _, _, _ = skip
     events, _, used, counts, _, _ = log
     relay, pump, fan = u[U.COMPRESSOR_RELAY], u[U.PUMP_DUTY], u[U.FAN_DUTY]
+    live = sense[E.RELAY_LIVE]
     sense_taps(tank, skip)
     out = 0
     own[DONE] = tick
@@ -161,6 +163,8 @@ def control(
         count_states(board, log, skip, tick)
         ticks.cut_out(sense, x)
         ticks.drive(u, settings, sense, out)
+        if counts[G.ALIVE] and sense[E.RELAY_LIVE] != live:
+            own[WAKE] = tick + 1  # the contact behind the relay shows it at the next tick
     G.motor(counts, u[U.COMPRESSOR_RELAY] > 0.5 and u[U.MAINS] > 0.5, tick)
     ticks.note_event(events, used, memory, counts[G.ALIVE], tick * TICK_MS)
     return bool(relay != u[U.COMPRESSOR_RELAY] or pump != u[U.PUMP_DUTY] or fan != u[U.FAN_DUTY])
