@@ -344,7 +344,7 @@ def _paper(site: Site, found: Outcome) -> None:
     site.tariff()
     for board in BOARDS:
         profile, table = load_profile(board), signals(site, board)
-        bought = rules.Bought(230.0, None, 1.0, {}, None)
+        bought = rules.Bought()
         needed, _unmet = parts(site, profile, bought)
         all_finite("parts", needed)
         list(rules.check(site, board, profile, table, bought))

@@ -36,7 +36,6 @@ RUNNING_SHARE = 0.8  # of its charging hours a compressor without success surely
 MOST_DAYS = 21  # of a run
 
 WELDED_ROW = 13
-WELDED_ROWS = (WELDED_ROW, catalogue_cold.WELDED_ROW)
 # Ice that a welded relay may make before the cut-out opens: leaves room for the level to rise and
 # water for the pump. Common practice, no source.
 WELDED_ICE_SHARE = 0.25

@@ -79,18 +79,26 @@ def _cold(site: Site) -> Iterator[Case]:
             )
 
 
-def _welded(site: Site) -> Iterator[Case]:
-    """A relay that welds while the compressor is off, and somebody there within the hour.
+def _noticed(site: Site, within_s: int) -> tuple[tuple[Expect, ...], tuple[Fault, ...]]:
+    """Return what must follow a welded relay, and its faults: somebody is there within the hour.
 
     The ice is bounded by what the freezer can make until then, not by the promise: nothing that
     the controller commands stops a compressor whose contact has welded.
     """
+    strongest_w = site.known["freezer.capacity_w"].pick("high")
+    until_s = within_s + PERSON_S
+    ice_kg = site.file.store.ice_limit_kg + strongest_w * until_s / water.LATENT_FUSION_J_KG
+    return (
+        (Expect(0, within_s, latch=L.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
+        (Fault("relay_welded", 0), Fault("freezer_unplugged", until_s)),
+    )
+
+
+def _welded(site: Site) -> Iterator[Case]:
+    """A relay that welds while the compressor is off, and the contact behind it."""
     settings = site.settings()
     deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
-    strongest_w = site.known["freezer.capacity_w"].pick("high")
-    until_s = NOTICED_S + PERSON_S
-    ice_kg = site.file.store.ice_limit_kg + strongest_w * until_s / water.LATENT_FUSION_J_KG
-    pulled = Fault("freezer_unplugged", until_s)
+    by_store, pulled = _noticed(site, NOTICED_S)
     full = _resting("never full at rest", NOTICED_S + 60, at_most_c=deep_c + FULL_K)
     warm = _resting("never warm at rest", NOTICED_S + 60, at_least_c=deep_c + 1.0)
     for words, at, start_c in (("full", full, deep_c), ("warmer", warm, warm_c)):
@@ -98,17 +106,25 @@ def _welded(site: Site) -> Iterator[Case]:
             WELDED_ROW,
             f"relay welded, store {words}: noticed, plug pulled an hour later",
             at,
-            (Expect(0, NOTICED_S, latch=L.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
-            (Fault("relay_welded", 0), pulled),
+            by_store,
+            pulled,
             store_start_c=start_c,
         )
-    for kind, words in (("relay_welded", "relay welded"), ("relay_contact_off", "its wire off")):
+    by_contact, pulled_sooner = _noticed(site, CONTACT_S)
+    # A contact that never opens hides the weld; the store still shows it.
+    stuck = (Fault("relay_contact_stuck", 0), *pulled)
+    off = (Fault("relay_contact_off", 0),)
+    for words, expects, faults in (
+        ("relay welded, plug pulled an hour later", by_contact, pulled_sooner),
+        ("never opens, relay welded: noticed by the store", by_store, stuck),
+        ("its wire off", (Expect(0, CONTACT_S, latch=L.WELDED),), off),
+    ):
         yield Case(
             WELDED_ROW,
             f"contact behind the relay: {words}",
             warm,
-            (Expect(0, CONTACT_S, latch=L.WELDED),),
-            (Fault(kind, 0),),
+            expects,
+            faults,
             needs=F.RELAY,
             store_start_c=warm_c,
         )

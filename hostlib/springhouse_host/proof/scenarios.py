@@ -58,6 +58,17 @@ class Scenario:
         """Whether the promised room temperature must hold here: not while something is broken."""
         return self.group != "fault"
 
+    @property
+    def welded_ice_kg(self) -> float | None:
+        """What bounds the ice with a relay welded shut; None: the promise, as in any other run.
+
+        Only a case that declares a bound of its own is judged by it.
+        """
+        if not any(fault.kind == "relay_welded" for fault in self.faults):
+            return None
+        declared = (expect.ice_at_most_kg for expect in self.expects)
+        return min((kg for kg in declared if kg is not None), default=None)
+
 
 def standard(site: Site, changes: tuple[tuple[int, int], ...] = ()) -> list[Scenario]:
     """Return every scenario of a proof, nominal ones first.

@@ -7,7 +7,6 @@ from typing import Any
 from ..site.promises import Promise
 from ..site.site import Site
 from . import advice, invariants, rule
-from .catalogue import WELDED_ROWS
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
 from .placing import Absent
@@ -23,16 +22,18 @@ MEASURES: Mapping[str, Callable[[Result], float | None]] = {
     "room_share_percent": lambda r: (
         100.0 * r.summary["wanted_share_within"] if r.scenario.judges_comfort else None
     ),
-    # With a relay that welded the compressor runs whatever is commanded: its ice is judged as the
-    # response of that case, by what can be made until a person or the cut-out ends it.
-    "ice_kg": lambda r: None if r.scenario.row in WELDED_ROWS else r.summary["max_ice_kg"],
+    # The controller cannot stop a welded relay; its ice is judged as the response of that case.
+    "ice_kg": lambda r: r.summary["max_ice_kg"] if r.scenario.welded_ice_kg is None else None,
     "ice_left_daily": lambda r: (
-        None if r.scenario.row in WELDED_ROWS else float(r.summary["longest_ice_h"] // DAY_H)
+        float(r.summary["longest_ice_h"] // DAY_H) if r.scenario.welded_ice_kg is None else None
     ),
     "spill_litres": lambda r: r.summary["spill_l"],
     "dry_run_s": lambda r: float(r.summary["dry_seconds_max"]),
     "starts_per_hour": lambda r: float(r.summary["starts_per_hour_max"]),
-    "off_gap_s": lambda r: None if r.scenario.row in WELDED_ROWS else r.summary["off_gap_min_s"],
+    # A relay welded shut starts the compressor whatever is commanded.
+    "off_gap_s": lambda r: (
+        None if r.scenario.welded_ice_kg is not None else r.summary["off_gap_min_s"]
+    ),
     "cost_per_day": lambda r: (
         r.summary["cost"] / r.summary["days"] if r.scenario.group == "nominal" else None
     ),
