@@ -58,6 +58,6 @@ def test_a_task_that_only_waits_ends_the_run(
         rig.run(40)  # the ticks go on over a reset here, so every boot gets stuck again
         assert len(rig.resets) == 2
         assert not any(reset.watchdog for reset in rig.resets)
-        assert "three short runs" in rig.records()[-1]["safe"]
+        assert rig.records()[-1]["safe"].startswith("boots: ")
     finally:
         rig.close()

