@@ -82,6 +82,8 @@ def acknowledge(memory: "array[int]", settings: "array[int]", readings: "array[i
     memory[M.DRY_WAIT_T] = T.IDLE
     memory[M.REST_COUNT] = 0
     memory[M.STILL_COUNT] = 0
+    memory[M.WELDED_T] = T.IDLE  # a freezer that runs on is noticed within 35 min of the press
+    memory[M.REST_BY] = 0
     if not tray_open:
         memory[M.TRAY_COUNT] = 0
         if T.waiting(memory, M.TRAY_T):

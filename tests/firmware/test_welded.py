@@ -148,6 +148,22 @@ def test_acknowledged_it_comes_again_while_it_lasts() -> None:
     assert d.latched(latch.WELDED)
 
 
+def test_a_press_begins_the_watch_anew_from_what_the_store_is_then() -> None:
+    """A store that had warmed since is not measured against its colder beginning."""
+    d = idle()
+    for minute in range(1, 11):
+        d.minutes(1, STORE_LOW_MC=6000 + 100 * minute, STORE_HIGH_MC=6000 + 100 * minute)
+    d.press()
+    pressed_ms = d.clock_ms
+    d.seconds(310)
+    for minute in range(30):
+        if d.latched(latch.WELDED):
+            break
+        d.minutes(1, STORE_LOW_MC=7000 - 20 * minute, STORE_HIGH_MC=7000 - 20 * minute)
+    assert d.latched(latch.WELDED)
+    assert d.clock_ms - pressed_ms <= 35 * 60000
+
+
 def test_delivery_goes_on_so_that_the_store_warms() -> None:
     d = Drive(ROOM_MC=26000, RELAY_OPEN=0)
     d.minutes(12)
