@@ -2,8 +2,8 @@
 
 import math
 from dataclasses import dataclass, replace
+from pathlib import Path
 
-import CoolProp.CoolProp as fluids_of
 import fluids
 import ht
 from springhouse_sim.plant import given as U
@@ -11,6 +11,7 @@ from springhouse_sim.plant import hydraulics, moist_air, water
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.coil import Coil
+from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
 from ..working_point import Array, Case
 
@@ -26,6 +27,7 @@ SPEED_DB = 50.0  # fan law: sound power with the fifth power of speed; ASHRAE, f
 DISTANCE_M = 1.0  # at which fans' labels are taken to hold
 AIR_POWER = 0.6  # of the coil's conductance over air flow, as in the plant
 MONTH_S = 30.0 * 86400.0
+KEPT = KeptCycles(Path(__file__))
 
 
 @dataclass(frozen=True)
@@ -94,12 +96,26 @@ class Brine:
     viscosity_share: float
 
 
+def _brine(fluid: str, t_k: float) -> Row:
+    """Return density, heat capacity, viscosity, conductivity and freezing point, all in SI."""
+    asked = repr((fluid, t_k))
+    row = KEPT(asked)
+    if row is None:
+        import CoolProp.CoolProp as CP  # late, for it takes seconds
+
+        names = ("D", "C", "V", "L", "T_FREEZE")
+        row = tuple(float(CP.PropsSI(n, "T", t_k, "P", PA, fluid)) for n in names)
+        KEPT.add(asked, row)
+        KEPT.write()
+    return row
+
+
 def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float) -> float:
     """Return the film of an incompressible in a tube [W/(m2 K)], as `hydraulics` has it of water.
 
     Nu 3.66 laminar, Gnielinski above Re 4000, a straight line between.
     """
-    rho, cp, k, mu = (fluids_of.PropsSI(n, "T", t_c + 273.15, "P", PA, fluid) for n in "DCLV")
+    rho, cp, mu, k, _ = _brine(fluid, t_c + 273.15)
     re = max(1.0, hydraulics.velocity_m_s(flow_l_min, bore_m) * bore_m * rho / mu)
     laminar = float(ht.conv_internal.laminar_T_const())
     nusselt = laminar
@@ -121,8 +137,7 @@ def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
     own_j = water.density_kg_m3(COLD_C) * water.heat_capacity_j_kg_k(COLD_C)
     found = []
     for name, fluid in BRINES.items():
-        rho, cp, mu = (fluids_of.PropsSI(n, "T", t_k, "P", PA, fluid) for n in "DCV")
-        freezes_k = fluids_of.PropsSI("T_FREEZE", "T", t_k, "P", PA, fluid)
+        rho, cp, mu, _, freezes_k = _brine(fluid, t_k)
         found.append(
             Brine(
                 name,

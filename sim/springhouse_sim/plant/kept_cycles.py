@@ -1,4 +1,4 @@
-"""Ideal cycles solved before, kept on disk: any plant asks for the same five hundred.
+"""What CoolProp was asked before, kept on disk: any plant asks for the same five hundred cycles.
 
 CoolProp takes seconds to load. Kept by its version and by the text that asks it, as JSON, which
 holds every bit of a float.
@@ -13,7 +13,7 @@ from typing import TypeAlias
 from .. import kept_file
 from ..cache_folder import cache_root
 
-Row: TypeAlias = tuple[float, float, float, float, float, float]
+Row: TypeAlias = tuple[float, ...]
 
 
 class KeptCycles:

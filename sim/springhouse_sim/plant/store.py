@@ -11,6 +11,7 @@ of its own.
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -166,19 +167,15 @@ class Store:
 def wall_tables(
     wall_w_m2_k: float, band_m: float
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return natural convection at the evaporator wall; kept, for it takes half a second.
+    """Return natural convection at the evaporator wall.
 
     Film against ice [W/(m2 K)] over water, and heat through film and dry wall [W/m2] over water
     and evaporator, on the axes of ``param``.
     """
-    ice = np.zeros(P.FILM_WATER_POINTS)
-    dry = np.zeros((P.FILM_WATER_POINTS, P.FILM_WALL_POINTS))
-    for i in range(P.FILM_WATER_POINTS):
-        water_c = P.FILM_WATER_FROM_C + i * P.FILM_WATER_STEP_C
-        ice[i] = water.natural_convection_w_m2_k(water_c, water.FREEZING_C, band_m)
-        for j in range(P.FILM_WALL_POINTS):
-            evaporator_c = P.FILM_WALL_FROM_C + j * P.FILM_WALL_STEP_C
-            dry[i, j] = solve_dry_wall_w_m2(water_c, evaporator_c, wall_w_m2_k, band_m)
+    water_c: Any = P.FILM_WATER_FROM_C + np.arange(P.FILM_WATER_POINTS) * P.FILM_WATER_STEP_C
+    wall_c: Any = P.FILM_WALL_FROM_C + np.arange(P.FILM_WALL_POINTS) * P.FILM_WALL_STEP_C
+    ice: Any = water.natural_convection_w_m2_k(water_c, water.FREEZING_C, band_m)
+    dry: Any = solve_dry_wall_w_m2(water_c[:, np.newaxis], wall_c, wall_w_m2_k, band_m)
     return ice, dry
 
 
@@ -188,7 +185,8 @@ def solve_dry_wall_w_m2(
     """Return the heat from water to evaporator through film and wall [W/m2], without ice.
 
     Damped substitution on the wall surface temperature; the film follows the temperature
-    difference to a power of about a third, so it converges in a few rounds.
+    difference to a power of about a third, so it converges in a few rounds.  Takes arrays of
+    temperatures too, element by element.
     """
     surface_c = 0.5 * (water_c + evaporator_c)
     film = 100.0

@@ -4,6 +4,8 @@ Density: Kell 1975.  Viscosity: Kestin, Sokolov and Wakeham 1978.  Conductivity:
 1995.  Heat capacity: a polynomial of our own through IAPWS-95, within 0.11 J/(kg K).
 """
 
+import numpy as np
+
 LATENT_FUSION_J_KG = 333.43e3  # IAPWS-95 liquid against ice Ih of R10-06 at 0 °C
 ICE_KG_M3 = 916.7
 ICE_W_M_K = 2.22
@@ -65,7 +67,8 @@ def viscosity_pa_s(t_c: float) -> float:
     """Return the dynamic viscosity [Pa s], 0..40 °C (Kestin, Sokolov and Wakeham 1978)."""
     d = 20.0 - t_c
     exponent = d / (t_c + 96.0) * (1.2364 - 1.37e-3 * d + 5.7e-6 * d * d)
-    return float(1.002e-3 * 10.0**exponent)
+    mu: float = 1.002e-3 * 10.0**exponent
+    return mu
 
 
 def prandtl(t_c: float) -> float:
@@ -84,22 +87,23 @@ def mean_expansion_1_k(a_c: float, b_c: float) -> float:
     mean = (
         abs(expansion_1_k(a_c)) + 4.0 * abs(expansion_1_k(middle)) + abs(expansion_1_k(b_c))
     ) / 6.0
-    return max(3e-6, mean)
+    held: float = np.maximum(3e-6, mean)
+    return held
 
 
 def natural_convection_w_m2_k(water_c: float, wall_c: float, height_m: float) -> float:
     """Return the mean film coefficient at a vertical wall in still water [W/(m2 K)].
 
     Churchill and Chu 1975, the form for every Rayleigh number up to 1e12, with properties at the
-    film temperature and ``mean_expansion_1_k``.
+    film temperature and ``mean_expansion_1_k``.  Takes arrays too, element by element.
 
     Args:
         water_c: undisturbed water [°C].
         wall_c: wall surface [°C].
         height_m: wetted height of the wall [m].
     """
-    wall_c = max(-5.0, wall_c)
-    film_c = min(40.0, max(0.0, 0.5 * (water_c + wall_c)))
+    wall_c = np.maximum(-5.0, wall_c)
+    film_c = np.minimum(40.0, np.maximum(0.0, 0.5 * (water_c + wall_c)))
     k = conductivity_w_m_k(film_c)
     rho = density_kg_m3(film_c)
     mu = viscosity_pa_s(film_c)
@@ -108,4 +112,5 @@ def natural_convection_w_m2_k(water_c: float, wall_c: float, height_m: float) ->
     rayleigh = 9.80665 * beta * abs(water_c - wall_c) * height_m**3 * rho * rho * cp / (mu * k)
     shape = (1.0 + (0.492 * k / (mu * cp)) ** 0.5625) ** (8.0 / 27.0)
     root = 0.825 + 0.387 * rayleigh ** (1.0 / 6.0) / shape
-    return float(root * root * k / height_m)
+    film: float = root * root * k / height_m
+    return film
