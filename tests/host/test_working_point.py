@@ -5,7 +5,8 @@ weather; the sheet's solver then starts from what that run ended with, store and
 and second law (energy balance, air not beyond the water) are the outside check; both numbers come
 from the same equations, so what is compared is two ways of solving them: time steps and rest.
 
-WORKING_POINTS=n looks at more installations than the 300 that every change must pass.
+Every change must pass the installations of SEEDS, drawn the same each time; WORKING_POINTS=n draws
+more of them, by further seeds. A refused draw shows nothing, so few may be refused.
 """
 
 import os
@@ -14,7 +15,7 @@ from datetime import datetime
 
 import numpy as np
 import pytest
-from hypothesis import event, given, settings
+from hypothesis import event, given, seed, settings
 from hypothesis import strategies as st
 from springhouse_host import sizing, steady
 from springhouse_host.errors import SiteError
@@ -27,19 +28,22 @@ from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.world.days import hottest
 
-POINTS = int(os.environ.get("WORKING_POINTS", "300"))
+A_SEED = 100  # installations of one seed
+SEEDS = range(max(3, -(-int(os.environ.get("WORKING_POINTS", "300")) // A_SEED)))
+MOST_REFUSED = 0.5
+LEAST_SETTLED = 0.5  # of the runs, or nothing was compared
 AGREE = 0.02
 HOT_DAY = datetime(2001, 7, 9, 14)
 HOURS = 1.5  # coil and loop rest in minutes, the machine in an hour
 SETTLED_S = 1800.0
 QUIET_S = 600.0  # since anything switched
-REFUSED: Counter[str] = Counter()
 
 INSTALLATIONS = st.fixed_dictionaries(
     {
-        "coil.face_width_m": st.floats(0.10, 0.60),
-        "coil.face_height_m": st.floats(0.10, 0.60),
-        "coil.rows": st.integers(1, 8),
+        "coil.kind": st.sampled_from(["finned-tube", "flat-tube"]),
+        "coil.face_width_m": st.floats(0.06, 0.80),
+        "coil.face_height_m": st.floats(0.06, 0.80),
+        "coil.rows": st.integers(1, 12),
         "coil.tube_bore_mm": st.floats(4.0, 12.7),
         "coil.circuits": st.integers(1, 4),
         "coil.arrangement": st.sampled_from(["cross", "counter"]),
@@ -47,7 +51,7 @@ INSTALLATIONS = st.fixed_dictionaries(
         "coil.fan_m3_h": st.floats(30.0, 600.0),
         "coil.fans_in_series": st.booleans(),
         "loop.tube_bore_mm": st.floats(5.0, 19.0),
-        "loop.tube_length_m": st.floats(2.0, 40.0),
+        "loop.tube_length_m": st.floats(1.0, 60.0),
         "loop.insulation_mm": st.floats(0.0, 30.0),
         "loop.pump_head_m": st.floats(1.2, 8.0),
         "loop.pump_free_l_min": st.floats(2.0, 20.0),
@@ -64,7 +68,7 @@ ALWAYS = {
     "store.water_litres": 800.0,
     "store.return_m": None,
     "store.probe_high_m": None,
-    "room.heat_capacity_kj_k": 1e6,
+    "room.heat_capacity_kj_k": 5e5,
     "schedule.wanted": [],
     "schedule.charging": [],
     "schedule.no_start": [],
@@ -74,13 +78,15 @@ ALWAYS = {
 }
 
 
-def site_of(changes):
+def site_of(changes, seen):
     """The demo with another coil, loop and store; None where the site file refuses it."""
+    seen["drawn"] += 1
     try:
         site = load_site("demo", ALWAYS | changes)
         site.plant()
     except SiteError as error:
-        REFUSED[error.lines[0].split(": ")[1]] += 1
+        seen[error.lines[0].split(": ")[1]] += 1
+        seen["refused"] += 1
         event("refused")
         return None
     return site
@@ -108,43 +114,62 @@ def at_once(x, u, p):
     return x, dx, t
 
 
-@settings(max_examples=POINTS)
-@given(changes=INSTALLATIONS, pace=st.sampled_from([Pace.SKIP, Pace.PLAIN]))
-def test_a_run_rests_where_the_sheet_says(changes, pace) -> None:
-    site = site_of(changes)
-    if site is None:
-        return
-    (x, u, p), quiet_s = ended(site, pace)
-    if quiet_s < QUIET_S:
-        event("an output has just changed")
-        return
-    in_run = at_once(x, u, p)
-    free = list(steady.LOOP)
-    runs = x[X.COMPRESSOR_RUN_S] >= SETTLED_S and u[U.COMPRESSOR_RELAY] > 0.5
-    if runs:
-        free += list(steady.MACHINE)
-    event(f"delivers {u[U.PUMP_DUTY] > 0.0}, charges {runs}")
-    at_rest = steady.settle(x, u, p, free)  # raises where a law is broken
-    slack = np.array([0.5, 0.005, 0.5])
-    assert np.all(np.abs(figures(in_run) - figures(at_rest)) <= AGREE * figures(at_rest) + slack)
+@pytest.mark.parametrize("number", SEEDS)
+def test_a_run_rests_where_the_sheet_says(number) -> None:
+    seen: Counter[str] = Counter()
+
+    @seed(number)
+    @settings(max_examples=A_SEED, derandomize=False)
+    @given(changes=INSTALLATIONS, pace=st.sampled_from([Pace.SKIP, Pace.PLAIN]))
+    def each(changes, pace) -> None:
+        site = site_of(changes, seen)
+        if site is None:
+            return
+        (x, u, p), quiet_s = ended(site, pace)
+        if quiet_s < QUIET_S:
+            event("an output has just changed")
+            return
+        in_run = at_once(x, u, p)
+        free = list(steady.LOOP)
+        runs = x[X.COMPRESSOR_RUN_S] >= SETTLED_S and u[U.COMPRESSOR_RELAY] > 0.5
+        if runs:
+            free += list(steady.MACHINE)
+        event(f"delivers {u[U.PUMP_DUTY] > 0.0}, charges {runs}")
+        at_rest = steady.settle(x, u, p, free)  # raises where a law is broken
+        slack = np.array([0.5, 0.005, 0.5])
+        off = np.abs(figures(in_run) - figures(at_rest))
+        assert np.all(off <= AGREE * figures(at_rest) + slack)
+        seen["delivers"] += u[U.PUMP_DUTY] > 0.0
+        seen["charges"] += runs
+
+    each()
+    assert seen["refused"] <= MOST_REFUSED * seen["drawn"], seen
+    assert seen["delivers"] >= LEAST_SETTLED * seen["drawn"], seen
+    assert seen["charges"] >= 0.25 * seen["drawn"], seen
 
 
-@settings(max_examples=POINTS // 10)
-@given(changes=INSTALLATIONS)
-def test_the_sheet_of_any_installation_keeps_to_both_laws(changes) -> None:
+def test_the_sheet_of_any_installation_keeps_to_both_laws() -> None:
     """Air off not below water in, cooling not above what that water could take at most."""
-    site = site_of(changes)
-    if site is None:
-        return
-    weather = site.read_weather()
-    case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
-    u = sizing.on_duty(case)
-    for store_c in (case.deep_c, 12.0):
-        x, dx, t = case.steady(u, store_c, 0.011)
-        assert x[X.SUPPLY_C] - steady.BALANCE_K <= t[T.AIR_OFF_C] <= case.room_c
-        most_w = 4220.0 / 60.0 * x[X.FLOW_L_MIN] * (case.room_c - x[X.SUPPLY_C])
-        assert t[T.COIL_TO_WATER_W] <= most_w + 0.01
-        assert steady.fault(x, dx, t, case.p) is None
+    seen: Counter[str] = Counter()
+
+    @settings(max_examples=len(SEEDS) * A_SEED // 10)
+    @given(changes=INSTALLATIONS)
+    def each(changes) -> None:
+        site = site_of(changes, seen)
+        if site is None:
+            return
+        weather = site.read_weather()
+        case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+        u = sizing.on_duty(case)
+        for store_c in (case.deep_c, 12.0):
+            x, dx, t = case.steady(u, store_c, 0.011)
+            assert x[X.SUPPLY_C] - steady.BALANCE_K <= t[T.AIR_OFF_C] <= case.room_c
+            most_w = 4220.0 / 60.0 * x[X.FLOW_L_MIN] * (case.room_c - x[X.SUPPLY_C])
+            assert t[T.COIL_TO_WATER_W] <= most_w + 0.01
+            assert steady.fault(x, dx, t, case.p) is None
+
+    each()
+    assert seen["refused"] <= MOST_REFUSED * seen["drawn"], seen
 
 
 def test_a_small_coil_is_not_unstable() -> None:
