@@ -6,15 +6,30 @@ from springhouse_host.site import load_site
 
 
 @pytest.mark.parametrize(
-    ("clock", "kind", "before", "after_s"),
+    ("clock", "doing", "kind", "before", "after_s"),
     [
-        ("03:00", "prime_lost", "pump fan", 12.0),  # no flow: as the promise on a dry pump
-        ("03:00", "probe_open", "pump fan", 11.0),  # the room probe: as the proof's row asks
-        ("12:00", "leak", "compressor", 7.0),
+        (
+            "03:00",
+            "delivery",
+            "prime_lost",
+            "pump fan",
+            12.0,
+        ),  # no flow: as the promise on a dry pump
+        (
+            "03:00",
+            "delivery",
+            "probe_open",
+            "pump fan",
+            11.0,
+        ),  # the room probe: as the proof's row asks
+        ("12:00", "charging", "leak", "compressor", 7.0),
     ],
 )
-def test_a_fault_in_the_night_and_at_noon(clock, kind, before, after_s) -> None:
-    found = faults_by_hour.answer(load_site("bedroom-night"), kind, clock, "room")
+def test_a_fault_in_the_night_and_at_noon(clock, doing, kind, before, after_s) -> None:
+    site = load_site("bedroom-night")
+    at = faults_by_hour.moment(site, clock)
+    assert at.doing == doing
+    found = faults_by_hour.answer(site, kind, at, "room")
     assert found.before == before
     when, what = found.changes[0]
     assert when <= after_s
