@@ -40,7 +40,7 @@ LATCHES = (
     "pump ran dry",
     "condensate tray full",
     "fans without air",
-    "compressor does not switch off: pull its plug",
+    "compressor stuck on: unplug",
 )
 FAULTS = (
     "good frame",

@@ -38,7 +38,7 @@ def said(measure: str, worst: float, changes: dict[str, Any] | None = None) -> s
         ("spill_litres", {}, "a larger tray"),
         (
             "off_gap_s",
-            {"sensors.mains": "absent", "battery": {"kind": "none"}},
+            {"sensors.mains": "absent", "sensors.battery": "absent", "battery.kind": "none"},
             "nothing measures the mains",
         ),
         ("starts_per_hour", {}, "settings.band_k"),

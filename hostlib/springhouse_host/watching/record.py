@@ -162,7 +162,7 @@ def alarms(record: Record) -> list[tuple[str, str]]:
 
 
 ADVICE = {
-    "compressor does not switch off: pull its plug": "pull the freezer's plug at once: its relay "
+    "compressor stuck on: unplug": "pull the freezer's plug at once: its relay "
     "is welded; replace it, look for ice, then press the button",
     "store level low": "look for a leak, cut the power at the distribution board if the floor is "
     "wet; refill, then press the button",
