@@ -161,3 +161,7 @@ def _refuse(lines: Sequence[str]) -> int:
 
 def _one_line(text: str) -> str:
     return " ".join(text.split())
+
+
+if __name__ == "__main__":
+    main()

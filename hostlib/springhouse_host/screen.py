@@ -2,8 +2,10 @@
 
 import json
 import os
+import re
 import sys
 import tempfile
+import textwrap
 from collections.abc import Mapping
 from enum import StrEnum
 from pathlib import Path
@@ -16,6 +18,8 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 from .errors import KnownError
 
 PIPED_WIDTH = 100
+HARD_SPACE = "\u00a0"
+_UNIT = re.compile(r"(?<=\d) (?=%|°|(?:W/K|US gal|kWh|Wh|mA|mm|in|ft|W|V|K|L|m|h|d)\b)")
 
 
 class Units(StrEnum):
@@ -50,6 +54,13 @@ def console() -> Console:
     if sys.stdout.isatty():
         return Console(highlight=False)
     return Console(highlight=False, width=PIPED_WIDTH, no_color=True)
+
+
+def say(screen: Console, text: str) -> None:
+    """Print a paragraph in lines that break between words, never between a number and its unit."""
+    held = _UNIT.sub(HARD_SPACE, text).replace("US gal", f"US{HARD_SPACE}gal")
+    for line in textwrap.wrap(held, screen.width, break_long_words=False, break_on_hyphens=False):
+        screen.print(line.replace(HARD_SPACE, " "), markup=False, soft_wrap=True)
 
 
 def _compiled_before() -> bool:

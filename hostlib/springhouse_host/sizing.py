@@ -72,7 +72,9 @@ class Sheet:
     cold_stored_kwh: float  # from the deep target to the end of discharge, ice included
     cold_in_ice_kwh: float  # of that, in ice of a declared bank
     second_probe_kwh: float  # of the water's, only usable with a probe at the wall
-    discharge_h: float
+    discharge_h: float  # of planning: held_h, or useful_h where not even a full store holds it
+    held_h: float
+    useful_h: float
     discharge_end_c: float
     condensate_l_day: float
     tray_full_h: float | None  # delivery until the tray's float opens; None: nothing condenses
@@ -256,6 +258,8 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
         cold_in_ice_kwh=ice_j / 3.6e6,
         second_probe_kwh=second_probe_kwh(site, case.deep_c),
         discharge_h=spent.hours,
+        held_h=spent.held_h,
+        useful_h=spent.useful_h,
         discharge_end_c=spent.end_c,
         condensate_l_day=spent.condensate_kg,
         tray_full_h=tray_full_h,

@@ -1,8 +1,12 @@
 """Mains voltage of a site: currents, relay and the device that protects people follow it."""
 
+import html
+import re
+
 import pytest
 from springhouse_host.site import load_site
-from springhouse_host.wiring import parts, pins, rules
+from springhouse_host.site.words import protector
+from springhouse_host.wiring import drawing, parts, pins, rules
 
 
 def found(site):
@@ -25,6 +29,23 @@ def test_people_are_protected_as_the_mains_is() -> None:
         site = load_site("demo", {"freezer.mains_v": mains_v})
         assert words in found(site)["residual-current device"].must
         assert any(words in line for line in site.assumes())
+
+
+def drawn(site) -> str:
+    """The words of the mains drawing."""
+    svg = drawing.mains_blocks(site.file.freezer.mains_v, *protector(site.file)).decode()
+    return " ".join(html.unescape(word) for word in re.findall(r">([^<>]+)<", svg))
+
+
+def test_the_mains_drawing_follows_the_mains() -> None:
+    den = drawn(load_site("den-120v"))
+    assert "120 V" in den
+    assert "ground-fault interrupter" in den
+    assert "4 to 6 mA" in den
+    demo = drawn(load_site("demo"))
+    assert "230 V" in demo
+    assert "residual-current device" in demo
+    assert "30 mA or less" in demo
 
 
 def test_money_says_nothing_about_mains() -> None:

@@ -5,13 +5,14 @@ import math
 
 import numpy as np
 import pytest
-from site_text import BASE, site_of
+from site_text import BASE, edited, site_of
 from springhouse_host import sizing
 from springhouse_host.errors import KnownError
 from springhouse_host.measuring_coil import coil
-from springhouse_host.sheet import lasting, parts_asked
+from springhouse_host.sheet import asked, charge, lasting, parts_asked
 from springhouse_host.site import load_site
 from springhouse_host.wiring import plumbing
+from springhouse_host.working_point import Delivery
 from springhouse_sim.plant import moist_air
 from springhouse_sim.world.days import hottest
 
@@ -158,6 +159,46 @@ def test_heights_of_the_sketch_keep_their_order(base) -> None:
         svg = plumbing.sketch(site).decode()
         for word in ("siphon break", "check valve", "bleed point", "drain", "water line"):
             assert word in svg
+
+
+def test_words_of_the_sketch_keep_apart() -> None:
+    assert plumbing.spread([0.0, 0.1, 0.2, 5.0], 1.0) == [0.0, 1.0, 2.0, 5.0]
+
+
+def test_the_vent_hole_is_in_the_return_alone(base) -> None:
+    """A hole in a dry pump's suction tube would draw air; cautions of the wiring folder."""
+    svg = plumbing.sketch(base).decode()
+    assert "vent hole in the return" in svg
+    assert "suction tube without a hole" in svg
+
+
+def test_hold_time_says_what_it_rests_on(tmp_path) -> None:
+    assert "not on a measured stand" in asked.hold_evidence(load_site("demo"))
+    text = edited(("freezer.cabinet_ua_w_k", '{ value = 0.9, grade = "measured" }'))
+    assert "rest on a measured stand: 0.9 W/K" in asked.hold_evidence(site_of(tmp_path, text))
+
+
+def test_a_coil_passes_less_of_a_brine_but_not_as_much_less_as_its_film(sheet) -> None:
+    """Air side and film in series: the whole loses less than the film, and some."""
+    for brine in sheet.brines:
+        assert brine.film_share < brine.transfer_share < 1.0
+
+
+def test_hours_read_right_for_coils_around_the_gain(case, base) -> None:
+    """One that just covers the gain holds briefly and cools long; a weaker one never holds."""
+    store_c = np.linspace(2.5, 20.0, 4)
+    ratios = np.array([0.007, 0.012])
+    room_w = np.repeat((400.0 * (22.0 - store_c) / 19.5)[:, None], 2, axis=1)
+    none = np.zeros_like(room_w)
+    d = Delivery(store_c, ratios, room_w, room_w, none, none, 3.0, 10.0)
+    u = case.given(15.0)
+    strong, weak = (charge.discharge(case, d, gain_w, u, 4.0) for gain_w in (390.0, 410.0))
+    assert 0.0 < strong.held_h < 1.0
+    assert weak.held_h == 0.0
+    assert strong.useful_h == pytest.approx(weak.useful_h, rel=0.03)
+    # By hand: dT/dt = room_w / (m c), so t = m c 19.5 / 400 ln(19.5 / 2.0).
+    by_hand = 150.0 * 4200.0 * 19.5 / 400.0 * math.log(19.5 / 2.0) / 3600.0
+    assert weak.useful_h == pytest.approx(by_hand, rel=0.02)
 
 
 def test_json_holds_all_of_it(sheet, base) -> None:

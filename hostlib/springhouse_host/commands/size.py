@@ -14,13 +14,14 @@ from ..screen import (
     check_writable,
     console,
     progress,
+    say,
     write_json,
 )
 
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from ..site import Variant
+    from ..site import Site, Variant
     from ..sizing import Sheet, Sizing
 
 DESCRIBED = {"low": "weakest", "mid": "middle", "high": "strongest"}
@@ -64,7 +65,7 @@ def size(
         from ..sheet.picture import draw_sheet
 
         draw_sheet(result, plot)
-    from ..sheet.asked import asked_rows, asked_tables
+    from ..sheet.asked import asked_remarks, asked_rows, asked_tables
     from ..units import show
 
     screen = console()
@@ -76,14 +77,14 @@ def size(
         (f"heat into the room in its {result.wanted_h:g} wanted hours", gain_rows(result)),
         (f"what it can do, room air of dew point {show(dew_c, '°C', us=us)}", can_rows(us)),
         ("running it", running_rows(us, currency)),
-        ("how long and how loud", asked_rows(us)),
+        ("how long and how loud", asked_rows(result, us)),
         ("what there is over what is needed", limit_rows(result)),
     ):
         screen.print(_table(title, rows, result))
     for table in asked_tables(result, us):
         screen.print(table)
-    for line in _remarks(result, us):
-        screen.print(line, markup=False)
+    for line in (*_remarks(loaded, result, us), *asked_remarks(loaded, result)):
+        say(screen, line)
     if explain:
         screen.print(_explained())
 
@@ -106,7 +107,7 @@ def _table(title: str, rows: Rows, result: "Sizing") -> "Table":
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column(title)
     for variant in result.sheets:
-        table.add_column(DESCRIBED[variant], justify="right")
+        table.add_column(DESCRIBED[variant], justify="right", no_wrap=True)
     for label, text in rows:
         table.add_row(label, *result.spread(text).values())
     return table
@@ -140,7 +141,7 @@ def can_rows(us: bool) -> Rows:
     def duty(i: int) -> Callable[["Sheet"], str]:
         def text(s: "Sheet") -> str:
             d = s.coil_duty[i]
-            return f"{d.sensible_w:.0f}+{d.latent_w:.0f} W, {show(d.store_c, '°C', us=us)}"
+            return f"{d.sensible_w:.0f}+{d.latent_w:.0f} W\nat {show(d.store_c, '°C', us=us)}"
 
         return text
 
@@ -156,7 +157,8 @@ def can_rows(us: bool) -> Rows:
         ("cold stored, ice included", lambda s: f"{s.cold_stored_kwh:.2f} kWh"),
         ("of that in ice", lambda s: f"{s.cold_in_ice_kwh:.2f} kWh"),
         ("a second store probe buys", lambda s: f"{s.second_probe_kwh:.2f} kWh"),
-        ("hours of discharge", lambda s: hours(s.discharge_h)),
+        ("one charge holds the room", lambda s: hours(s.held_h) if s.held_h else "never"),
+        ("one charge cools at all", lambda s: hours(s.useful_h)),
         ("store at the end of discharge", lambda s: show(s.discharge_end_c, "°C", us=us)),
         ("condensate a day", lambda s: show(s.condensate_l_day, "L", us=us, digits=2)),
         (
@@ -185,7 +187,8 @@ def running_rows(us: bool, currency: str) -> Rows:
         def text(s: "Sheet") -> str:
             c = getattr(s, name)
             verdict = "keeps up" if c.keeps_up else "battery only"
-            return f"{show(c.water_c, '°C', us=us)}, air {show(c.supply_c, '°C', us=us)}: {verdict}"
+            air = show(c.supply_c, "°C", us=us)
+            return f"{show(c.water_c, '°C', us=us)}\nair {air}\n{verdict}"
 
         return text
 
@@ -193,13 +196,8 @@ def running_rows(us: bool, currency: str) -> Rows:
         ("compressor, net of gains", lambda s: f"{s.at_work.net_w:.0f} W"),
         ("compressor input", lambda s: f"{s.at_work.input_w:.0f} W"),
         ("heat into its place while it runs", lambda s: f"{s.at_work.rejected_w:.0f} W"),
-        (
-            "place, charging / hottest hour",
-            lambda s: (
-                f"{show(s.at_work.place_mean_c, '°C', us=us)} / "
-                f"{show(s.at_work.place_hottest_c, '°C', us=us)}"
-            ),
-        ),
+        ("its place while charging", lambda s: show(s.at_work.place_mean_c, "°C", us=us)),
+        ("its place at the hottest hour", lambda s: show(s.at_work.place_hottest_c, "°C", us=us)),
         ("always on, mean summer day", steady("mean_day")),
         ("always on, design day", steady("worst_day")),
         ("run fraction, mean summer day", lambda s: f"{100.0 * s.mean_use.run_fraction:.0f} %"),
@@ -219,16 +217,13 @@ def limit_rows(result: "Sizing") -> Rows:
     return tuple((limit.name, one(limit.name)) for limit in result.sheets[reading].limits)
 
 
-def _remarks(result: "Sizing", us: bool) -> list[str]:
+def _remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
+    from ..sheet import advice
     from ..units import show
 
-    discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.discharge_h)
+    discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.held_h)
     pull_down: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.pull_down_h)
-    enough = [
-        DESCRIBED[v]
-        for v, h in discharge.items()
-        if h >= result.wanted_h and result.sheets[v].coil_share >= 1.0
-    ]
+    enough = [DESCRIBED[v] for v, h in discharge.items() if h >= result.wanted_h]
     refilled = [
         DESCRIBED[v] for v, h in pull_down.items() if h is not None and h <= result.charging_h
     ]
@@ -248,10 +243,17 @@ def _remarks(result: "Sizing", us: bool) -> list[str]:
         f"{result.charging_h:g} charging hours undo a whole discharge: {verdict(refilled)}",
         f"first limit: {first.name} ({first.ratio:.2f} of what is needed); to change: "
         f"{first.change}",
-        *result.standing,
+        *advice.standing(
+            site.file.place.is_cooled_room,
+            middle.at_work,
+            site.file.freezer.climate_class,
+            middle.mean_day,
+            middle.gain.mean_w,
+            us,
+        ),
         f"sweats at a dew point of {dew}: {', '.join(wet) if wet else 'nothing'}; "
         "insulate joints and pump without gaps, keep the coil over its tray",
-        *result.places,
+        *advice.places(site.plant(), us),
         "an estimate without a controller; springhouse prove runs the real one",
     ]
 

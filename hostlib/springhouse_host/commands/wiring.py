@@ -189,6 +189,7 @@ def _drives(words: Sequence[str], table: "tuple[Signal, ...]") -> dict[str, floa
 def _drawings(
     site: "Site", board: str, table: "tuple[Signal, ...]", bought: "Bought"
 ) -> dict[str, bytes]:
+    from ..site.words import protector
     from ..wiring import drawing, plumbing
     from ..wiring.bus import on_bus
     from ..wiring.parts import divider_ohm, probe_pull_up_ohm
@@ -205,7 +206,7 @@ def _drawings(
             divider_ohm(site, profile),
             on_bus(site, bought.wired),
         ),
-        "mains.svg": drawing.mains_blocks(),
+        "mains.svg": drawing.mains_blocks(site.file.freezer.mains_v, *protector(site.file)),
         "plumbing.svg": plumbing.sketch(site),
     }
 

@@ -4,6 +4,7 @@ from dataclasses import dataclass
 
 from springhouse_sim.plant.plant import Plant
 
+from ..units import show
 from .running import TRIP_C, Charging, Continuous, highest_c, lowest_c
 
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
@@ -87,29 +88,43 @@ def limits(
     return tuple(sorted(found, key=lambda limit: limit.ratio))
 
 
-def places(plant: Plant) -> list[str]:
+def places(plant: Plant, us: bool = False) -> list[str]:
     """Return where draw, return and probes belong, beside where they are."""
     store = plant.store
+
+    def height(metres: float) -> str:
+        return show(1000.0 * metres, "mm", us=True, digits=2) if us else f"{metres:.2f} m"
+
     surface_m = store.water_l / 1000.0 / store.area_m2
     return_m = (1.0 - RETURN_BELOW_SURFACE) * surface_m
     return [
-        f"draw: {DRAW_ABOVE_FLOOR_M:.2f} to {0.2 * surface_m:.2f} m above the floor, over sediment "
-        f"and under the cold (here {store.draw_m:.2f} m)",
-        f"return: near the surface, about {return_m:.2f} m, so that warm water stays on top "
-        f"(here {store.return_m:.2f} m of {surface_m:.2f} m)",
-        f"low probe: beside the draw, it says what the coil gets (here {store.probe_low_m:.2f} m); "
-        "below 4 °C it cannot see ice",
-        f"high probe: {0.8 * surface_m:.2f} to {0.95 * surface_m:.2f} m, at most "
-        f"{WALL_PROBE_MM:.0f} mm from the coldest wall, where ice starts "
-        f"(here {store.probe_high_m:.2f} m, {store.probe_high_wall_mm:.0f} mm)",
+        f"draw: {height(DRAW_ABOVE_FLOOR_M)} to {height(0.2 * surface_m)} above the floor, over "
+        f"sediment and under the cold (here {height(store.draw_m)})",
+        f"return: near the surface, about {height(return_m)}, so that warm water stays on top "
+        f"(here {height(store.return_m)} of {height(surface_m)})",
+        f"low probe: beside the draw, it says what the coil gets (here "
+        f"{height(store.probe_low_m)}); below {show(4.0, '°C', us=us)} it cannot see ice",
+        f"high probe: {height(0.8 * surface_m)} to {height(0.95 * surface_m)}, at most "
+        f"{show(WALL_PROBE_MM, 'mm', us=us, digits=2)} from the coldest wall, where ice starts "
+        f"(here {height(store.probe_high_m)}, "
+        f"{show(store.probe_high_wall_mm, 'mm', us=us, digits=2)})",
     ]
 
 
 def standing(
-    is_cooled_room: bool, at_work: Charging, climate_class: str, mean: Continuous, wanted_w: float
+    is_cooled_room: bool,
+    at_work: Charging,
+    climate_class: str,
+    mean: Continuous,
+    wanted_w: float,
+    us: bool = False,
 ) -> list[str]:
     """Return what is to be said about where the freezer stands."""
     found = []
+
+    def warmth(celsius: float) -> str:
+        return show(celsius, "°C", us=us)
+
     if is_cooled_room:
         found.append(
             f"the freezer stands in the room it is to cool: while it runs it heats that room with "
@@ -123,24 +138,25 @@ def standing(
     limit_c = highest_c(climate_class)
     verdict = "within" if at_work.class_margin_k(climate_class) >= 0.0 else "ABOVE"
     found.append(
-        f"its place reaches {at_work.place_hottest_c:.1f} °C at the hottest hour with the "
-        f"compressor on, {verdict} the {limit_c:g} °C of class {climate_class}"
+        f"its place reaches {warmth(at_work.place_hottest_c)} at the hottest hour with the "
+        f"compressor on, {verdict} the {warmth(limit_c)} of class {climate_class}"
     )
     if at_work.place_coldest_c < lowest_c(climate_class):
         found.append(
-            f"its place falls to {at_work.place_coldest_c:.1f} °C at the coldest hour of that day, "
-            f"BELOW the {lowest_c(climate_class):g} °C of class {climate_class}: its oil and "
-            "thermostat are not made for it"
+            f"its place falls to {warmth(at_work.place_coldest_c)} at the coldest hour of that "
+            f"day, BELOW the {warmth(lowest_c(climate_class))} of class {climate_class}: "
+            "its oil and thermostat are not made for it"
         )
     if at_work.winding_hottest_c > TRIP_C:
         found.append(
-            f"its motor would pass the {TRIP_C:g} °C at which its protector is taken to open "
-            f"({at_work.winding_hottest_c:.0f} °C): then it stands still for long"
+            f"its motor would pass the {warmth(TRIP_C)} at which its protector is taken to open "
+            f"({warmth(at_work.winding_hottest_c)}): then it stands still for long"
         )
     if mean.keeps_up:
         found.append(
-            f"on a mean summer day it could run continuously: water {mean.water_c:.1f} °C, supply "
-            f"air {mean.supply_c:.1f} °C, {mean.room_w:.0f} W against a mean of {mean.gain_w:.0f} W"
+            f"on a mean summer day it could run continuously: water {warmth(mean.water_c)}, "
+            f"supply air {warmth(mean.supply_c)}, {mean.room_w:.0f} W against a mean of "
+            f"{mean.gain_w:.0f} W"
         )
         if mean.room_w < wanted_w:
             found.append(
@@ -150,7 +166,7 @@ def standing(
     else:
         found.append(
             f"on a mean summer day it works only as a battery: running continuously it would end "
-            f"at {mean.water_c:.1f} °C water and take {mean.room_w:.0f} W of {mean.gain_w:.0f} W"
+            f"at {warmth(mean.water_c)} water and take {mean.room_w:.0f} W of {mean.gain_w:.0f} W"
         )
     if at_work.outside_envelope:
         found.append(

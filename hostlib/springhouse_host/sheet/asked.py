@@ -6,7 +6,18 @@ if TYPE_CHECKING:
     from rich.table import Table
 
     from ..commands.size import Rows
+    from ..site import Site
     from ..sizing import Sheet, Sizing
+
+BRINE_REMARKS = (
+    "heat carried by the same flow and what coil and film pass, both against water at 5 °C; a "
+    "pump also moves less of what is thicker",
+    "salt: steel in aerated salt water loses about 0.1 mm a year (Uhlig's Corrosion Handbook, from "
+    "memory), aluminium fins and copper joints pit sooner; glycol corrodes once its inhibitor is "
+    "spent",
+    "ice: water stops by itself at 0 °C and its ice is store; a brine goes below and the room's "
+    "moisture then freezes on the coil",
+)
 
 
 def days(value: float | None) -> str:
@@ -14,31 +25,56 @@ def days(value: float | None) -> str:
     return "does not warm so far" if value is None else f"{value:.1f} d"
 
 
-def asked_rows(us: bool) -> "Rows":
-    """Return hold time, power cut, sun, supply air and sound."""
+def asked_rows(result: "Sizing", us: bool) -> "Rows":
+    """Return hold time, power cut, supply air, and of panel and sound what is declared."""
     from ..units import show
 
     def power_cut(s: "Sheet") -> str:
         cut = s.power_cut
         if cut.battery_h is None:
             return "no battery"
-        return f"{cut.hours:.1f} h, then no {cut.first}"
+        return f"{cut.hours:.1f} h\nthen no {cut.first}"
 
     def db(value: float | None) -> str:
-        return "fan_db_a not given" if value is None else f"{value:.0f} dB(A)"
+        return "" if value is None else f"{value:.0f} dB(A)"
 
-    return (
+    sheet = next(iter(result.sheets.values()))
+    rows: Rows = (
         ("held, everything off, until of no use", lambda s: days(s.hold_days)),
         ("power cut, full store and battery", power_cut),
-        (
-            "sun carries pump, fans, board, design day",
-            lambda s: "no panel" if s.sun_h is None else f"{s.sun_h:.1f} h",
-        ),
         ("supply air at the end of discharge",
          lambda s: show(s.coil_duty[-1].air_off_c, "°C", us=us)),
-        ("fans at the listener, full", lambda s: db(s.sound_db)),
-        ("fans at the listener, quiet", lambda s: db(s.quiet_db)),
     )  # fmt: skip
+    if sheet.sun_h is not None:
+        sun = "sun carries pump, fans, board, design day"
+        rows += ((sun, lambda s: f"{s.sun_h or 0.0:.1f} h"),)
+    if sheet.sound_db is not None:
+        rows += (("fans at the listener, full", lambda s: db(s.sound_db)),
+                 ("fans at the listener, quiet", lambda s: db(s.quiet_db)))  # fmt: skip
+    return rows
+
+
+def hold_evidence(site: "Site") -> str:
+    """Return what the hold time rests on: a stand that was measured, a fit, or the label."""
+    cabinet = site.known["freezer.cabinet_ua_w_k"]
+    if cabinet.grade == "label":
+        return (
+            f"days held rest on a label, not on a measured stand: {cabinet.source}; "
+            "springhouse measure stand tells them"
+        )
+    how = "a measured stand" if cabinet.grade == "measured" else f"a {cabinet.grade} cabinet"
+    return (
+        f"days held rest on {how}: {cabinet.mid:.2g} W/K ({cabinet.low:.2g} to {cabinet.high:.2g})"
+    )
+
+
+def asked_remarks(site: "Site", result: "Sizing") -> list[str]:
+    """Return what stands behind hold time, brines and sound."""
+    sheet = next(iter(result.sheets.values()))
+    found = [hold_evidence(site), *BRINE_REMARKS]
+    if sheet.sound_db is None:
+        found.append("how loud: give coil.fan_db_a, dB(A) at 1 m of one fan's label")
+    return found
 
 
 def asked_tables(result: "Sizing", us: bool) -> "list[Table]":
@@ -52,7 +88,7 @@ def asked_tables(result: "Sizing", us: bool) -> "list[Table]":
     def table(*columns: str) -> Table:
         made = Table(box=box.SIMPLE_HEAD)
         for n, column in enumerate(columns):
-            made.add_column(column, justify="right" if n else "left")
+            made.add_column(column, justify="right" if n else "left", no_wrap=n > 0)
         return made
 
     sheet = result.sheets["mid" if "mid" in result.sheets else next(iter(result.sheets))]
@@ -63,14 +99,16 @@ def asked_tables(result: "Sizing", us: bool) -> "list[Table]":
         )
     fans = table("fans", "air", "room cooling", "fans draw")
     for f in sheet.fan_ways:
-        fans.add_row(f.way, f"{f.air_m3_h:.0f} m3/h", f"{f.room_w:.0f} W", f"{f.fan_w:.1f} W")
-    brine = table("why plain water", "freezes", "heat of a litre", "film in the coil", "viscosity")
+        fans.add_row(
+            f.way, show(f.air_m3_h, "m3/h", us=us), f"{f.room_w:.0f} W", f"{f.fan_w:.1f} W"
+        )
+    brine = table("why plain water", "freezes", "heat carried", "coil passes", "viscosity")
     for b in sheet.brines:
         brine.add_row(
             b.name,
             show(b.freezes_c, "°C", us=us),
             f"{100.0 * b.capacity_share:.0f} %",
-            f"{100.0 * b.film_share:.0f} %",
+            f"{100.0 * b.transfer_share:.0f} %",
             f"x {b.viscosity_share:.1f}",
         )
     lid = table("without lid and sheet", "water", "heat", "in 30 days")

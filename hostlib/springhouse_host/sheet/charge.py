@@ -18,10 +18,16 @@ J_KWH = 3.6e6
 class Discharge:
     """One charge spent on the mean gain of the wanted hours, without a pause."""
 
-    hours: float  # at most LONGEST_H
+    hours: float  # room held; where not even a full store covers the gain, as useful_h
+    useful_h: float  # until the store is of no use, pump at full duty once the room is not held
     end_c: float  # store temperature at which full delivery no longer covers the gain
     room_share: float  # of the gain that full delivery covers with a full store, at most 1
     condensate_kg: float  # within the wanted hours of one day
+
+    @property
+    def held_h(self) -> float:
+        """Hours that the room stays at its target; 0 where not even a full store covers it."""
+        return self.hours if self.room_share >= 1.0 else 0.0
 
 
 def litres_kg(litres: float) -> float:
@@ -74,11 +80,12 @@ def discharge(
     )
     store_c, humidity = case.deep_c, float(d.humidity[-1])
     hours = condensate_kg = 0.0
+    held: tuple[float, float, float] | None = None  # hours, store and condensate at its end
     full_w = _at(d, d.room_w, store_c, humidity)
     while hours < LONGEST_H and store_c < d.store_c[-1]:
         room_w = _at(d, d.room_w, store_c, humidity)
-        if room_w < gain_w <= full_w:
-            break
+        if held is None and room_w < gain_w <= full_w:
+            held = (hours, store_c, condensate_kg)
         duty = min(1.0, max(0.0, gain_w) / max(1.0, room_w))
         into_j = MARCH_S * duty * _at(d, d.water_w, store_c, humidity)
         into_j += MARCH_S * max(0.0, _at(d, d.standing_w, store_c, humidity))
@@ -92,4 +99,7 @@ def discharge(
             condensate_kg += MARCH_S * dew_kg_s
         hours += MARCH_S / 3600.0
     share = min(1.0, max(0.0, full_w) / max(1.0, gain_w))
-    return Discharge(hours, min(store_c, float(d.store_c[-1])), share, condensate_kg)
+    useful_h = hours
+    if held is not None:
+        hours, store_c, condensate_kg = held
+    return Discharge(hours, useful_h, min(store_c, float(d.store_c[-1])), share, condensate_kg)

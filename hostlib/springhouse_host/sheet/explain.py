@@ -41,6 +41,10 @@ FIGURES = (
            "low probe alone cannot see ice", "density of water, Kell 1975"),
     Figure("discharge_h", "hours of discharge", "cold spent on the mean gain, 5 min a step, the "
            "room's moisture following", ENERGY),
+    Figure("held_h", "one charge holds the room", "hours until full delivery no longer covers the "
+           "mean gain; 0 where it never does", ENERGY),
+    Figure("useful_h", "one charge cools at all", "the same, at full delivery from then on until "
+           "the store is of no use", ENERGY),
     Figure("discharge_end_c", "store at the end", "where full delivery no longer covers the gain",
            COIL),
     Figure("condensate_l_day", "condensate a day", "m_air (1 - BF) (W_room - W_surface) over the "
@@ -78,8 +82,8 @@ FIGURES = (
            "0.6", COIL),
     Figure("sound_db", "sound, full fans", "L + 10 log n - 20 log d", "energy sum, free field"),
     Figure("quiet_db", "sound, quiet fans", "the same + 50 log duty", "fan law, from memory"),
-    Figure("brines", "antifreeze and salt", "rho cp; Nu k / D", "CoolProp incompressibles, "
-           "Gnielinski"),
+    Figure("brines", "antifreeze and salt", "rho cp; Nu k / D; 1/(1/Ga + 1/Gw)",
+           "CoolProp incompressibles, Gnielinski"),
     Figure("open_lid", "lid off", "A (pw - pa) 0.089 / Y", "Carrier's equation, ASHRAE, from "
            "memory"),
     Figure("limits", "what limits first", "what there is over what is needed, least first",

@@ -10,7 +10,7 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.plant import hydraulics, moist_air, water
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
-from springhouse_sim.plant.coil import Coil
+from springhouse_sim.plant.coil import Coil, air_side_w_k, water_side_w_k
 from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
 from ..working_point import Array, Case
@@ -93,6 +93,7 @@ class Brine:
     freezes_c: float
     capacity_share: float  # heat of a litre and kelvin over that of water
     film_share: float  # film in the coil's tube over that of water
+    transfer_share: float  # conductance of the whole coil, its air side included, over that
     viscosity_share: float
 
 
@@ -130,7 +131,12 @@ def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float) -> flo
 
 
 def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
-    """Return what antifreeze or salt would cost in heat carried and heat let through."""
+    """Return what antifreeze or salt would cost in heat carried and heat let through.
+
+    Resistances of air side and water side in series, dry coil at its rated air.
+    """
+    air_k_w = 1.0 / air_side_w_k(case.p, case.plant.coil.rated_air_m3_h)
+    water_k_w = 1.0 / water_side_w_k(case.p, flow_l_min)
     loop, t_k = case.plant.loop, COLD_C + 273.15
     bore_m, flow = loop.coil_bore_mm / 1000.0, flow_l_min / loop.coil_circuits
     own_film = hydraulics.water_film_w_m2_k(flow, bore_m, COLD_C)
@@ -138,12 +144,14 @@ def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
     found = []
     for name, fluid in BRINES.items():
         rho, cp, mu, _, freezes_k = _brine(fluid, t_k)
+        film_share = film_w_m2_k(flow, bore_m, fluid, COLD_C) / own_film
         found.append(
             Brine(
                 name,
                 freezes_k - 273.15,
                 rho * cp / own_j,
-                film_w_m2_k(flow, bore_m, fluid, COLD_C) / own_film,
+                film_share,
+                (air_k_w + water_k_w) / (air_k_w + water_k_w / film_share),
                 mu / water.viscosity_pa_s(COLD_C),
             )
         )

@@ -76,15 +76,21 @@ def _gap(key: str, text: str) -> Gap:
 GROUND_FAULT_BELOW_V = 150.0  # mains of 100 to 127 V: North America, parts of Asia
 
 
-def trips(file: SiteFile) -> str:
-    """Return at what current the device that protects people trips.
+def protector(file: SiteFile) -> tuple[str, str]:
+    """Return the device that protects people on these mains, and at what current it trips.
 
     Ground-fault interrupters of class A trip at 4 to 6 mA (UL 943), residual-current devices for
     protection of people at 30 mA or less (IEC 61008); both from memory.
     """
     if file.freezer.mains_v < GROUND_FAULT_BELOW_V:
-        return "a ground-fault interrupter, 4 to 6 mA"
-    return "30 mA or less"
+        return "ground-fault interrupter", "4 to 6 mA"
+    return "residual-current device", "30 mA or less"
+
+
+def trips(file: SiteFile) -> str:
+    """Return at what current the device that protects people trips."""
+    name, current = protector(file)
+    return f"a {name}, {current}" if file.freezer.mains_v < GROUND_FAULT_BELOW_V else current
 
 
 def gaps(file: SiteFile) -> list[Gap]:

@@ -73,13 +73,16 @@ def schematic(
     return bytes(drawing.get_imagedata("svg"))
 
 
-def mains_blocks() -> bytes:
-    """Return the mains side as blocks, as SVG: it says what there is, not how to wire it."""
+def mains_blocks(mains_v: float, protector: str, trips: str) -> bytes:
+    """Return the mains side as blocks, as SVG: it says what there is, not how to wire it.
+
+    ``protector`` of people on these mains, which ``trips`` at a current.
+    """
     import schemdraw.elements as e
 
     drawing = _blank()
     blocks = (
-        "socket outlet on its\nresidual-current device",
+        f"socket outlet, {mains_v:g} V, on its\n{protector},\n{trips}",
         "fuse to the\nflexible cord's size",
         "independent freeze cut-out,\nits sensor in the water at the wall",
         "relay, motor rated,\ncontact only",
@@ -166,7 +169,9 @@ def _ground(drawing: "schemdraw.Drawing", x: float, y: float) -> None:
 def _word(drawing: "schemdraw.Drawing", x: float, y: float, text: str, halign: Align) -> None:
     import schemdraw.elements as e
 
-    drawing.add(e.Label().at((x, y)).label(text, "center", halign=halign, fontsize=FONT))
+    # schemdraw gives an element without extent a box of 0.1 to the right and above
+    label = e.Label().theta(0).at((x - 0.1, y - 0.18))
+    drawing.add(label.label(text, "center", halign=halign, valign="center", ofst=0, fontsize=FONT))
 
 
 def _pulled_up(
@@ -335,7 +340,7 @@ def _fan(drawing: "schemdraw.Drawing", y: float, plus: str) -> None:
     _ground(drawing, out[0], line - 1.5)
     _two_ended(drawing, e.Inductor2(), (out[0], line), (out[0] + 2.0, line), "100 µH")
     _two_ended(
-        drawing, e.Capacitor(), (out[0] + 2.0, line), (out[0] + 2.0, line - 1.5), "470 µF", "bottom"
+        drawing, e.Capacitor(), (out[0] + 2.0, line), (out[0] + 2.0, line - 1.5), "470 µF", "top"
     )
     _ground(drawing, out[0] + 2.0, line - 1.5)
     _line(drawing, (out[0] + 2.0, line), (out[0] + 3.6, line))
