@@ -83,7 +83,7 @@ def size(
         screen.print(_table(title, rows, result))
     for table in asked_tables(result, us):
         screen.print(table)
-    for line in (*_remarks(loaded, result, us), *asked_remarks(loaded, result)):
+    for line in (*_remarks(loaded, result, us), *asked_remarks(loaded, result, us)):
         say(screen, line)
     if explain:
         screen.print(_explained())

@@ -9,16 +9,6 @@ if TYPE_CHECKING:
     from ..site import Site
     from ..sizing import Sheet, Sizing
 
-BRINE_REMARKS = (
-    "heat carried by the same flow and what coil and film pass, both against water at 5 °C; a "
-    "pump also moves less of what is thicker",
-    "salt: steel in aerated salt water loses about 0.1 mm a year (Uhlig's Corrosion Handbook, from "
-    "memory), aluminium fins and copper joints pit sooner; glycol corrodes once its inhibitor is "
-    "spent",
-    "ice: water stops by itself at 0 °C and its ice is store; a brine goes below and the room's "
-    "moisture then freezes on the coil",
-)
-
 
 def days(value: float | None) -> str:
     """Return days, or words where there are none."""
@@ -68,10 +58,26 @@ def hold_evidence(site: "Site") -> str:
     )
 
 
-def asked_remarks(site: "Site", result: "Sizing") -> list[str]:
+def brine_remarks(us: bool) -> tuple[str, str, str]:
+    """Return what antifreeze and salt do besides."""
+    from ..units import show
+    from .parts_asked import COLD_C
+
+    return (
+        f"heat carried by the same flow and what coil and film pass, both against water at "
+        f"{show(COLD_C, '°C', us=us)}; a pump also moves less of what is thicker",
+        "salt: steel in aerated salt water loses about 0.1 mm a year (Uhlig's Corrosion Handbook, "
+        "from memory), aluminium fins and copper joints pit sooner; glycol corrodes once its "
+        "inhibitor is spent",
+        f"ice: water stops by itself at {show(0.0, '°C', us=us)} and its ice is store; a brine "
+        "goes below and the room's moisture then freezes on the coil",
+    )
+
+
+def asked_remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
     """Return what stands behind hold time, brines and sound."""
     sheet = next(iter(result.sheets.values()))
-    found = [hold_evidence(site), *BRINE_REMARKS]
+    found = [hold_evidence(site), *brine_remarks(us)]
     if sheet.sound_db is None:
         found.append("how loud: give coil.fan_db_a, dB(A) at 1 m of one fan's label")
     return found
