@@ -100,6 +100,11 @@ def flow_ml_min(sense: IntRecord, true_l_min: float) -> int:
     return flow * sense[E.FLOW_GAIN_PM] // 1000
 
 
+def battery_mv(volts: float) -> int:
+    """Return the reading of the battery voltage."""
+    return math.floor(volts * 1000.0 + 0.5)
+
+
 def held(forced: int, good: bool) -> int:
     """Return a two-valued input, honest or forced."""
     if forced == E.FORCED_BAD:
@@ -142,7 +147,7 @@ def read(
     readings[R.FLOW_ML_MIN] = flow_ml_min(sense, x[X.FLOW_L_MIN])
     rpm = 0.0 if sense[E.TACH_DEAD] else u[U.FAN_DUTY] * u[U.FAN_FACTOR] * t[Y.POWERED]
     readings[R.FAN_RPM] = int(rpm * sense[E.FAN_FULL_RPM])
-    readings[R.BATTERY_MV] = math.floor(t[Y.BATTERY_V] * 1000.0 + 0.5)
+    readings[R.BATTERY_MV] = battery_mv(t[Y.BATTERY_V])
     readings[R.MAINS_OK] = held(sense[E.MAINS], u[U.MAINS] > 0.5)
     readings[R.TRAY_OK] = held(sense[E.TRAY], t[Y.FLOAT_OPEN] < 0.5)
     readings[R.LEVEL_OK] = held(sense[E.LEVEL], t[Y.LEVEL_M] * 1000.0 >= sense[E.LEVEL_LOW_MM])

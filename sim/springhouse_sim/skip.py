@@ -252,14 +252,14 @@ def first_wake(
 ) -> int:
     """Return the first tick from ``first`` to ``last`` to step the controller at, else NEVER."""
     own, _, watch, flags, _, _ = skip
-    p, settings, readings = tank[2], board[1], board[2]
+    u, p, settings, readings = tank[1], tank[2], board[1], board[2]
     if own[WAKE] <= first:
         return first if first <= last else skip_scan.NEVER
     end = min(last, own[WAKE] - 1)
     asleep = own[WAKE] < skip_scan.NEVER
-    if asleep and skip_scan.arm(curve, p, settings, sense, watch, flags, first, last):
+    if asleep and skip_scan.arm(curve, u, p, settings, sense, watch, flags, first, last):
         for tick in range(first, end + 1):
-            if skip_scan.outside(curve, p, sense, readings, watch, flags, tick):
+            if skip_scan.outside(curve, u, p, sense, readings, watch, flags, tick):
                 return tick
     return own[WAKE] if own[WAKE] <= last else skip_scan.NEVER
 

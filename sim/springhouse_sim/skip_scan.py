@@ -16,14 +16,14 @@ from springhouse import timekeeping as T
 
 from springhouse_sim import sense as E
 from springhouse_sim import sensing
-from springhouse_sim.plant import param
+from springhouse_sim.plant import electricity, param
 from springhouse_sim.plant import state as X
 from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.skip_dense import TICK_MS, hull, share_at, value
 
 # What is looked at tick by tick: the five probes, then these.
-FLOW, TRAY, FLOOR, CUT_OUT, BLOCK = range(R.PROBES, R.PROBES + 5)  # BLOCK: every tick is stepped
-FLAGS = R.PROBES + 5
+FLOW, TRAY, FLOOR, CUT_OUT, VOLTS, BLOCK = range(R.PROBES, R.PROBES + 6)  # BLOCK: every tick
+FLAGS = R.PROBES + 6
 NEVER = 1 << 40
 HALF_COUNT_MK = 32  # rounded up
 LONGEST_SLEEP = 600  # ticks; the observer is to see a scan at least so often
@@ -118,18 +118,28 @@ def _cut_out(curve: FloatRecord, sense: IntRecord) -> bool:
     return bool(low * 1000.0 <= sense[E.CUT_OUT_OPENS_MC])
 
 
-def _block(curve: FloatRecord, p: FloatRecord, sense: IntRecord, watch: IntRecord) -> bool:
-    """Whether level or battery voltage, which have no simple bound, may decide."""
-    low, high = hull(curve, X.STORE_KG)
-    if _level(p, sense, low, high):
+def _battery_mv(u: FloatRecord, p: FloatRecord, cut: float, wh: float, charged_wh: float) -> int:
+    """Return the voltage shown at an energy, with the current of another (the same, if exact)."""
+    load = electricity.load_w(u, p)
+    into_w = electricity.stored_w(u, p, charged_wh, cut, load)
+    return sensing.battery_mv(electricity.terminal_v(p, wh, cut, into_w))
+
+
+def _volts(curve: FloatRecord, u: FloatRecord, p: FloatRecord, watch: IntRecord) -> bool:
+    """Voltage rises with energy, charging current falls with it; the load is that of the step."""
+    least, most = watch[2 * R.BATTERY_MV], watch[2 * R.BATTERY_MV + 1]
+    if least <= -H.FAR and most >= H.FAR:
+        return False
+    low_wh, high_wh = hull(curve, X.BATTERY_WH)
+    cut = curve[X.BATTERY_CUT]
+    if _battery_mv(u, p, cut, low_wh, high_wh) < least:
         return True
-    slot = 2 * R.BATTERY_MV
-    watched = watch[slot] > -H.FAR or watch[slot + 1] < H.FAR
-    return bool(p[param.BATTERY_KIND] > 0.5 and watched)
+    return bool(_battery_mv(u, p, cut, high_wh, low_wh) > most)
 
 
 def arm(
     curve: FloatRecord,
+    u: FloatRecord,
     p: FloatRecord,
     settings: IntRecord,
     sense: IntRecord,
@@ -146,7 +156,9 @@ def arm(
     flags[TRAY] = 1 if _tray(curve, p, sense) else 0
     flags[FLOOR] = 1 if _floor(curve, sense) else 0
     flags[CUT_OUT] = 1 if _cut_out(curve, sense) else 0
-    flags[BLOCK] = 1 if _block(curve, p, sense, watch) else 0
+    flags[VOLTS] = 1 if _volts(curve, u, p, watch) else 0
+    low_kg, high_kg = hull(curve, X.STORE_KG)
+    flags[BLOCK] = 1 if _level(p, sense, low_kg, high_kg) else 0
     found = 0
     for flag in range(FLAGS):
         found += flags[flag]
@@ -170,6 +182,7 @@ def _probe_outside(
 
 def outside(
     curve: FloatRecord,
+    u: FloatRecord,
     p: FloatRecord,
     sense: IntRecord,
     readings: IntRecord,
@@ -187,6 +200,11 @@ def outside(
     if flags[FLOW]:
         shown = sensing.flow_ml_min(sense, value(curve, X.FLOW_L_MIN, share))
         if shown < watch[2 * R.FLOW_ML_MIN] or shown > watch[2 * R.FLOW_ML_MIN + 1]:
+            return True
+    if flags[VOLTS]:
+        wh = value(curve, X.BATTERY_WH, share)
+        mv = _battery_mv(u, p, curve[X.BATTERY_CUT], wh, wh)
+        if mv < watch[2 * R.BATTERY_MV] or mv > watch[2 * R.BATTERY_MV + 1]:
             return True
     return _contact_outside(curve, p, sense, readings, flags, share)
 

@@ -103,6 +103,16 @@ def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
     assert trace.counts[G.BOOTS] == 2
 
 
+def test_on_battery_the_quiet_ticks_are_skipped() -> None:
+    """Six hours without mains wake the controller hardly more often than with it."""
+    scans = []
+    for outage in ((), (Outage(3600, 21_600),)):
+        run = bench(*outage, pace=Pace.SKIP, compile_ticks=True, start=AFTERNOON)
+        run.run(0.35)
+        scans.append(int(run.skip[0][skip.SCANS]))
+    assert scans[1] < scans[0] + 600
+
+
 def test_a_battery_lasts_as_long_as_with_fixed_steps() -> None:
     """40 min, the last half hour under so little load that a mWh is seconds; to 2 s."""
     house = replace(plant(), battery=Battery(kind="lifepo4", usable_wh=2.0, charger_w=40.0))

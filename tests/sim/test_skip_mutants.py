@@ -169,8 +169,8 @@ def test_a_wrong_text_is_caught(
     assert skipped(story) != oracle(story)
 
 
-@pytest.mark.parametrize("lost", ["_tray", "_flow"])
+@pytest.mark.parametrize("lost", ["_tray", "_flow", "_volts"])
 def test_a_lost_watch_is_caught(lost: str, monkeypatch: pytest.MonkeyPatch) -> None:
-    story = {"_tray": "tray", "_flow": "dry"}[lost]
+    story = {"_tray": "tray", "_flow": "dry", "_volts": "outage"}[lost]
     monkeypatch.setattr(skip_scan, lost, lambda *_: False)
     assert skipped(story) != oracle(story)

@@ -25,6 +25,40 @@ def supplied(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float
     return 1.0
 
 
+def charged_w(p: NDArray[np.float64], wh: float) -> float:
+    """Return what the charger gives [W] at an energy in the battery; less when nearly full."""
+    missing_wh = p[P.BATTERY_USABLE_WH] - wh
+    taper_wh = max(1e-3, CHARGE_TAPER * p[P.BATTERY_USABLE_WH])
+    return float(p[P.CHARGER_W] * min(1.0, max(0.0, missing_wh / taper_wh)))
+
+
+def load_w(u: NDArray[np.float64], p: NDArray[np.float64]) -> float:
+    """Return what pump, fans and board take [W] while they have a supply."""
+    return loop.pump_w(p, u[U.PUMP_DUTY]) + coil.fan_w(p, u[U.FAN_DUTY]) + float(p[P.BOARD_W])
+
+
+def stored_w(
+    u: NDArray[np.float64], p: NDArray[np.float64], wh: float, cut: float, load: float
+) -> float:
+    """Return what goes into the battery [W], negative while it carries the load."""
+    if u[U.MAINS] > 0.5:
+        return charged_w(p, wh) * float(p[P.CHARGE_EFFICIENCY])
+    if p[P.BATTERY_KIND] < 0.5 or cut > 0.5:
+        return 0.0
+    return -battery.drain_w(
+        load / p[P.DISCHARGE_EFFICIENCY], p[P.BATTERY_RATED_W], p[P.BATTERY_PEUKERT]
+    )
+
+
+def terminal_v(p: NDArray[np.float64], wh: float, cut: float, into_w: float) -> float:
+    """Return the voltage at the battery's terminals; it rises with energy and with ``into_w``."""
+    fraction = wh / max(1e-3, p[P.BATTERY_USABLE_WH])
+    volts = p[P.BATTERY_NOMINAL_V] * battery.open_circuit_ratio(p[P.BATTERY_KIND], fraction)
+    if p[P.BATTERY_KIND] < 0.5 or cut > 0.5:
+        volts = 0.0
+    return float(max(0.0, volts + into_w / p[P.BATTERY_NOMINAL_V] * p[P.BATTERY_OHM]))
+
+
 def power(
     x: NDArray[np.float64],
     u: NDArray[np.float64],
@@ -37,23 +71,15 @@ def power(
     pump_w = on * loop.pump_w(p, u[U.PUMP_DUTY])
     fan_w = on * coil.fan_w(p, u[U.FAN_DUTY])
     board_w = on * p[P.BOARD_W]
-    load_w = pump_w + fan_w + board_w
+    used_w = pump_w + fan_w + board_w
+    into_w = stored_w(u, p, x[X.BATTERY_WH], x[X.BATTERY_CUT], used_w)
     mains_w = 0.0
-    stored_w = 0.0
     if u[U.MAINS] > 0.5:
-        missing_wh = p[P.BATTERY_USABLE_WH] - x[X.BATTERY_WH]
-        taper_wh = max(1e-3, CHARGE_TAPER * p[P.BATTERY_USABLE_WH])
-        charge_w = p[P.CHARGER_W] * min(1.0, max(0.0, missing_wh / taper_wh))
-        stored_w = charge_w * p[P.CHARGE_EFFICIENCY]
-        mains_w = (load_w + charge_w) / p[P.SUPPLY_EFFICIENCY]
-    elif on > 0.5:
-        stored_w = -battery.drain_w(
-            load_w / p[P.DISCHARGE_EFFICIENCY], p[P.BATTERY_RATED_W], p[P.BATTERY_PEUKERT]
-        )
-        if load_w < p[P.BATTERY_MIN_LOAD_W]:
-            dx[X.BATTERY_LOW_LOAD_S] = 1.0
-    lost_w = mains_w - load_w - stored_w
-    dx[X.BATTERY_WH] = stored_w / 3600.0
+        mains_w = (used_w + charged_w(p, x[X.BATTERY_WH])) / p[P.SUPPLY_EFFICIENCY]
+    elif on > 0.5 and used_w < p[P.BATTERY_MIN_LOAD_W]:
+        dx[X.BATTERY_LOW_LOAD_S] = 1.0
+    lost_w = mains_w - used_w - into_w
+    dx[X.BATTERY_WH] = into_w / 3600.0
     dx[X.BATTERY_LOSS_J] = lost_w
     dx[X.MAINS_J] = mains_w
     dx[X.PUMP_J] = pump_w
@@ -63,11 +89,7 @@ def power(
     t[T.PUMP_W] = pump_w
     t[T.FAN_W] = fan_w
     t[T.MAINS_W] = mains_w
-    fraction = x[X.BATTERY_WH] / max(1e-3, p[P.BATTERY_USABLE_WH])
-    volts = p[P.BATTERY_NOMINAL_V] * battery.open_circuit_ratio(p[P.BATTERY_KIND], fraction)
-    if p[P.BATTERY_KIND] < 0.5 or x[X.BATTERY_CUT] > 0.5:
-        volts = 0.0
-    t[T.BATTERY_V] = max(0.0, volts + stored_w / p[P.BATTERY_NOMINAL_V] * p[P.BATTERY_OHM])
+    t[T.BATTERY_V] = terminal_v(p, x[X.BATTERY_WH], x[X.BATTERY_CUT], into_w)
 
 
 def switch_battery(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float64]) -> None:
@@ -81,7 +103,6 @@ def switch_battery(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np
             x[X.BATTERY_CUT] = 1.0
         if x[X.MAINS_WAS_ON] > 0.5 and p[P.BATTERY_DROPS_ON_CHANGEOVER] > 0.5:
             x[X.BATTERY_CUT] = 1.0
-        load_w = loop.pump_w(p, u[U.PUMP_DUTY]) + coil.fan_w(p, u[U.FAN_DUTY]) + p[P.BOARD_W]
-        if load_w >= p[P.BATTERY_MIN_LOAD_W]:
+        if load_w(u, p) >= p[P.BATTERY_MIN_LOAD_W]:
             x[X.BATTERY_LOW_LOAD_S] = 0.0
     x[X.MAINS_WAS_ON] = 1.0 if mains else 0.0
