@@ -104,13 +104,13 @@ def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
 
 
 def test_on_battery_the_quiet_ticks_are_skipped() -> None:
-    """Six hours without mains wake the controller hardly more often than with it."""
-    scans = []
-    for outage in ((), (Outage(3600, 21_600),)):
-        run = bench(*outage, pace=Pace.SKIP, compile_ticks=True, start=AFTERNOON)
-        run.run(0.35)
-        scans.append(int(run.skip[0][skip.SCANS]))
-    assert scans[1] < scans[0] + 600
+    """Six hours without mains: 21,600 ticks, of which less than a tenth wake the controller.
+
+    Most of those are two probes that dither about the difference that is judged.
+    """
+    run = bench(Outage(3600, 21_600), pace=Pace.SKIP, compile_ticks=True, start=AFTERNOON)
+    run.run(0.35)
+    assert int(run.skip[0][skip.SCANS]) < 2160
 
 
 def test_a_battery_lasts_as_long_as_with_fixed_steps() -> None:
