@@ -35,6 +35,7 @@ from springhouse_host.proof import firmware_alone, invariants
 
 ROOT = Path(__file__).parents[2]
 BUGS = tomllib.loads((Path(__file__).parent / "induction_bugs.toml").read_text(encoding="utf-8"))
+ADVERSARY = tomllib.loads((ROOT / "tests/sim/planted_bugs.toml").read_text(encoding="utf-8"))
 
 
 class Translated:
@@ -170,9 +171,14 @@ def judge(tmp_path: Path, bug: dict[str, Any]) -> list[dict[str, Any]]:
 
 def bugs() -> list[Any]:
     """Each planted bug; those that take the solver longer run with the slow tests."""
+    by_story = {b["story"]: b for b in ADVERSARY["bug"]}
+    known = [
+        {**by_story[story], "only": topic, "parts": ["lemma" if topic == "expire" else "step"]}
+        for story, topic in BUGS["adversary"].items()
+    ]
     return [
         pytest.param(b, id=b["story"], marks=[] if b.get("fast") else [pytest.mark.slow])
-        for b in BUGS["bug"]
+        for b in (*BUGS["bug"], *known)
     ]
 
 

@@ -17,7 +17,11 @@ def main() -> int:
     """Run from a shell."""
     parser = argparse.ArgumentParser(prog="python -m springhouse_host.induction")
     parser.add_argument("parts", nargs="*", metavar="PART", help=", ".join(PARTS))
-    parser.add_argument("--only", default="", help="queries with this text in their name")
+    parser.add_argument(
+        "--only",
+        default="",
+        help="queries of this topic (INV-04, starts, ...), or with this text in their name",
+    )
     parser.add_argument("--json", action="store_true", help="one JSON object a line")
     asked = parser.parse_args()
     failed, begin = 0, time.process_time()

@@ -10,6 +10,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
 
+from springhouse_host.induction import limits
 from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
@@ -86,7 +87,7 @@ class View:
 
 def trusted(t: Terms, memory: list[Any], i: int) -> Truth:
     """Whether a probe is trusted: enough good frames, and a store probe not stuck."""
-    seen = t.equal(memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
+    seen = t.equal(memory[M.STORE_LOW_GOOD + i], limits.TRUST_FRAMES)
     if i > P.HIGH:
         return seen
     return t.both(seen, t.no(t.equal(memory[M.STORE_LOW_STUCK_T + i], T.DUE)))

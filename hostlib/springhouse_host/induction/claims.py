@@ -17,10 +17,10 @@ from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
 
-from springhouse_host.induction import claims_room, claims_store
+from springhouse_host.induction import claims_room, claims_store, limits
 from springhouse_host.induction.claim import DELIVERY, MOTORS, Claim, View
 from springhouse_host.induction.ghosts import Ghosts
-from springhouse_host.induction.scene import SPACING_MS, WORDS, Scene
+from springhouse_host.induction.scene import WORDS, Scene
 
 
 def claims(scene: Scene, before: Ghosts, after: Ghosts) -> Iterator[Claim]:
@@ -42,9 +42,9 @@ def _probes(scene: Scene, v: View) -> Iterator[Claim]:
             t.at_most(P.LOWEST_MC[i], raw),
             t.at_most(raw, P.HIGHEST_MC[i]),
         )
-        young = t.at_most(scene.ages_ms[i], P.AGE_MS)
+        young = t.at_most(scene.ages_ms[i], limits.AGE_MS)
         yield Claim(
-            f"probe {i} is trusted only if fitted and its frame is at most {P.AGE_MS} ms old",
+            f"probe {i} is trusted only if fitted and its frame is at most {limits.AGE_MS} ms old",
             3,
             t.implies(v.trusted(i), t.both(scene.fitted(F.STORE_LOW << i), young)),
         )
@@ -54,9 +54,9 @@ def _probes(scene: Scene, v: View) -> Iterator[Claim]:
             t.implies(scene.has(v.memory[M.VALID], 1 << i), believable),
         )
         yield Claim(
-            f"probe {i}: an older value stands in for {P.BAD_MS} ms at most",
+            f"probe {i}: an older value stands in for {limits.BAD_MS} ms at most",
             3,
-            t.implies(v.trusted(i), t.less(v.ghosts[f"bad_{i}"], P.BAD_MS)),
+            t.implies(v.trusted(i), t.less(v.ghosts[f"bad_{i}"], limits.BAD_MS)),
         )
 
 
@@ -87,9 +87,9 @@ def _starts(scene: Scene, v: View) -> Iterator[Claim]:
         t.both(*(t.no(t.both(a, b)) for a, b in combinations(starts, 2))),
     )
     yield Claim(
-        f"a motor starts {SPACING_MS} ms after the last at the earliest",
+        f"a motor starts {limits.SPACING_MS} ms after the last at the earliest",
         15,
-        t.implies(t.either(*starts), t.at_most(SPACING_MS, v.ghosts["motor_then"])),
+        t.implies(t.either(*starts), t.at_most(limits.SPACING_MS, v.ghosts["motor_then"])),
     )
 
 

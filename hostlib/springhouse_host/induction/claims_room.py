@@ -3,8 +3,6 @@
 from collections.abc import Iterator
 
 from springhouse import condition as C
-from springhouse import conditions as Q
-from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import output as O
@@ -12,10 +10,11 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 
+from springhouse_host.induction import limits
 from springhouse_host.induction.claim import DELIVERY, Claim, View, measured, surely
 from springhouse_host.induction.ghosts import Ghosts
 from springhouse_host.induction.hypothesis import most_dry_ms
-from springhouse_host.induction.scene import DAY_MS, Scene
+from springhouse_host.induction.scene import Scene
 
 # What may end a delivery before its least time: guards, the plan, the owner, a blind controller.
 _ENDS = C.ROOM_LOCK | C.TRAY | C.DRY | C.COIL | C.BAR_ROOM | C.SPELL | C.PURGE_ASKED
@@ -49,11 +48,11 @@ def _flow(scene: Scene, v: View) -> Iterator[Claim]:
             t.at_most(v.ms(S.SPELL_OFF_S), g["spell_off_then"]),
         ),
     )
-    few = t.at_most(g["dry_runs"], len(E.DRY_WAIT_MS))
+    few = t.at_most(g["dry_runs"], limits.DRY_RUNS)
     yield Claim(
         "after the fourth dry run of a day no pump",
         10,
-        t.either(t.at_most(DAY_MS, g["dry_run"]), few, t.no(pumping)),
+        t.either(t.at_most(limits.DAY_MS, g["dry_run"]), few, t.no(pumping)),
     )
 
 
@@ -77,7 +76,7 @@ def _coil(scene: Scene, v: View) -> Iterator[Claim]:
     yield Claim(
         "pump with plain water only if the air at the coil is above 3 °C",
         13,
-        t.implies(t.both(pumping, plain, air_seen), t.at_most(Q.WATER_AIR_MC, air)),
+        t.implies(t.both(pumping, plain, air_seen), t.at_most(limits.WATER_AIR_MC, air)),
     )
     inlet = t.both(scene.was_on(O.PUMP), v.trusted(P.COIL_IN))
     low, high = v.trusted(P.LOW), v.trusted(P.HIGH)
@@ -88,7 +87,7 @@ def _coil(scene: Scene, v: View) -> Iterator[Claim]:
     ):
         error = s[S.STORE_LOW_ERR_MK + i]
         least = t.choose(
-            plain, t.subtract(Q.WATER_ICE_MC, error), t.add(s[S.BRINE_LIMIT_MC], error)
+            plain, t.subtract(limits.WATER_ICE_MC, error), t.add(s[S.BRINE_LIMIT_MC], error)
         )
         yield Claim(
             f"pump only if the water, by probe {i}, does not threaten the coil",

@@ -4,7 +4,6 @@ from collections.abc import Iterator
 from typing import Any
 
 from springhouse import conditions as Q
-from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import memory as M
@@ -14,11 +13,11 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
-from springhouse import vouching as V
 from springhouse import week as N
 
+from springhouse_host.induction import limits
 from springhouse_host.induction.claim import STARTS, Claim, View, larger, measured, surely
-from springhouse_host.induction.scene import HOUR_MS, Scene
+from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
 
@@ -61,7 +60,7 @@ def _vouched(scene: Scene, v: View) -> Iterator[Claim]:
     below = t.either(*(t.at_most(surely(scene, i), floor) for i in (P.LOW, P.HIGH)))
     gap = t.subtract(measured(scene, P.HIGH), measured(scene, P.LOW))
     errors = t.add(s[S.STORE_LOW_ERR_MK], s[S.STORE_HIGH_ERR_MK])
-    warm_top = t.less(t.add(errors, V.MIXED_MK), gap)
+    warm_top = t.less(t.add(errors, limits.MIXED_MK), gap)
     yield Claim(
         "compressor below the floor only if both probes agreed above it, or under a warm top",
         29,
@@ -77,9 +76,9 @@ def _vouched(scene: Scene, v: View) -> Iterator[Claim]:
 
 def _relay(scene: Scene, v: View) -> Iterator[Claim]:
     t, g = v.t, v.ghosts
-    live = t.both(g["live_before"], t.at_most(E.LIVE_MS, g["live"]))
+    live = t.both(g["live_before"], t.at_most(limits.LIVE_MS, g["live"]))
     yield Claim(
-        f"a freezer live for {E.LIVE_MS} ms while switched off is latched",
+        f"a freezer live for {limits.LIVE_MS} ms while switched off is latched",
         30,
         t.implies(live, v.latched(L.WELDED)),
     )
@@ -146,7 +145,7 @@ def _starts(scene: Scene, v: View) -> Iterator[Claim]:
             "compressor starts only with a free place in the ring", 7, t.implies(starts, free), True
         )
     for n in range(STARTS):
-        an_hour_ago = t.at_most(HOUR_MS, v.ghosts[f"start_{n}_then"])
+        an_hour_ago = t.at_most(limits.HOUR_MS, v.ghosts[f"start_{n}_then"])
         yield Claim(
             f"with a limit of {n + 1}, the start so many before is an hour ago",
             7,
@@ -162,7 +161,7 @@ def _no_mains(scene: Scene) -> Truth:
 def _mains(scene: Scene, v: View) -> Iterator[Claim]:
     t, running = v.t, scene.on(O.COMPRESSOR)
     yield Claim("no mains, no compressor", 16, t.implies(_no_mains(scene), t.no(running)))
-    a_minute = t.at_most(60_000, v.ghosts["power_then"])
+    a_minute = t.at_most(limits.MAINS_MS, v.ghosts["power_then"])
     yield Claim(
         "compressor only when mains was good for a minute",
         16,

@@ -6,7 +6,6 @@ it stood in this scan before the scan's own event set it back.
 
 from typing import Any
 
-from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import mode as W
@@ -15,16 +14,16 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
-from springhouse import vouching as V
 
+from springhouse_host.induction import limits
 from springhouse_host.induction.claim import STARTS, measured, trusted
-from springhouse_host.induction.scene import DAY_MS, LONG_AGO_MS, WORDS, Scene
+from springhouse_host.induction.scene import LONG_AGO_MS, WORDS, Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
 
 Ghosts = dict[str, Any]
 LONGEST_MODE_MS = max(W.LIMIT_MIN) * 60000
-MOST_DRY_RUNS = E.COUNT_MOST + 1  # counted no further
+MOST_DRY_RUNS = limits.DRY_RUNS + 2  # counted no further
 
 CLOCKS = (
     "off",  # since the compressor stopped, or power came
@@ -159,9 +158,9 @@ class _Hands:
         chilled = t.both(scene.was_on(O.COMPRESSOR), t.no(scene.was_on(O.PUMP)))
         errors = t.add(scene.settings[S.STORE_LOW_ERR_MK], scene.settings[S.STORE_HIGH_ERR_MK])
         floor = t.add(scene.settings[S.FLOOR_MC], scene.settings[S.STORE_LOW_ERR_MK])
-        gap, most = t.subtract(high, low), t.add(errors, V.MIXED_MK)
+        gap, most = t.subtract(high, low), t.add(errors, limits.MIXED_MK)
         near = t.both(t.at_most(gap, most), t.at_most(t.subtract(0, most), gap))
-        judged = t.both(chilled, t.at_most(t.add(floor, V.JUDGED_ABOVE_MK), low))
+        judged = t.both(chilled, t.at_most(t.add(floor, limits.JUDGED_ABOVE_MK), low))
         both = t.both(*(trusted(t, scene.after, i) for i in (P.LOW, P.HIGH)))
         self.new["agreed"] = t.both(both, t.choose(judged, near, self.old["agreed"]))
 
@@ -186,7 +185,7 @@ class _Hands:
         count = scene.after[M.DRY_COUNT]
         more = t.no(t.equal(scene.before[M.DRY_COUNT], count))
         ran_dry = t.both(scene.was_on(O.PUMP), more, t.no(scene.pressed), t.less(0, count))
-        forgotten = t.either(scene.pressed, t.at_most(DAY_MS, self.older("dry_run")))
+        forgotten = t.either(scene.pressed, t.at_most(limits.DAY_MS, self.older("dry_run")))
         runs = t.choose(forgotten, 0, old["dry_runs"])
         one_more = t.choose(t.less(runs, MOST_DRY_RUNS), t.add(runs, 1), MOST_DRY_RUNS)
         self.new["dry_runs"] = t.choose(ran_dry, one_more, runs)
@@ -198,15 +197,15 @@ class _Hands:
         closes = t.both(scene.fitted(F.TRAY), old["tray_was_full"], t.no(open_now))
         acknowledged = t.both(scene.pressed, t.no(open_now), t.no(old["tray_was_full"]))
         left = t.subtract(old["tray_wait"], self.older("tray"))
-        shorter = t.both(acknowledged, t.less(E.ACK_WAIT_MS, left))
+        shorter = t.both(acknowledged, t.less(limits.ACK_WAIT_MS, left))
         self.new["tray_was_full"] = open_now
         self.clock("tray", t.either(closes, shorter, open_now))
         in_service = t.both(t.equal(scene.after[M.MODE], W.SERVICE), closes)
         whole = t.times(scene.settings[S.TRAY_RETURN_S], 1000)
         self.new["tray_wait"] = t.choose(
             t.either(closes, open_now),
-            t.choose(in_service, E.ACK_WAIT_MS, whole),
-            t.choose(shorter, E.ACK_WAIT_MS, old["tray_wait"]),
+            t.choose(in_service, limits.ACK_WAIT_MS, whole),
+            t.choose(shorter, limits.ACK_WAIT_MS, old["tray_wait"]),
         )
 
     def coil_and_fans(self) -> None:

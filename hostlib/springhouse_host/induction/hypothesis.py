@@ -12,12 +12,12 @@ from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import output as O
-from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
 
+from springhouse_host.induction import limits
 from springhouse_host.induction.claim import (
     DELIVERY,
     MOTORS,
@@ -28,7 +28,7 @@ from springhouse_host.induction.claim import (
     largest_first,
     smaller,
 )
-from springhouse_host.induction.scene import DAY_MS, HOUR_MS, NAMES, RANGES, SPACING_MS, WORDS
+from springhouse_host.induction.scene import NAMES, RANGES, WORDS
 from springhouse_host.induction.term import Truth
 
 
@@ -50,7 +50,7 @@ def hypothesis(v: View) -> Iterator[Claim]:
         _owner,
     ):
         for name, holds in facts(v):
-            yield Claim(name, 0, holds, topic=facts.__name__)
+            yield Claim(name, 0, holds, topic=facts.__name__.strip("_"))
 
 
 Facts = Iterator[tuple[str, Truth]]
@@ -88,7 +88,7 @@ def _compressor(v: View) -> Facts:
         t.either(t.no(running), v.lasts(M.ON_T, v.ms(S.MIN_ON_S), g["on"])),
     )
     yield "on-time ends with the run", t.either(running, t.equal(v.memory[M.ON_T], T.IDLE))
-    yield "motor starts are spaced", v.lasts(M.SPACING_T, SPACING_MS, g["motor"])
+    yield "motor starts are spaced", v.lasts(M.SPACING_T, limits.SPACING_MS, g["motor"])
 
 
 def _starts(v: View) -> Facts:
@@ -100,7 +100,9 @@ def _starts(v: View) -> Facts:
         age = g[f"start_{n}"]
         yield (
             f"start {n + 1} before the last is remembered",
-            t.either(t.at_most(HOUR_MS, age), t.at_most(t.subtract(HOUR_MS, age), ring[n])),
+            t.either(
+                t.at_most(limits.HOUR_MS, age), t.at_most(t.subtract(limits.HOUR_MS, age), ring[n])
+            ),
         )
         # Only starts from before a reset may lie beyond a limit that was lowered since.
         beyond = t.both(
@@ -142,14 +144,14 @@ def _states(v: View) -> Facts:
 def _probes(v: View) -> Facts:
     t = v.t
     for i in range(R.PROBES):
-        good = t.equal(v.memory[M.STORE_LOW_GOOD + i], P.TRUST_FRAMES)
+        good = t.equal(v.memory[M.STORE_LOW_GOOD + i], limits.TRUST_FRAMES)
         accepted = v.has(v.memory[M.VALID], 1 << i)
         bad_idle = t.equal(v.memory[M.STORE_LOW_BAD_T + i], T.IDLE)
         yield (
-            f"probe {i}: a lost frame is bridged for {P.BAD_MS} ms at most",
+            f"probe {i}: a lost frame is bridged for {limits.BAD_MS} ms at most",
             t.implies(
                 t.both(good, t.no(accepted)),
-                v.bounds(M.STORE_LOW_BAD_T + i, P.BAD_MS, v.ghosts[f"bad_{i}"]),
+                v.bounds(M.STORE_LOW_BAD_T + i, limits.BAD_MS, v.ghosts[f"bad_{i}"]),
             ),
         )
         yield f"probe {i}: no bad time while frames are accepted", t.implies(accepted, bad_idle)
@@ -167,7 +169,7 @@ def _probes(v: View) -> Facts:
 def _vouching(v: View) -> Facts:
     t, g = v.t, v.ghosts
     yield "probes that vouch for the top agreed", t.implies(v.flag(M.FLAG_VOUCHED), g["agreed"])
-    bounded = v.bounds(M.LIVE_T, E.LIVE_MS, g["live"])
+    bounded = v.bounds(M.LIVE_T, limits.LIVE_MS, g["live"])
     idle = t.equal(v.memory[M.LIVE_T], T.IDLE)
     yield "a live contact is soon latched", t.choose(g["live_before"], bounded, idle)
 
@@ -195,13 +197,13 @@ def _flow(v: View) -> Facts:
 
 def _dry_runs(v: View) -> Facts:
     t, g = v.t, v.ghosts
-    long_ago = t.at_most(DAY_MS, g["dry_run"])
+    long_ago = t.at_most(limits.DAY_MS, g["dry_run"])
     counted = t.at_most(smaller(t, g["dry_runs"], E.COUNT_MOST), v.memory[M.DRY_COUNT])
-    day_runs = t.at_most(t.subtract(DAY_MS, g["dry_run"]), v.memory[M.DRY_DAY_T])
+    day_runs = t.at_most(t.subtract(limits.DAY_MS, g["dry_run"]), v.memory[M.DRY_DAY_T])
     yield "dry runs of the day are counted", t.either(long_ago, t.both(counted, day_runs))
     yield (
         "more dry runs in a day than there are waits are latched",
-        t.either(long_ago, t.at_most(g["dry_runs"], len(E.DRY_WAIT_MS)), v.latched(L.DRY)),
+        t.either(long_ago, t.at_most(g["dry_runs"], limits.DRY_RUNS), v.latched(L.DRY)),
     )
 
 

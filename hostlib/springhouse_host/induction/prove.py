@@ -65,11 +65,11 @@ class Proof:
         self.questions = list(self._lemma() if part == "lemma" else self._scan())
 
     def results(self, only: str = "", share: int = 0, shares: int = 1) -> Iterator[Result]:
-        """Each query's result; `only` those with this text in their name.
+        """Each query's result; `only` those of this topic or with this text in their name.
 
         With `shares` above 1 every so-many-th topic, so that several processes do the whole.
         """
-        asked = [q for q in self.questions if only in q.claim.name]
+        asked = [q for q in self.questions if only == q.topic or only in q.claim.name]
         topics = groupby(asked, key=lambda q: q.topic)
         for n, (_, questions) in enumerate(topics):
             if n % shares == share:

@@ -32,9 +32,6 @@ from springhouse_host.induction.terms import Terms
 from springhouse_host.induction.time_left import Clock
 from springhouse_host.induction.translate import Run
 
-HOUR_MS = 3600000
-DAY_MS = 86400000
-SPACING_MS = 5000
 LONG_AGO_MS = T.HALF  # ghosts count no further
 
 RAW_MC = (-2_100_000, 2_100_000)  # a 16-bit probe register in sixteenths of a degree
