@@ -77,11 +77,13 @@ def moment(site: Site, clock: str) -> Moment:
 
 def answer(site: Site, kind: str, at: Moment, probe: str) -> Answer:
     """Run two days with a fault that comes at a moment of the second."""
-    named = kind in CATALOGUE and CATALOGUE[kind].acts is Acts.PROBE
-    faults = (Fault(kind, at.at_s, LASTS_S, probe=probe if named else ""),)
+    faults: tuple[Fault, ...] = ()
+    if kind in CATALOGUE:
+        named = CATALOGUE[kind].acts is Acts.PROBE
+        faults = (Fault(kind, at.at_s, LASTS_S, probe=probe if named else ""),)
     scenario = Scenario(
         "", "fault", start_of(site), 3,
-        faults=faults if kind in CATALOGUE else (),
+        faults=faults,
         outages=(Outage(at.at_s, LASTS_S),) if kind == MAINS else (),
     )  # fmt: skip
     bench = running.bench(site, scenario, pace=Pace.SKIP)

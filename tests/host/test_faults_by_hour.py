@@ -23,6 +23,7 @@ from springhouse_host.site import load_site
             11.0,
         ),  # the room probe: as the proof's row asks
         ("12:00", "charging", "leak", "compressor", 7.0),
+        ("12:00", "charging", faults_by_hour.MAINS, "compressor", 1.0),
     ],
 )
 def test_a_fault_in_the_night_and_at_noon(clock, doing, kind, before, after_s) -> None:
@@ -35,3 +36,10 @@ def test_a_fault_in_the_night_and_at_noon(clock, doing, kind, before, after_s) -
     assert when <= after_s
     assert before.split()[0] not in what.split()
     assert found.broken == 0
+
+
+def test_without_a_fault_nothing_changes() -> None:
+    site = load_site("bedroom-night")
+    at = faults_by_hour.moment(site, "12:00")
+    found = faults_by_hour.answer(site, "none", at, "room")
+    assert (found.before, found.changes, found.broken) == ("compressor", (), 0)
