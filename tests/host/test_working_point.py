@@ -12,9 +12,11 @@ more of them, by further seeds. A refused draw shows nothing, so few may be refu
 import os
 from collections import Counter
 from datetime import datetime
+from itertools import islice
 
 import numpy as np
 import pytest
+import small_coils
 from hypothesis import event, given, seed, settings
 from hypothesis import strategies as st
 from springhouse_host import sizing, steady
@@ -189,6 +191,14 @@ def test_a_small_coil_is_not_unstable() -> None:
         assert sheet.air_off_c > 10.0
         assert sheet.cold_stored_kwh > 0.0
         assert sheet.discharge_h < sizing.LONGEST_H
+
+
+def test_of_small_coils_some_are_impossible_in_steps_of_5_s_and_none_at_rest() -> None:
+    """The three smallest faces with most air and warm water; all 450 by the command."""
+    found, said = small_coils.counts(islice(small_coils.cases(), 9, 150, 10))
+    assert found["cases"] == 15
+    assert found["5 s steps"] > 0
+    assert found["1 s steps"] == found["rest"] == 0, said
 
 
 def test_what_breaks_a_law_is_told() -> None:
