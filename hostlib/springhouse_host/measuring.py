@@ -96,7 +96,7 @@ def standing_ua_w_k(
 ) -> float:
     """Return the conductance of the whole box from a night switched off [W/K].
 
-    Newton's law of cooling of one stirred mass (lumped capacitance; any textbook of heat transfer,
+    Newton's law of cooling of one stirred mass (lumped capacitance; Incropera ch. 5, from memory,
     from memory): UA = m c / t · ln((Ta - T0) / (Ta - T1)).
     """
     middle_c = 0.5 * (from_c + to_c)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from matplotlib.figure import Figure
 
-from .plots import save
+from .plots import BLUE, save
 
 FIGURES = (("cost", "cost of electricity"), ("room_hours_over", "wanted hours too warm [h]"))
 SIZE_IN = (10.0, 4.5)
@@ -30,11 +30,11 @@ def draw(rows: Sequence[dict[str, Any]], keys: Sequence[str], path: Path, title:
         ax.set_xlabel(keys[0])
         if len(keys) == 1:
             order = np.argsort(x)
-            ax.plot(x[order], z[order], marker="o")
+            ax.plot(x[order], z[order], marker="o", color=BLUE)
             ax.set_ylabel(label)
         else:
             y = np.array([row[keys[1]] for row in good])
-            shown = ax.scatter(x, y, c=z, s=60)
+            shown = ax.scatter(x, y, c=z, s=60, cmap="cividis")
             ax.set_ylabel(keys[1])
             figure.colorbar(shown, ax=ax, label=label)
         ax.grid(True, alpha=0.3)

@@ -132,7 +132,7 @@ def test_no_reading_jumps_with_a_parameter(tmp_path: Path) -> None:
 
 
 def test_correlation_time_of_a_first_order_process() -> None:
-    """(1 + r) / (1 - r) for a correlation r from step to step (textbook, e.g. Sokal 1997)."""
+    """(1 + r) / (1 - r) for a correlation r from step to step (e.g. Sokal 1997, from memory)."""
     rng = np.random.default_rng(1)
     series = np.zeros(40_000)
     for i in range(1, len(series)):

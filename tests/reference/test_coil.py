@@ -1,7 +1,8 @@
 """Coil against heat-exchanger textbooks and straight-line wet-coil states.
 
 X1..X8 closed forms recomputed with ``ht``, the exact cross-flow column also from an independent
-Bessel series; X9, X11..X13 textbook problems; X14, X15 from the definition with PsychroLib.
+Bessel series; X9 Nellis and Klein, X11 Som, X12 Incropera, X13 Rajput (worked
+problems); X14, X15 from the definition with PsychroLib.
 """
 
 import math
@@ -123,9 +124,10 @@ def test_x15_straight_line_wet_coil_at_the_customary_supply_air() -> None:
 
 
 def test_x13_textbook_bypass_factor() -> None:
-    """X13, textbook ch. 10 ex. 19: 250 m3/min of 32 °C, 65 %, coil 13 °C; BF 0.25.
+    """X13, ch. 10 ex. 19 (seen; Rajput, from memory): air of 32 °C, 65 %, coil 13 °C; BF 0.25.
 
-    Leaves at 17.75 °C, 129 kg/h of water (recomputed; the book reads 17.6 and 131 off a chart).
+    250 m3/min. Leaves at 17.75 °C, 129 kg/h of water (recomputed; the book reads 17.6 and 131
+    off a chart).
     """
     humidity = moist_air.humidity_ratio(0.65 * moist_air.saturation_pressure_pa(32.0), 101325.0)
     kg_s = 250.0 / 60.0 / moist_air.specific_volume_m3_kg(32.0, humidity, 101325.0)
@@ -297,7 +299,8 @@ def test_no_frost_from_water_at_zero_into_a_warm_room() -> None:
 def test_common_practice_ices_up_below_minus_four() -> None:
     """Common practice, no source: a coil ices up when fed below about -4 °C.
 
-    In a cool room at 15 °C, 75 %, after half an hour.
+    Held to no more than this: free at -3 °C, choked at -6.5 °C, after half an hour in a cool room
+    of 15 °C and 75 %.
     """
     above, free, _ = settle(water_c=-3.0, air_c=15.0, humidity=0.008, seconds=1800)
     below, choked, _ = settle(water_c=-6.5, air_c=15.0, humidity=0.008, seconds=1800)

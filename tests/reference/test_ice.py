@@ -1,6 +1,7 @@
 """Ice that does not start at 0 °C, that comes loose, that blocks, that is banked.
 
-I5: nucleation in mains water at -4 to -7 °C (paper, abstract seen); I6: arithmetic on the latent
+I5: nucleation in mains water at -4 to -7 °C (a study of nucleation in a domestic
+supply, abstract seen, author not noted); I6: arithmetic on the latent
 heat W3; W8, W9: expansion.
 """
 
@@ -133,12 +134,12 @@ INTO_STORE = (
 
 
 def test_plain_single_probe_thermostat_makes_ice() -> None:
-    """Common practice, no source: one probe near the bottom, off at 0 °C, on again at 7 °C.
+    """The plug-in thermostat, a common practice without source: one probe near the bottom, 0/7 °C.
 
     The water below stays near 4 °C while ice grows above it (W2), so the thermostat does not see
-    0 °C and runs on. From 12 °C: the first ice after 10 h, 1.4 kg after 12 h, 14.7 kg after 24 h,
-    and the probe still reads 2.4 °C. Stefan's law sets the pace: 90 to 130 W make a kilogram an
-    hour (W3).
+    0 °C and runs on. What this plant makes of it, from 12 °C: the first ice after 10 h,
+    1.4 kg after 12 h, 14.7 kg after 24 h, and the probe still reads 2.4 °C. Stefan's law sets the
+    pace: 90 to 130 W make a kilogram an hour (W3).
     """
     run = parts.Run(parts.with_store(initial_c=12.0), dt_s=10.0)
     run.u[parts.U.OUTDOOR_C] = 22.0

@@ -129,7 +129,7 @@ def test_e5_at_the_critical_radius_any_foam_helps() -> None:
 
 
 def test_e13_laminar_inner_film() -> None:
-    """E13, textbook, from memory: Nu 3.66; 346 W/(m2 K) in 6 mm at 5 °C."""
+    """E13, laminar flow (Incropera, from memory): Nu 3.66; 346 W/(m2 K) in 6 mm at 5 °C."""
     assert hydraulics.water_film_w_m2_k(0.5, 0.006, 5.0) == pytest.approx(346.0, rel=0.01)
 
 

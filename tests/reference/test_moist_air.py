@@ -2,11 +2,14 @@
 
 P1..P7: PsychroLib's ASHRAE formulas and CoolProp's real gas bracket the value; the tolerances are
 their spread.  P8..P14: ASHRAE Fundamentals 2017, chapter 1, as quoted in PsychroLib's test file
-or restated in textbooks.
+or restated in print.
 """
 
 import numpy as np
+import psychrolib
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from springhouse_sim.plant import moist_air, water
 
 # id, t °C, RH, pressure Pa, W g/kg, dew point °C, h kJ/kg, v m3/kg
@@ -31,6 +34,20 @@ def test_states(row: tuple[str, float, float, float, float, float, float, float]
     assert moist_air.enthalpy_j_kg(t_c, humidity) / 1e3 == pytest.approx(h, abs=0.3)
     assert moist_air.specific_volume_m3_kg(t_c, humidity, pressure) == pytest.approx(v, rel=1e-3)
     assert moist_air.relative_humidity(t_c, humidity, pressure) == pytest.approx(rh, rel=1e-9)
+
+
+@given(t_c=st.floats(-20.0, 45.0), rh=st.floats(0.05, 1.0), pressure=st.floats(75_000.0, 105_000.0))
+def test_any_state_is_that_of_the_library(t_c: float, rh: float, pressure: float) -> None:
+    """PsychroLib 2.5.0, run here: ASHRAE Fundamentals 2017, chapter 1, equations 5 to 38."""
+    psychrolib.SetUnitSystem(psychrolib.SI)
+    humidity, _, dew_c, _, h_j_kg, m3_kg, _ = psychrolib.CalcPsychrometricsFromRelHum(
+        t_c, rh, pressure
+    )
+    ours = moist_air.humidity_ratio(rh * moist_air.saturation_pressure_pa(t_c), pressure)
+    assert ours == pytest.approx(humidity, rel=1e-6)
+    assert moist_air.dew_point_c(ours, pressure) == pytest.approx(dew_c, abs=0.05)
+    assert moist_air.enthalpy_j_kg(t_c, ours) == pytest.approx(h_j_kg, abs=100.0)
+    assert moist_air.specific_volume_m3_kg(t_c, ours, pressure) == pytest.approx(m3_kg, rel=1e-4)
 
 
 @pytest.mark.parametrize(

@@ -29,7 +29,7 @@ CHEST_LITRES = 140.0
 CHEST_M = (0.45, 0.40, 0.78)
 
 LEAST_PLACE_W_K = 0.1  # as little as the plant's place accepts
-PARTITION_W_M2_K = 1.7  # board on studs, both films; textbook order
+PARTITION_W_M2_K = 1.7  # board on studs, both films; common practice, no source
 VENT_PER_H = {"closed": 0.5, "door-open": 4.0, "window-open": 8.0}  # common practice
 WALL_W_M2_K = {"light": 0.45, "medium": 0.8, "heavy": 1.4}  # insulated frame, cavity, solid
 ROOF_W_M2_K = {"light": 0.35, "medium": 0.45, "heavy": 0.6}
@@ -257,7 +257,7 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
         lambda: derived(
             envelope_w_k,
             "W/K",
-            "outside walls, roof and window by construction; textbook order, ±40 %",
+            "outside walls, roof and window by construction; common practice, no source, ±40 %",
             better=-1,
             spread=(0.6, 1.4),
         ),
@@ -272,7 +272,7 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
             lambda: derived(
                 PARTITION_W_M2_K * room.inside_m2,
                 "W/K",
-                "inside walls, floor and ceiling at 1.7 W/(m2 K); textbook order",
+                "inside walls, floor and ceiling at 1.7 W/(m2 K); common practice, no source",
                 better=-1 if warmer else 1,
                 spread=(0.6, 1.5),
             ),
@@ -309,7 +309,7 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
             lambda: derived(
                 100.0 * WINDOW_G[room.window_panes] * SHADE[room.window_shade] * FRAME,
                 "%",
-                "glass by panes, shade and frame; textbook order, ±20 %",
+                "glass by panes, shade and frame; common practice, no source, ±20 %",
                 better=-1,
                 spread=(0.8, 1.2),
             ),
