@@ -39,6 +39,7 @@ def found(**changes: Any) -> dict[str, Any]:
                 "kept": True,
             },
         ],
+        "not_guarded": [],
         "invariants": [
             {"id": invariants.identity(n), "text": text, "cases": 7, "violations": 0}
             for n, text in invariants.TEXTS.items()
@@ -54,6 +55,7 @@ def found(**changes: Any) -> dict[str, Any]:
                 "met": True,
                 "never": "",
                 "why_not": "",
+                "lacks": [],
                 "kept": True,
             }
         ],

@@ -55,6 +55,11 @@ def _spill(site: Site, worst: float) -> str:
 
 
 def _ice(site: Site, worst: float) -> str:
+    if not site.file.protection.independent_freeze_cutout:
+        return (
+            "nothing ends the run of a welded relay: an independent freeze cut-out in series with "
+            "the freezer (protection.independent_freeze_cutout = true once it is fitted and tested)"
+        )
     if not site.fitted & F.STORE_HIGH:
         return (
             "nothing watches the top and the cold wall, where ice begins: fit a probe there "

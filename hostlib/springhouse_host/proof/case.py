@@ -1,6 +1,6 @@
 """One case of the fault catalogue."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from springhouse import setting as S
 from springhouse_sim.world.faults import Fault
@@ -25,8 +25,9 @@ class Case:
     """One fault, the situation in which it comes, and what must follow.
 
     Times of faults, outages and expectations are s after that moment. ``needs`` are sensors without
-    which nothing can follow. ``days`` is the least length of the run. A case ``from_start`` begins
-    with the run.
+    which nothing can follow; ``lacks`` are the keys of the site file that are missing for it: then
+    nothing is expected, and the run shows the truth. ``days`` is the least length of the run. A
+    case ``from_start`` begins with the run.
     """
 
     row: int
@@ -39,6 +40,16 @@ class Case:
     store_start_c: float | None = WARM_STORE_C
     days: int = 1
     from_start: bool = False
+    lacks: tuple[str, ...] = ()
+
+    @property
+    def physical(self) -> bool:
+        """Whether it comes about whatever sensors are fitted."""
+        return bool(self.outages) or any(fault.physical for fault in self.faults)
+
+    def without_guard(self, lacks: tuple[str, ...]) -> "Case":
+        """Return it where what should answer it is missing."""
+        return replace(self, expects=(), needs=0, lacks=lacks)
 
     @property
     def after_s(self) -> int:

@@ -6,6 +6,7 @@ for each installation. A scan more is allowed by the limits, as the requirement 
 """
 
 from collections.abc import Iterator
+from dataclasses import replace
 from math import ceil
 
 from springhouse import condition as C
@@ -17,6 +18,7 @@ from springhouse import week as N
 from springhouse_sim.world.faults import PROBES, Fault
 from springhouse_sim.world.outage import Outage
 
+from ..site.settings_record import FITTED_BITS
 from ..site.site import Site
 from . import catalogue_cold, catalogue_room
 from .case import Case, nearly_charged_c
@@ -36,6 +38,7 @@ RUNNING_SHARE = 0.8  # of its charging hours a compressor without success surely
 MOST_DAYS = 21  # of a run
 
 WELDED_ROW = 13
+WELDED_DAYS = 5  # nothing ends it: the store freezes
 # Ice that a welded relay may make before the cut-out opens: leaves room for the level to rise and
 # water for the pump. Common practice, no source.
 WELDED_ICE_SHARE = 0.25
@@ -151,14 +154,18 @@ def _compressor(site: Site) -> Iterator[Case]:
             outages=(Outage(0, away_s),),
             needs=F.MAINS,
         )
+    welded = Case(
+        WELDED_ROW,
+        "relay welded shut: the independent cut-out ends it",
+        charging(),
+        (Expect(0, 0, ice_at_most_kg=WELDED_ICE_SHARE * site.file.store.water_litres),),
+        (Fault("relay_welded", 0),),
+    )
     if site.file.protection.independent_freeze_cutout:
-        yield Case(
-            WELDED_ROW,
-            "relay welded shut: the independent cut-out ends it",
-            charging(),
-            (Expect(0, 0, ice_at_most_kg=WELDED_ICE_SHARE * site.file.store.water_litres),),
-            (Fault("relay_welded", 0),),
-        )
+        yield welded
+    else:
+        bare = welded.without_guard(("protection.independent_freeze_cutout",))
+        yield replace(bare, name="relay welded shut", days=WELDED_DAYS)
 
 
 def _whole(site: Site) -> Iterator[Case]:
@@ -209,7 +216,10 @@ def _promised(site: Site) -> Iterator[Case]:
 
 
 def cases(site: Site) -> list[Case]:
-    """Return the cases that this site's sensors can answer."""
+    """Return what this installation can answer, and what comes about whether it can or not.
+
+    A physical fault does not ask what is fitted: one that nothing here notices is run once.
+    """
     found = (
         *_promised(site),
         *_blinding(site),
@@ -218,4 +228,16 @@ def cases(site: Site) -> list[Case]:
         *catalogue_room.cases(site),
         *_whole(site),
     )
-    return [case for case in found if site.fitted & case.needs == case.needs]
+    answered = [case for case in found if not _lacking(site, case)]
+    bare: dict[tuple[object, object], Case] = {}
+    for case in found:
+        lacks = _lacking(site, case)
+        if lacks and case.physical:
+            bare.setdefault((case.faults, case.outages), case.without_guard(lacks))
+    return answered + list(bare.values())
+
+
+def _lacking(site: Site, case: Case) -> tuple[str, ...]:
+    """Return the keys of the sensors that a case needs and that are not fitted."""
+    missing = case.needs & ~site.fitted
+    return tuple(f"sensors.{name}" for name, bit in FITTED_BITS.items() if missing & bit)

@@ -161,13 +161,14 @@ def _delivery(site: Site) -> Iterator[Case]:
         (Fault("probe_open", 0, HOUR_S, probe="room"),),
         needs=F.ROOM,
     )
-    if site.fitted & F.BATTERY:
+    if site.file.battery.kind != "none":
         yield Case(
             55,
             "mains away for a day in the delivery",
             delivering(),
             (),
             outages=(Outage(0, 24 * HOUR_S),),
+            needs=F.BATTERY,
         )
 
 

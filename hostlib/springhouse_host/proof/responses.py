@@ -1,6 +1,6 @@
 """What must follow a fault, and how soon it did, read from the events of a run."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -12,6 +12,8 @@ from springhouse_sim import ticks as K
 from springhouse_sim.trace import Trace
 
 from . import rule
+
+DAY_S = 86_400
 
 
 @dataclass(frozen=True)
@@ -69,7 +71,9 @@ class Response:
 
     Not ``met``: the fault came when there was nothing to answer, or the run was too short for what
     was to follow; so nothing is shown. ``never`` says of an installation that it cannot get into
-    the situation: nothing was run, and nothing is counted.
+    the situation: nothing was run, and nothing is counted. ``lacks`` are keys of the site file:
+    what should answer is not there, so nothing was expected; ``happened`` is what then did, which
+    the promises judge.
     """
 
     row: int
@@ -81,11 +85,28 @@ class Response:
     met: bool = True
     never: str = ""
     change: str = ""  # what to change if it is not kept
+    lacks: tuple[str, ...] = ()
+    happened: str = ""
 
     @property
     def kept(self) -> bool:
         """Whether it was tried, came in time and nothing else was wrong; or can never be."""
         return rule.response_kept(vars(self))
+
+
+def unanswered(row: int, lacks: tuple[str, ...], summary: Mapping[str, Any]) -> Response:
+    """Return what happened where nothing could answer, from the summary of the run."""
+    off_s = summary["off_gap_min_s"]
+    off = f"compressor off for {off_s:.0f} s at least" if off_s < DAY_S else ""
+    told = (
+        off,
+        f"{summary['starts_per_hour_max']} starts in an hour at most",
+        f"pump dry for {summary['dry_seconds_max']} s at most",
+        f"{summary['max_ice_kg']:.2f} kg of ice",
+        f"{summary['spill_l']:.2f} L spilled",
+    )
+    happened = ", ".join(part for part in told if part)
+    return Response(row, "", 0.0, None, lacks=lacks, happened=happened)
 
 
 def _in_force(events: Any, at_ms: int) -> int:

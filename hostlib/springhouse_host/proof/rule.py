@@ -73,8 +73,17 @@ def replay(record: Record) -> Iterator[str]:
 
 
 def responses(record: Record) -> Iterator[str]:
-    """What must follow a fault came in time and nothing else was wrong."""
+    """What must follow a fault came in time and nothing else was wrong.
+
+    Where what should answer is missing, the row claims nothing, names it, and the record says so
+    as well; what happened in that run is judged by the promises.
+    """
+    missing = {gap["key"] for gap in record["not_guarded"]}
     for r in record["responses"]:
+        if r["lacks"] and not set(r["lacks"]) <= missing:
+            yield f"fault: {r['fault']}: {', '.join(r['lacks'])}: is there and did not answer"
+        if r["lacks"] and not r["kept"]:
+            continue
         if r["kept"] is not response_kept(r):
             yield f"fault: {r['fault']}: {r['expected']}: its numbers say otherwise"
         if not response_kept(r):
@@ -90,8 +99,11 @@ def _why(r: Record) -> str:
 def response_kept(r: Record) -> bool:
     """Return whether one expectation was tried and met in time, or can never be tried.
 
-    A fault that came when there was nothing to answer shows nothing and is not kept.
+    A fault that came when there was nothing to answer shows nothing and is not kept; nor is one
+    that nothing can answer.
     """
+    if r["lacks"]:
+        return False
     value = r["value"]
     if r["never"]:
         return value is None

@@ -25,7 +25,7 @@ from ..site.site import Site, load_site
 from . import advice
 from .case import TRAY_EMPTIED_S
 from .limits import Shortfall, shortfall
-from .responses import Expect, Response, respond
+from .responses import Expect, Response, respond, unanswered
 from .scenarios import Scenario
 
 # The independent cut-out is a mechanical part with a wide band of its own.
@@ -140,13 +140,17 @@ def room_limit_c(site: Site) -> float:
 def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
     """Return what a proof keeps of a trace."""
     limit_c = room_limit_c(site)
+    summary = trace.summary(limit_c)
+    responses = tuple(_answer(site, scenario.row, expect, trace) for expect in scenario.expects)
+    if scenario.lacks:
+        responses = (unanswered(scenario.row, scenario.lacks, summary),)
     return Result(
         scenario,
-        trace.summary(limit_c),
+        summary,
         tuple(int(n) for n in trace.cases),
         tuple(int(n) for n in trace.violations),
         shortfall(trace, limit_c),
-        tuple(_answer(site, scenario.row, expect, trace) for expect in scenario.expects),
+        responses,
     )
 
 

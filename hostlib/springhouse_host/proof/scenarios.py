@@ -52,6 +52,7 @@ class Scenario:
     changes: tuple[tuple[int, int], ...] = ()  # settings that differ: slot, value
     row: int = 0  # of the failure mode, for a case of the catalogue
     expects: tuple[Expect, ...] = ()  # what must follow its faults
+    lacks: tuple[str, ...] = ()  # keys of what should answer its faults and is not there
 
     @property
     def judges_comfort(self) -> bool:

@@ -5,6 +5,7 @@ from collections.abc import Iterator
 from rich import box
 from rich.table import Table
 
+from ..site.words import Severity
 from ..units import UNITS, show
 from . import invariants
 from .responses import Response
@@ -24,7 +25,15 @@ def headline(verdict: Verdict) -> str:
     hollow = (
         f" - NOT SHOWN: {hidden} faults came when there was nothing to answer" if hidden else ""
     )
-    return f"{verdict.site.name}: {word}{grade}{hollow}"
+    return f"{verdict.site.name}: {word}{grade}{hollow}{not_guarded(verdict)}"
+
+
+def not_guarded(verdict: Verdict) -> str:
+    """Return what is missing where parts or people come to harm, worst first; empty if nothing."""
+    bad = [gap for gap in verdict.site.gaps() if gap.severity >= Severity.DAMAGE]
+    bad.sort(key=lambda gap: -gap.severity)
+    keys = ", ".join(gap.key.split(".")[-1].replace("_", " ") for gap in bad)
+    return f" - NOT GUARDED: {keys}" if keys else ""
 
 
 def promises(verdict: Verdict, us: bool) -> Table:
@@ -96,6 +105,8 @@ def response_cells(r: Response) -> tuple[str, str, str]:
     """Return what was expected, within what time, and what came."""
     if r.never:
         return r.never, "-", "not counted"
+    if r.lacks:
+        return f"nothing without {' and '.join(r.lacks)}", "-", f"NOT GUARDED: {r.happened}"
     value = "never" if r.value is None else show(r.value, r.unit, digits=4)
     if not r.met:
         value = "NOT SHOWN"

@@ -17,6 +17,7 @@ from .sources import Ran
 
 DAY_H = 24.0
 
+
 # Each measure of a scenario's summary; None where the scenario has nothing to say.
 MEASURES: Mapping[str, Callable[[Result], float | None]] = {
     "room_share_percent": lambda r: (
@@ -99,6 +100,10 @@ class Verdict:
         """Return the faults that came when there was nothing to answer."""
         return [name for name, r in self.responses() if not r.met]
 
+    def bare_rows(self) -> list[str]:
+        """Return the faults that came about and that nothing here notices."""
+        return [name for name, r in self.responses() if r.lacks]
+
     def assumes(self) -> list[str]:
         """Return what was taken on trust: the owner's declarations and what was not simulated."""
         board = ", ".join(invariants.identity(n) for n in invariants.BOARD_ONLY)
@@ -174,6 +179,10 @@ def _found(verdict: Verdict) -> dict[str, Any]:
         "evidence": site.evidence,
         "owner_range": [list(entry) for entry in site.ranges()],
         "unguarded": site.unguarded(),
+        "not_guarded": [
+            {"key": gap.key, "severity": gap.severity.name.lower(), "text": gap.text}
+            for gap in site.gaps()
+        ],
         "assumes": verdict.assumes(),
         "currency": site.currency,
         "without_store": {
@@ -225,6 +234,8 @@ def _found(verdict: Verdict) -> dict[str, Any]:
                 "met": r.met,
                 "why_not": r.why_not,
                 "never": r.never,
+                "lacks": list(r.lacks),
+                "happened": r.happened,
                 "kept": r.kept,
             }
             for name, r in verdict.responses()

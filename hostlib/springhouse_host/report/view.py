@@ -126,7 +126,8 @@ def of_proof(
     kept = tuple(_kept(j, place, us) for j in verdict.judged)
     return View(
         title=verdict.site.name,
-        headline="Kept, in simulation" if verdict.kept else "Not kept",
+        headline=("Kept, in simulation" if verdict.kept else "Not kept")
+        + show.not_guarded(verdict),
         kept=verdict.kept,
         lead=tuple(_lead(verdict, kept, us)),
         about=about(verdict.site, us),
@@ -181,9 +182,15 @@ def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
     violations = sum(h.violations for h in verdict.held)
     if violations:
         said.append(f"Invariants are broken {violations} times.")
-    late = sum(not response.kept for _, response in verdict.responses())
+    late = sum(not r.kept and not r.lacks for _, r in verdict.responses())
     if late:
         said.append(f"{late} faults are not answered as they must be.")
+    bare = verdict.bare_rows()
+    if bare:
+        said.append(
+            f"NOT GUARDED: {len(bare)} faults come about that nothing here notices; what happened "
+            "stands in their rows and counts for the promises."
+        )
     if not (verdict.kept or broken or violations or late):
         said.append("A check of the controller found something: see the remarks.")
     return said

@@ -164,6 +164,10 @@ class Site:
         checked = self.file.sensors.ice_point_checked
         return {probe: probe_error_k(probe, checked) for probe in PROBES}
 
+    def gaps(self) -> list[words.Gap]:
+        """Return what nothing watches, with its key and how bad that is."""
+        return words.gaps(self.file)
+
     def unguarded(self) -> list[str]:
         """Return what nothing watches, in plain words."""
         return words.unguarded(self.file)

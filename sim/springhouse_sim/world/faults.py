@@ -123,6 +123,11 @@ class Fault:
         entry = CATALOGUE[self.kind]
         return entry.slot + (PROBES.index(self.probe) if self.probe else 0)
 
+    @property
+    def physical(self) -> bool:
+        """Whether it acts on the plant itself, whatever sensor is fitted."""
+        return CATALOGUE[self.kind].acts is Acts.PLANT
+
     def act(self, stage: Stage) -> Events:
         """Break the thing and, after a time, mend it."""
         entry = CATALOGUE[self.kind]
