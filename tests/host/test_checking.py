@@ -120,9 +120,13 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
         {"responses": [{**RESPONSE, "met": False, "kept": False}]},
         "tray fills: off: pump and fan: not shown",
     ),
-    "a number of what can never be": (
+    "a number of what was never tried": (
         {"responses": [{**RESPONSE, "never": "never charges", "kept": True}]},
         "fault: tray fills",
+    ),
+    "what could not be tried": (
+        {"responses": [{**RESPONSE, "value": None, "never": "never charges", "kept": False}]},
+        "tray fills: off: pump and fan: not shown: never charges",
     ),
     "a state not served": (
         {"complete_check": {**ROWS["complete_check"], "violations": ["state 3"]}},

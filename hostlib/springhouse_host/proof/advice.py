@@ -13,6 +13,11 @@ NOT_TRIED = (
     "breaks (a larger band)"
 )
 
+NEVER_TRIED = (
+    "hours or targets with which it comes about, so that it can be tried: an installation that "
+    "never does what a fault breaks is not what was meant to be proven"
+)
+
 
 def of_promise(promise: Promise, worst: float, site: Site) -> str:
     """Return why a promise other than that of the room is out of reach, and what to change."""

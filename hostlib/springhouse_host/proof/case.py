@@ -45,11 +45,18 @@ class Case:
     @property
     def physical(self) -> bool:
         """Whether it comes about whatever sensors are fitted."""
-        return bool(self.outages) or any(fault.physical for fault in self.faults)
+        return bool(self.happens)
+
+    @property
+    def happens(self) -> frozenset[str | int]:
+        """What comes about physically: kinds of faults, lengths of outages [s]."""
+        kinds = [fault.kind for fault in self.faults if fault.physical]
+        return frozenset((*kinds, *(outage.duration_s for outage in self.outages)))
 
     def without_guard(self, lacks: tuple[str, ...]) -> "Case":
-        """Return it where what should answer it is missing."""
-        return replace(self, expects=(), needs=0, lacks=lacks)
+        """Return it where what should answer it is missing; nor can a missing sensor be wrong."""
+        real = tuple(fault for fault in self.faults if fault.physical)
+        return replace(self, faults=real, expects=(), needs=0, lacks=lacks)
 
     @property
     def after_s(self) -> int:

@@ -229,11 +229,12 @@ def cases(site: Site) -> list[Case]:
         *_whole(site),
     )
     answered = [case for case in found if not _lacking(site, case)]
-    bare: dict[tuple[object, object], Case] = {}
+    noticed = {case.happens for case in answered if case.expects}
+    bare: dict[frozenset[str | int], Case] = {}
     for case in found:
         lacks = _lacking(site, case)
-        if lacks and case.physical:
-            bare.setdefault((case.faults, case.outages), case.without_guard(lacks))
+        if lacks and case.physical and case.happens not in noticed:
+            bare.setdefault(case.happens, case.without_guard(lacks))
     return answered + list(bare.values())
 
 

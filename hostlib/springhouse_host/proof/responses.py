@@ -70,8 +70,8 @@ class Response:
     """What was expected, and what came of it; ``value`` is None if it never came about.
 
     Not ``met``: the fault came when there was nothing to answer, or the run was too short for what
-    was to follow; so nothing is shown. ``never`` says of an installation that it cannot get into
-    the situation: nothing was run, and nothing is counted. ``lacks`` are keys of the site file:
+    was to follow; so nothing is shown. ``never`` says of an installation that it was nowhere seen
+    in the situation: nothing was run, and nothing is shown. ``lacks`` are keys of the site file:
     what should answer is not there, so nothing was expected; ``happened`` is what then did, which
     the promises judge.
     """
@@ -90,7 +90,7 @@ class Response:
 
     @property
     def kept(self) -> bool:
-        """Whether it was tried, came in time and nothing else was wrong; or can never be."""
+        """Whether it was tried, came in time and nothing else was wrong."""
         return rule.response_kept(vars(self))
 
 

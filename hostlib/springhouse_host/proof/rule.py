@@ -91,22 +91,22 @@ def responses(record: Record) -> Iterator[str]:
 
 
 def _why(r: Record) -> str:
+    if r["never"]:
+        return f"not shown: {r['never']}"
     if r["met"] is not True:
         return "not shown"
     return str(r["why_not"] or "too late or never")
 
 
 def response_kept(r: Record) -> bool:
-    """Return whether one expectation was tried and met in time, or can never be tried.
+    """Return whether one expectation was tried and met in time.
 
     A fault that came when there was nothing to answer shows nothing and is not kept; nor is one
-    that nothing can answer.
+    that could not be tried, or that nothing can answer.
     """
-    if r["lacks"]:
+    if r["lacks"] or r["never"]:
         return False
     value = r["value"]
-    if r["never"]:
-        return value is None
     in_time = value is not None and number(value) <= number(r["limit"])
     return r["met"] is True and not r["why_not"] and in_time
 

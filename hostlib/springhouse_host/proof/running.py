@@ -100,7 +100,7 @@ def bench(
     """
     _check_weather(site, scenario)
     actors: list[Actor] = [_outdoors(site, scenario.variant), site.people()]
-    actors += [*scenario.faults, *scenario.outages]
+    actors += [*scenario.faults, *scenario.outages, *scenario.owner]
     if not site.file.tray.open_drain:
         actors.append(EmptyTray(TRAY_EMPTIED_S, daily=True))
     plant = site.plant(scenario.variant)

@@ -12,6 +12,7 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.world import days as D
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
+from springhouse_sim.world.owner import AskMode
 from springhouse_sim.world.weather import Weather
 
 from ..site.known import VARIANTS, Variant
@@ -53,6 +54,7 @@ class Scenario:
     row: int = 0  # of the failure mode, for a case of the catalogue
     expects: tuple[Expect, ...] = ()  # what must follow its faults
     lacks: tuple[str, ...] = ()  # keys of what should answer its faults and is not there
+    owner: tuple[AskMode, ...] = ()  # what the owner asks for
 
     @property
     def judges_comfort(self) -> bool:
@@ -150,7 +152,7 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
 def _placed(
     path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...]
 ) -> "tuple[Scenario | Absent, ...]":
-    """Return every case of the catalogue where it can be tried, or that it never can be."""
+    """Return every case of the catalogue where it can be tried, or that it was nowhere."""
     from . import catalogue
     from .placing import Healthy, place
 
@@ -175,7 +177,7 @@ def _placed(
 def placed(
     site: Site, changes: tuple[tuple[int, int], ...] = ()
 ) -> "tuple[list[Scenario], list[Absent]]":
-    """Return one run a fault, and the faults that cannot come about in this installation.
+    """Return one run a fault, and the faults for which no moment was found.
 
     Each fault comes at a moment at which what it needs is true, found by running the installation
     with nothing broken (`placing.py`); ``changes`` are settings that differ.

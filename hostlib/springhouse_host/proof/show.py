@@ -23,14 +23,20 @@ def headline(verdict: Verdict) -> str:
     grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
     hidden = len(verdict.not_shown())
     hollow = (
-        f" - NOT SHOWN: {hidden} faults came when there was nothing to answer" if hidden else ""
+        f" - NOT SHOWN: {hidden} faults for which there was nothing to answer" if hidden else ""
     )
     return f"{verdict.site.name}: {word}{grade}{hollow}{not_guarded(verdict)}"
 
 
 def not_guarded(verdict: Verdict) -> str:
-    """Return what is missing where parts or people come to harm, worst first; empty if nothing."""
-    bad = [gap for gap in verdict.site.gaps() if gap.severity >= Severity.DAMAGE]
+    """Return what is missing, worst first; empty if nothing.
+
+    That is what parts or people come to harm without, and what would have answered a fault that
+    came about in this proof.
+    """
+    lacks = {key for _, r in verdict.responses() for key in r.lacks}
+    gaps = verdict.site.gaps()
+    bad = [gap for gap in gaps if gap.severity >= Severity.DAMAGE or gap.key in lacks]
     bad.sort(key=lambda gap: -gap.severity)
     keys = ", ".join(gap.key.split(".")[-1].replace("_", " ") for gap in bad)
     return f" - NOT GUARDED: {keys}" if keys else ""
@@ -104,7 +110,7 @@ def responses(verdict: Verdict) -> Table:
 def response_cells(r: Response) -> tuple[str, str, str]:
     """Return what was expected, within what time, and what came."""
     if r.never:
-        return r.never, "-", "not counted"
+        return r.never, "-", "NOT SHOWN"
     if r.lacks:
         return f"nothing without {' and '.join(r.lacks)}", "-", f"NOT GUARDED: {r.happened}"
     value = "never" if r.value is None else show(r.value, r.unit, digits=4)

@@ -82,7 +82,7 @@ class Verdict:
     alone: Alone  # what was found about the firmware, whatever the site
     replayed: Replay
     ran: Ran  # the hashes of what ran
-    absent: tuple[Absent, ...] = ()  # faults that cannot come about in this installation
+    absent: tuple[Absent, ...] = ()  # faults for which no moment was found
 
     @property
     def kept(self) -> bool:
@@ -93,11 +93,15 @@ class Verdict:
         """Return (fault, response) for everything expected of a fault."""
         tried = [(r.scenario.name, response) for r in self.results for response in r.responses]
         return tried + [
-            (a.name, Response(a.row, "", 0.0, None, never=a.never)) for a in self.absent
+            (
+                a.name,
+                Response(a.row, "", 0.0, None, met=False, never=a.never, change=advice.NEVER_TRIED),
+            )
+            for a in self.absent
         ]
 
     def not_shown(self) -> list[str]:
-        """Return the faults that came when there was nothing to answer."""
+        """Return the faults that came when there was nothing to answer, or could not be tried."""
         return [name for name, r in self.responses() if not r.met]
 
     def bare_rows(self) -> list[str]:

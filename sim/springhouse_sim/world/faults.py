@@ -125,8 +125,9 @@ class Fault:
 
     @property
     def physical(self) -> bool:
-        """Whether it acts on the plant itself, whatever sensor is fitted."""
-        return CATALOGUE[self.kind].acts is Acts.PLANT
+        """Whether it acts on the plant or the power switched, whatever sensor is fitted."""
+        entry = CATALOGUE[self.kind]
+        return entry.acts is Acts.PLANT or entry.slot in (E.RELAY_WELDED, E.RELAY_DEAD)
 
     def act(self, stage: Stage) -> Events:
         """Break the thing and, after a time, mend it."""

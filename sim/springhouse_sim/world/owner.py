@@ -26,18 +26,27 @@ class Acknowledge:
 
 @dataclass(frozen=True)
 class AskMode:
-    """A request for one of the owner's modes (numbers of `mode.py`) for some minutes."""
+    """A request for one of the owner's modes (numbers of `mode.py`) for some minutes.
+
+    ``again`` asks anew whenever that time is over.
+    """
 
     at_s: int
     mode: int
     minutes: int
+    again: bool = False
 
     def act(self, stage: Stage) -> Events:
-        """Ask once."""
-        yield stage.until(self.at_s * 1000)
-        stage.sense[E.MODE] = self.mode
-        stage.sense[E.MODE_MIN] = self.minutes
-        stage.sense[E.MODE_SEQ] += 1
+        """Ask once, or again and again."""
+        at_ms = self.at_s * 1000
+        while True:
+            yield stage.until(at_ms)
+            stage.sense[E.MODE] = self.mode
+            stage.sense[E.MODE_MIN] = self.minutes
+            stage.sense[E.MODE_SEQ] += 1
+            if not self.again:
+                return
+            at_ms += self.minutes * MINUTE_MS
 
 
 @dataclass(frozen=True)
