@@ -213,11 +213,12 @@ def _stop_excused(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -
     for w in range(S.WINDOWS):
         if settings[S.WINDOW_1_KIND + S.WINDOW_STRIDE * w] == WANTED:
             return True
-    if shadow[X.MODE] != W.AUTOMATIC and shadow[X.MODE] != W.COOL_NOW:
-        return True
+    for mode in (shadow[X.MODE], shadow[X.MODE_BEFORE]):  # it was asked for, or its time is over
+        if mode != W.AUTOMATIC and mode != W.COOL_NOW:
+            return True
     if not readings[R.SETTINGS_OK] or shadow[X.LATCHED] or not readings[R.TRAY_OK]:
         return True
-    if not fitted & F.FLOW or readings[R.FLOW_ML_MIN] < settings[S.FLOW_LEAST_ML_MIN]:
+    if not fitted & F.FLOW or not _flow_shown(shadow, settings, readings):
         return True
     if fitted & F.FAN_TACH and readings[R.FAN_RPM] < settings[S.FAN_LEAST_RPM]:
         return True

@@ -138,14 +138,23 @@ def stops(
             excused = True  # blind, or the floor without the high probe
         else:
             mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
-            limit = settings[S.FREEZE_MC]
-            if not settings[S.ICE_BANK] or not U.sure(shadow, readings, HIGH):
-                limit = max(limit, settings[S.FLOOR_MC])  # nothing may vouch for the top
-            if mc <= limit:
+            if mc <= _stops_below_mc(shadow, settings, readings):
                 excused = True
     if settings[S.ICE_BANK]:
         excused = True  # the ration of ice may be used up
     tally(cases, violations, 6, excused or now - shadow[X.C_ON_MS] >= settings[S.MIN_ON_S] * 1000)
+
+
+def _stops_below_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> int:
+    """Coldest reading less its error at or below which the freeze guard may stop the compressor.
+
+    Whether the low probe vouches for the top is not seen from outside: where it must, that may be
+    the floor.
+    """
+    limit = settings[S.FREEZE_MC]
+    if not settings[S.ICE_BANK] or not U.sure(shadow, readings, HIGH):
+        limit = max(limit, settings[S.FLOOR_MC])
+    return limit
 
 
 def _mean_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord, pattern: int) -> int:
@@ -220,7 +229,7 @@ def demand(
     if healthy:
         mean = _mean_mc(shadow, settings, readings, pattern)
         wants = settings[S.SHALLOW_MC] + settings[S.BAND_MK] <= mean < settings[S.WARM_FILL_MC]
-        limit = settings[S.FREEZE_MC] if pattern & 2 else settings[S.FLOOR_MC]
+        limit = _stops_below_mc(shadow, settings, readings)
         for i in range(2):
             if pattern & (1 << i):
                 mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]

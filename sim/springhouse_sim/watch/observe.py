@@ -93,6 +93,7 @@ def _advance_clock(shadow: IntRecord, readings: IntRecord) -> None:
 
 
 def _follow_mode(shadow: IntRecord, readings: IntRecord) -> None:
+    shadow[X.MODE_BEFORE] = shadow[X.MODE]
     if readings[R.MODE_SEQ] != shadow[X.MODE_SEEN]:
         shadow[X.MODE_SEEN] = readings[R.MODE_SEQ]
         asked = readings[R.MODE]

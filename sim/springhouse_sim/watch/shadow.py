@@ -82,5 +82,6 @@
     OFF_MS,  # nothing runs since, -1 = something does
     OFF_MC,  # store temperature when it had settled
     OFF_FALLEN,  # scans in a row in which it had fallen since
+    MODE_BEFORE,  # of the previous scan
     SIZE,
-) = range(82)
+) = range(83)
