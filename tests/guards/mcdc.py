@@ -32,7 +32,7 @@ from typing import TypeAlias
 
 ROOT = Path(__file__).parents[2]
 LEFT = Path(__file__).parent / "mcdc_left.toml"
-MODULES = ("conditions", "events", "probes", "vouching", "interlock")
+MODULES = ("conditions", "events", "probes", "vouching", "interlock", "restart")
 # They compile the core, look at its text, or run it elsewhere.
 NOT_RUN = (
     "test_core_syntax.py",
