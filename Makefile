@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test test-slow test-services test-browser adversary check bench firmware clean
+.PHONY: help prove test test-slow test-services test-browser adversary planted check bench firmware clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -33,6 +33,10 @@ test-services: $(READY)  ## run those that talk to a real MQTT broker; as root i
 
 adversary: $(READY)  ## thousands of plant-days under random faults; LIVES=n of two days each
 	ADVERSARY_LIVES=$(LIVES) $(BIN)/python -m pytest -s tests/guards/test_plant_adversary.py
+
+planted: $(READY)  ## plant each bug of the lists in a copy, print what refutes it (an hour)
+	mkdir -p build
+	$(BIN)/python tests/guards/planted.py build/planted --out build/planted.md
 
 check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and types
 	$(BIN)/ruff format --check .
