@@ -133,7 +133,7 @@ def test_what_the_hours_never_bring_about_the_owner_does() -> None:
 
 
 def test_a_room_that_is_never_warm_has_no_delivery_to_break() -> None:
-    cool = {"settings.room_target_c": 34, "settings.room_limit_c": 40, "promises.room_below_c": 38}
+    cool = {"settings.room_target_c": 35, "settings.room_limit_c": 40, "promises.room_below_c": 38}
     empty = {"room.people": 0, "room.equipment_w": 0}
     runs, absent = scenarios.placed(load_site("demo", {**cool, **empty}))
     never = {a.name: a.never for a in absent}

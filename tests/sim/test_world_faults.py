@@ -186,6 +186,9 @@ def test_owner() -> None:
     readings, _ = after(Acknowledge(10), Acknowledge(12), AskMode(15, 4, 90))
     assert readings[R.ACK_SEQ] == 2
     assert readings[R.MODE : R.MODE_SEQ + 1] == [4, 90, 1]
+    # at 15 s, 75 s and 135 s
+    assert after(AskMode(15, 4, 1, again=True), seconds=150)[0][R.MODE_SEQ] == 3
+    assert after(AskMode(15, 4, 1), seconds=150)[0][R.MODE_SEQ] == 1
 
 
 def test_tray_is_emptied() -> None:
