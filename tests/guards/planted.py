@@ -34,12 +34,14 @@ from typing import Any
 TESTS = Path(__file__).parents[1]
 ROOT = TESTS.parent
 CORE = "firmware/springhouse"
+ADVERSARY = "sim/planted_bugs.toml"
+INDUCTION = "host/induction_bugs.toml"
 LISTS = (
     "guards/core_bugs.toml",
     "guards/planted_board_bugs.toml",
-    "sim/planted_bugs.toml",
+    ADVERSARY,
     "sim/judging_bugs.toml",
-    "host/induction_bugs.toml",
+    INDUCTION,
 )
 JUDGES = ("fast", "table", "interlock", "induction", "adversary")
 PROVES = JUDGES[1:]  # what `prove` runs
@@ -106,11 +108,14 @@ class Bug:
 
 
 def bugs() -> Iterator[Bug]:
-    """Yield every planted bug of the lists that this version has."""
+    """Yield every planted bug of the lists."""
+    topics = tomllib.loads((TESTS / INDUCTION).read_text("utf-8"))["adversary"]
     for name in LISTS:
-        if (TESTS / name).exists():
-            rows = tomllib.loads((TESTS / name).read_text("utf-8"))["bug"]
-            yield from (Bug(name, row) for row in rows)
+        for row in tomllib.loads((TESTS / name).read_text("utf-8"))["bug"]:
+            topic = topics.get(row["story"]) if name == ADVERSARY else None
+            if topic:
+                row |= {"only": topic, "parts": ["lemma" if topic == "expire" else "step"]}
+            yield Bug(name, row)
 
 
 class Ran:
@@ -164,7 +169,8 @@ def induction(bug: Bug, ran: Ran) -> bool | None:
     """
     if "only" not in bug.row:
         return None
-    return ran("-m", "springhouse_host.induction", "--only", bug.row["only"]).returncode != 0
+    asked = (*bug.row.get("parts", ()), "--only", bug.row["only"])
+    return ran("-m", "springhouse_host.induction", *asked).returncode != 0
 
 
 def adversary(bug: Bug, ran: Ran) -> bool | None:
@@ -172,8 +178,10 @@ def adversary(bug: Bug, ran: Ran) -> bool | None:
     if not bug.in_core or "board/" in bug.row.get("test", ""):
         return None
     named = "seed" in bug.row
-    asked = (bug.row["invariant"], bug.row["seed"], 1, bug.row["scans"])
-    done = ran(str(HUNT), *map(str, asked if named else (0, 1, EPISODES, SCANS)))
+    asked = (0, 1, EPISODES, SCANS)
+    if named:
+        asked = (bug.row["invariant"], bug.row["seed"], 1, bug.row["scans"])
+    done = ran(str(HUNT), *map(str, asked))
     return done.returncode != 0 or done.stdout.strip() != "none"
 
 
