@@ -192,10 +192,10 @@ class Trace:
             return 1.0
         return float(np.mean(self.column("room_air_c")[wanted] <= limit_c))
 
-    def wanted_mean_c(self) -> float:
-        """Return the mean air temperature of the wanted hours [°C], NaN if there are none."""
+    def wanted_mean_c(self) -> float | None:
+        """Return the mean air temperature of the wanted hours [°C], None if there are none."""
         wanted = self.wanted()
-        return float(self.column("room_air_c")[wanted].mean()) if wanted.any() else float("nan")
+        return float(self.column("room_air_c")[wanted].mean()) if wanted.any() else None
 
     def state_seconds(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Return the seconds spent in each state, store side and room side."""

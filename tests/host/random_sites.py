@@ -6,7 +6,9 @@ was accepted, how far the balances of the runs close, and the refusals by the ke
 
 import math
 import re
+import sys
 from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, is_dataclass
 from pathlib import Path
 from typing import Any
@@ -416,8 +418,7 @@ def _proved(site: Site, found: Outcome) -> None:
         season = ways.season(site, day, way)
         all_finite(f"worth.{way}", [season.kwh, season.cold_kwh, season.hours_over])
         for share in (season.share_within, season.wanted_mean_c):
-            if season.wanted.any():
-                all_finite(f"worth.{way}", share)
+            all_finite(f"worth.{way}", share)
     _page(site)
 
 
@@ -435,6 +436,9 @@ def _page(site: Site) -> None:
         path = Path(folder) / "run.html"
         write_run(site, scenario, trace, path, False)
         assert "</html>" in path.read_text("utf-8")
+
+
+TELL = 100
 
 
 def main() -> None:
@@ -472,6 +476,8 @@ def main() -> None:
         if time.process_time() - begun > 60.0 * asked.cpu_min:
             return
         drawn += 1
+        if drawn % TELL == 0:
+            print(f"{drawn} tried, {sum(broken.values())} broken", file=sys.stderr, flush=True)
         depth = max(
             3 * (drawn % asked.proved == 0), 2 * (drawn % asked.run == 0), drawn % asked.sized == 0
         )
@@ -490,7 +496,8 @@ def main() -> None:
         worst[0] = max(worst[0], outcome.energy_error)
         worst[1] = max(worst[1], outcome.water_error)
 
-    each()
+    with suppress(KeyboardInterrupt):  # what was found till then is told
+        each()
     print(f"{drawn} installations in {time.process_time() - begun:.0f} s of CPU")
     print("results: " + ", ".join(f"{name} {n}" for name, n in steps.items()))
     print(f"balances of {steps['run']} runs: energy {worst[0]:.1e}, water {worst[1]:.1e} at worst")

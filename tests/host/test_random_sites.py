@@ -28,7 +28,7 @@ def tried(depth: int, count: int) -> None:
 
 
 def test_files_settings_and_wiring() -> None:
-    tried(0, 200)
+    tried(0, 300)
     assert not all(SEEN[0])
 
 

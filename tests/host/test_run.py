@@ -40,6 +40,17 @@ def test_us_units_change_the_screen_only(
     assert json.loads(record.read_text("utf-8"))["wanted_mean_c"] < 40.0
 
 
+def test_a_run_without_wanted_hours_has_no_mean_of_them(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """A Saturday: the demo is wanted on weekdays. NaN is no JSON (RFC 8259, section 6)."""
+    record = tmp_path / "r.json"
+    arguments = ("run", "demo", "--start", "2001-07-07", "--days", "1", "--json", str(record))
+    assert cli.run(arguments) == 0
+    assert "no wanted hours" in capsys.readouterr().out
+    assert json.loads(record.read_text("utf-8"))["wanted_mean_c"] is None
+
+
 @pytest.mark.parametrize(
     ("arguments", "line"),
     [

@@ -106,7 +106,7 @@ def _ways(result: "Worth", season: str, limit_c: float, money: str, us: bool) ->
             f"{line.kwh:.1f}",
             f"{line.cost:.2f}",
             f"{line.hours_over:.1f}",
-            show(line.wanted_mean_c, "°C", us=us),
+            "" if line.wanted_mean_c is None else show(line.wanted_mean_c, "°C", us=us),
             "kept" if line.keeps else f"{100.0 * line.share_within:.0f} %",
             f"{line.buys:.0f}",
             f"{line.a_year:.2f}",

@@ -124,6 +124,9 @@ def response_cells(r: Response) -> tuple[str, str, str]:
 def remarks(verdict: Verdict) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
     for name, cooler_k in verdict.cooler():
+        if cooler_k is None:
+            yield f"no wanted hours: {name}"
+            continue
         yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
     complete = verdict.alone.complete
     yield (

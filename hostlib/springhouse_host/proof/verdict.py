@@ -121,14 +121,19 @@ class Verdict:
         found.append(f"the board's main program keeps {board}, which are not part of this proof")
         return found
 
-    def cooler(self) -> list[tuple[str, float]]:
-        """Return (scenario, K cooler in the wanted hours than without the store)."""
+    def cooler(self) -> list[tuple[str, float | None]]:
+        """Return (scenario, K cooler in the wanted hours than without the store).
+
+        None where a scenario has no wanted hours.
+        """
         by_name = {r.scenario.name: r for r in self.results}
-        found = []
+        found: list[tuple[str, float | None]] = []
         for bare in self.bare:
             name = bare.scenario.name.removesuffix(", without the store")
-            with_store = by_name[name].summary["wanted_mean_c"]
-            found.append((name, bare.summary["wanted_mean_c"] - with_store))
+            with_c = by_name[name].summary["wanted_mean_c"]
+            without_c = bare.summary["wanted_mean_c"]
+            told = with_c is not None and without_c is not None
+            found.append((name, without_c - with_c if told else None))
         return found
 
 

@@ -44,10 +44,11 @@ def room(t: Told) -> str:
     said = f"The room is at {_least_most(t.columns['room_air_c'], t.c)}, "
     said += f"outdoors {_least_most(t.columns['outdoor_c'], t.c)}."
     wanted_h = seconds(t.strips["wanted"]) / 3600
-    if wanted_h:
+    wanted_c = t.trace.wanted_mean_c()
+    if wanted_c is not None:
         over_h = t.trace.hours_over(t.limit_c)
         said += (
-            f" In its {wanted_h:.1f} wanted hours it is at {t.c(t.trace.wanted_mean_c())} on the "
+            f" In its {wanted_h:.1f} wanted hours it is at {t.c(wanted_c)} on the "
             f"mean and over {t.c(t.limit_c)} for {over_h:.1f} h."
         )
         bare = t.columns["bare_room_c"]

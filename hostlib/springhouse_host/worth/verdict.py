@@ -28,7 +28,7 @@ class Line:
     cost: float
     hours_over: float
     share_within: float
-    wanted_mean_c: float
+    wanted_mean_c: float | None
     keeps: bool
     buys: float
     a_year: float

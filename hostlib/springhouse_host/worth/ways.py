@@ -50,7 +50,7 @@ class Season:
     calendar: Calendar
     hours_over: float
     share_within: float
-    wanted_mean_c: float
+    wanted_mean_c: float | None  # None without wanted hours
 
     @property
     def kwh(self) -> float:
