@@ -87,6 +87,7 @@ UNITS: dict[str, Unit] = {
             },
         ),
         Unit("m3/h", "meter**3/hour", {"m3/h": "meter**3/hour", "ft3/min": "foot**3/minute"}),
+        Unit("Pa", "pascal", {"Pa": "pascal", "mmH2O": "mmH2O", "inH2O": "inH2O"}),
         Unit("%", "percent", {"%": "percent"}),
         Unit("°", "degree", {"°": "degree"}),
         Unit("1/h", "1/hour", {"1/h": "1/hour"}),
@@ -133,6 +134,7 @@ _SPELLINGS = (
     (re.compile(r"\bcfm\b", re.IGNORECASE), "ft3/min"),
     (re.compile(r"\bBtuh\b", re.IGNORECASE), "BTU/h"),
     (re.compile(r"\bBtu\b", re.IGNORECASE), "BTU"),
+    (re.compile(r"\b(mm|in)\s*H[2₂]O\b", re.IGNORECASE), lambda found: f"{found[1].lower()}H2O"),
     (re.compile(r"\b(?:hours?|hrs?)\b", re.IGNORECASE), "h"),
     (re.compile(r"\b(?:minutes?|mins)\b", re.IGNORECASE), "min"),
     (re.compile(r"\b(?:watts?)\b", re.IGNORECASE), "W"),
@@ -146,6 +148,7 @@ _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _FRACTION = r"\d+\s*[/⁄]\s*[1-9]\d*"
 _AMOUNT = rf"(?:\d+(?:\s+|\s*-\s*){_FRACTION}|{_FRACTION}|{_NUMBER})"  # 1 1/4, 1-1/4, 3/8, 0.5
 _QUANTITY = re.compile(rf"\s*([+-]?{_AMOUNT})(?![\d/⁄])\s*([^\d\s].*?)?\s*")
+_PER_HOUR = re.compile(r"(?<=[\d.])\s+1/h\s*$")  # a unit that begins with a digit
 _FEET = re.compile(
     rf"\s*(\d+)\s*(?:ft\.?|feet|foot|[′'’])\s*-?\s*({_AMOUNT})\s*"
     r"(?:in\.?|inch(?:es)?|[″\"”]|'')\s*",
@@ -244,7 +247,7 @@ def _of_text(value: str, kind: str) -> float:
     if feet is not None:
         inches = 12.0 * float(feet[1]) + _amount(feet[2])
         return convert(inches, "in", kind, kind=kind)
-    match = _QUANTITY.fullmatch(plain)
+    match = _QUANTITY.fullmatch(_PER_HOUR.sub("", plain) if kind == "1/h" else plain)
     if match is None:
         raise UnitRefusedError("a number, then a unit")
     number = _amount(match[1])
@@ -277,6 +280,7 @@ US_WORDS = {
     "kg": "lb",
     "L/min": "US gal/min",
     "m3/h": "ft3/min",
+    "Pa": "inH2O",
 }
 
 

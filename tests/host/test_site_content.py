@@ -36,6 +36,7 @@ SUFFIX = {
     "_w_m2_k": "W/(m2 K)",
     "_kj_k": "kJ/K",
     "_kg": "kg",
+    "_pa": "Pa",
     "_wh": "Wh",
     "_kwh_year": "kWh/year",
     "_v": "V",

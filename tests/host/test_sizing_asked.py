@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from site_text import BASE, edited, site_of
 from springhouse_host import sizing
-from springhouse_host.errors import KnownError
+from springhouse_host.errors import KnownError, SiteError
 from springhouse_host.measuring_coil import coil
 from springhouse_host.sheet import asked, charge, lasting, parts_asked
 from springhouse_host.site import load_site
@@ -79,6 +79,43 @@ def test_fans_side_by_side_and_in_series(sheet) -> None:
     assert air["two one behind the other"] == pytest.approx(0.8002 * 170.0, rel=0.01)
     rooms = [f.room_w for f in sheet.fan_ways]
     assert rooms[1] > rooms[2] > rooms[0]
+
+
+def test_fans_with_both_numbers_of_their_label_meet_the_fins_line(base) -> None:
+    """Fan laws by hand: two side by side move twice the air, two in series hold twice the pressure.
+
+    Each way ends where the fans' straight line meets the fins', so all three lie on one line of
+    pressure over air; its slope by Poiseuille between plates 1.8 mm apart, 66 mm deep, face
+    0.28 x 0.28 m, times 2.5: 12 x 1.85e-5 x 0.066 x v x 1.95 / 1.8 / 1.8e-3 ** 2.
+    """
+    label = {"coil.fan_pa": "2.5 mmH2O", "coil.fan_m3_h": 120.0}
+    found = sizing.size(load_site(base.path, label), variants=("mid",)).sheets["mid"]
+    by_way = {f.way: f for f in found.fan_ways}
+    v_m_s = 1.0 / 3600.0 / 0.28**2
+    slope = 2.5 * 12.0 * 1.85e-5 * 0.066 * v_m_s * 1.95 / 1.8 / 1.8e-3**2
+    shut_pa = 2.5 * 9.80665
+    for way, free_m3_h, full_pa in (
+        ("one", 120.0, shut_pa),
+        ("two side by side", 240.0, shut_pa),
+        ("two one behind the other", 120.0, 2.0 * shut_pa),
+    ):
+        meets = full_pa / (slope + full_pa / free_m3_h)
+        assert by_way[way].air_m3_h == pytest.approx(meets, rel=0.01)
+        assert by_way[way].static_pa == pytest.approx(slope * meets, rel=0.02)
+
+
+def test_a_stronger_fan_loses_less_of_its_air_and_its_label_narrows_the_range(base) -> None:
+    def air(changes):
+        return load_site(base.path, changes).known["coil.air_m3_h"]
+
+    weak, strong = (air({"coil.fan_pa": pa}) for pa in (10.0, 60.0))
+    assert weak.low < weak.mid < weak.high < strong.high < 340.0
+    assert weak.mid < strong.low
+    unknown = air({})
+    typical = air({"coil.fan_pa": 25.0})
+    assert unknown.low < typical.mid < unknown.high
+    with pytest.raises(SiteError, match=r"coil\.fan_pa: .*2 to 2000 Pa"):
+        air({"coil.fan_pa": 0.5})
 
 
 def test_levels_add_as_energy() -> None:

@@ -111,6 +111,26 @@ def test_what_is_no_number_is_refused(value: object) -> None:
         parse(value, "L")
 
 
+@pytest.mark.parametrize(
+    ("text", "kind", "value"),
+    [
+        ("2 mmH2O", "Pa", 19.6133),  # conventional millimetre of water, 9.80665 Pa
+        ("2 mm H₂O", "Pa", 19.6133),
+        ("0.1 in H2O", "Pa", 24.9089),  # NIST SP 811, conventional inch of water, 249.0889 Pa
+        ("25 pa", "Pa", None),
+        ("4 1/h", "1/h", 4.0),
+        ("1/h", "1/h", None),
+        ("41/h", "1/h", None),
+    ],
+)
+def test_pressure_of_a_fan_and_times_an_hour(text: str, kind: str, value: float | None) -> None:
+    if value is None:
+        with pytest.raises(UnitRefusedError):
+            parse(text, kind)
+    else:
+        assert parse(text, kind) == pytest.approx(value, rel=1e-5)
+
+
 @given(FINITE, st.sampled_from(WORDS))
 def test_every_word_converts_there_and_back(value: float, kind_word: tuple[str, str]) -> None:
     kind, word = kind_word

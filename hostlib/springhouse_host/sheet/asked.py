@@ -78,6 +78,16 @@ def asked_remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
     """Return what stands behind hold time, brines and sound."""
     sheet = next(iter(result.sheets.values()))
     found = [hold_evidence(site), *brine_remarks(us)]
+    if site.file.coil.fan_pa is None:
+        found.append(
+            "fans: what one keeps of its free air is common practice; coil.fan_pa, the static "
+            "pressure of its label, narrows it"
+        )
+    else:
+        found.append(
+            "fans: a straight line from the label's free air to its static pressure, against fins "
+            "as laminar slots; trade practice"
+        )
     if sheet.sound_db is None:
         found.append("how loud: give coil.fan_db_a, dB(A) at 1 m of one fan's label")
     return found
@@ -103,11 +113,12 @@ def asked_tables(result: "Sizing", us: bool) -> "list[Table]":
         water.add_row(
             show(w.litres, "L", us=us), hours(w.cold_h), hours(w.recharge_h), days(w.hold_days)
         )
-    fans = table("fans", "air", "room cooling", "fans draw")
+    told = sheet.fan_ways[0].static_pa is not None
+    fans = table("fans", "air", *(["against"] if told else []), "room cooling", "fans draw")
     for f in sheet.fan_ways:
-        fans.add_row(
-            f.way, show(f.air_m3_h, "m3/h", us=us), f"{f.room_w:.0f} W", f"{f.fan_w:.1f} W"
-        )
+        against = [] if f.static_pa is None else [show(f.static_pa, "Pa", us=us)]
+        air = show(f.air_m3_h, "m3/h", us=us)
+        fans.add_row(f.way, air, *against, f"{f.room_w:.0f} W", f"{f.fan_w:.1f} W")
     brine = table("why plain water", "freezes", "heat carried", "coil passes", "viscosity")
     for b in sheet.brines:
         brine.add_row(

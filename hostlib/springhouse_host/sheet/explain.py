@@ -78,8 +78,8 @@ FIGURES = (
            "Hay and Davies 1980; 0.75 common practice"),
     Figure("water", "other amounts of water", "the same sums, gains by litres to the power 2/3",
            ENERGY),
-    Figure("fan_ways", "fans", "straight fan curve against laminar fins; UA by air to the power "
-           "0.6", COIL),
+    Figure("fan_ways", "fans", "straight line from the label's free air to its static pressure, "
+           "laminar fins; UA by air to the power 0.6", COIL),
     Figure("sound_db", "sound, full fans", "L + 10 log n - 20 log d", "energy sum, free field"),
     Figure("quiet_db", "sound, quiet fans", "the same + 50 log duty", "fan law, from memory"),
     Figure("brines", "antifreeze and salt", "rho cp; Nu k / D; 1/(1/Ga + 1/Gw)",

@@ -13,6 +13,7 @@ from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.coil import Coil, air_side_w_k, water_side_w_k
 from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
+from ..site.fan_air import static_pa
 from ..working_point import Array, Case
 
 COLD_C = 5.0
@@ -38,6 +39,7 @@ class Fans:
     air_m3_h: float
     room_w: float
     fan_w: float
+    static_pa: float | None  # that they hold against the fins; None without coil.fan_pa
 
 
 def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
@@ -59,6 +61,7 @@ def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
 def fan_ways(case: Case, u: Array, humidity: float) -> tuple[Fans, ...]:
     """Return one fan, two side by side, two one behind the other."""
     found = []
+    label = case.site.file.coil
     for way, fans, in_series in (
         ("one", 1, False),
         ("two side by side", 2, False),
@@ -67,7 +70,11 @@ def fan_ways(case: Case, u: Array, humidity: float) -> tuple[Fans, ...]:
         plant = replace(case.plant, coil=_coil(case.plant.coil, fans, in_series))
         _, dx, t = replace(case, plant=plant, p=plant.params()).steady(u, case.deep_c, humidity)
         room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
-        found.append(Fans(way, float(t[T.AIR_M3_H]), float(room_w), float(t[T.FAN_W])))
+        air_m3_h, fan_w = float(t[T.AIR_M3_H]), float(t[T.FAN_W])
+        held_pa = None
+        if label.fan_pa is not None:
+            held_pa = static_pa(label.fan_pa, label.fan_m3_h, fans, in_series, air_m3_h)
+        found.append(Fans(way, air_m3_h, float(room_w), fan_w, held_pa))
     return tuple(found)
 
 

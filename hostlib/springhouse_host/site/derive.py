@@ -12,6 +12,7 @@ from springhouse import setting as S
 from springhouse_sim.plant.envelope import box_w_k
 
 from . import owner_settings as O
+from .fan_air import free_air_share, one_fan_shares
 from .fields import Given
 from .ground import Basement
 from .known import Known, derived, ratios, stated
@@ -61,7 +62,6 @@ FACE_M_S = 0.6  # face velocity at which they hold
 AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
 TUBE_PITCH_M = 0.025
 FLAT_TUBE_PITCH_M = 0.010
-ROW_DEPTH_M = 0.022
 
 CELL_V = 3.7  # the cells whose mAh a power bank prints
 BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
@@ -316,20 +316,14 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
         )
 
 
-def free_air_share(one_fan: float, fans: int, in_series: bool) -> float:
-    """Return the air through a coil over what all fans move freely.
-
-    Straight fan curve against laminar fins, as in the plant: one fan keeps ``one_fan``; side by
-    side each has the same pressure and less of the fins, one behind the other the reverse.
-    """
-    fins = 1.0 / one_fan - 1.0
-    return 1.0 / (1.0 + (fins / fans if in_series else fins * fans))
-
-
 def _coil(file: SiteFile, known: dict[str, Known]) -> None:
     coil = file.coil
     free_m3_h = coil.fan_m3_h * (1 if coil.fans_in_series else coil.fans)
-    shares = [free_air_share(one, coil.fans, coil.fans_in_series) for one in FREE_AIR_LEFT]
+    ones, said = FREE_AIR_LEFT, "one fan keeps 0.57 to 0.79 of its free air; common practice"
+    if coil.fan_pa is not None:
+        ones = one_fan_shares(coil, coil.fan_pa)
+        said = "straight line between the label's free air and pressure; trade practice"
+    shares = [free_air_share(one, coil.fans, coil.fans_in_series) for one in ones]
     _put(
         known,
         "coil.air_m3_h",
@@ -337,7 +331,7 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
         lambda: derived(
             shares[1] * free_m3_h,
             "m3/h",
-            "one fan keeps 0.57 to 0.79 of its free air, more share the fins; common practice",
+            f"{said}; fans share the fins",
             better=1,
             spread=ratios(*shares),
         ),

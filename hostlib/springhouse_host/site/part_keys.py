@@ -60,7 +60,7 @@ _FROM: dict[str, tuple[str, ...]] = {
     "Loop.coil_length_m": ("coil.rows", "coil.face_width_m", "coil.face_height_m"),
     "Loop.coil_circuits": ("coil.circuits",),
     "Coil.ua_w_k": ("coil.ua_w_k", "coil.rows", "coil.face_width_m", "coil.face_height_m"),
-    "Coil.rated_air_m3_h": ("coil.air_m3_h", "coil.fan_m3_h", "coil.fans"),
+    "Coil.rated_air_m3_h": ("coil.air_m3_h", "coil.fan_m3_h", "coil.fan_pa", "coil.fans"),
     "Coil.rated_water_l_min": ("coil.rated_l_min",),
     "Coil.free_air_m3_h": ("coil.fan_m3_h",),
     "Coil.fan_power_w": ("coil.fan_w",),

@@ -16,6 +16,7 @@ from springhouse_sim.plant.tray import Tray
 
 from . import derive as D
 from . import owner_settings as O
+from .fan_air import FIN_MM, ROW_DEPTH_M
 from .known import Known, Variant
 from .loop_part import coil_tube_m, loop
 from .read import SiteFile
@@ -26,7 +27,6 @@ PLACE_KJ_M2_K = 165.0
 LEAST_PLACE_J_K = 2e4  # as little as the plant's place accepts
 PLACE_IS_ROOM_W_K = 500.0  # the freezer stands in the cooled room: in effect one node
 MOISTURE_FACTOR = 10.0  # furnishings hold so much more than the air; common practice 10 to 20
-FIN_MM = 0.15
 COIL_KG_M3 = 350.0  # metal in the coil's volume
 METAL_J_KG_K = 600.0
 
@@ -139,7 +139,7 @@ def _place(file: SiteFile, picked: Mapping[str, float]) -> Place:
 def coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
     """Return coil and fans."""
     coil = file.coil
-    volume_m3 = coil.face_width_m * coil.face_height_m * coil.rows * D.ROW_DEPTH_M
+    volume_m3 = coil.face_width_m * coil.face_height_m * coil.rows * ROW_DEPTH_M
     water_kg = 1000.0 * math.pi / 4.0 * (coil.tube_bore_mm / 1000.0) ** 2 * coil_tube_m(file)
     fin_area_m2 = 2.0 * volume_m3 / ((coil.fin_gap_mm + FIN_MM) / 1000.0)
     return Coil(

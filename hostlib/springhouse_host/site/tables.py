@@ -149,6 +149,7 @@ class CoilTable(Table):
     arrangement: Annotated[str, Word(("cross", "counter"))] = "cross"
     fans: Annotated[int, Whole(1, 12)]
     fan_m3_h: Annotated[float, Quantity("m3/h", 10, 10000)]
+    fan_pa: Annotated[float | None, Quantity("Pa", 2, 2000)] = None  # of one against no air, label
     fan_w: Annotated[float, Quantity("W", 0.1, 500)]
     fan_db_a: Annotated[float | None, Quantity("", 0, 90)] = None  # of one fan, label, at 1 m
     listener_m: Annotated[float, Quantity("m", 0.2, 20)] = 2.0
