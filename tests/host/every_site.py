@@ -1,7 +1,8 @@
 """The table of installations by commands, each as a person would type it.
 
-`python tests/host/every_site.py` runs all and prints the table in Markdown; `--short` leaves
-out the slow ones. `flash` goes to a virtual board. Nothing is written outside a temporary folder.
+`python tests/host/every_site.py` runs all and prints the table in Markdown; `--short`, `--only`
+and `--leave` take fewer commands, names of sites fewer sites. `flash` goes to a virtual board.
+Nothing is written outside a temporary folder.
 """
 
 import argparse
@@ -162,8 +163,13 @@ def main() -> int:
     ask.add_argument("sites", nargs="*", default=list(BUILT_IN))
     ask.add_argument("--short", action="store_true")
     ask.add_argument("--only", nargs="*", choices=ALL)
+    ask.add_argument("--leave", nargs="*", choices=ALL, default=[], help="commands left out")
     asked = ask.parse_args()
-    commands = asked.only or (SHORT if asked.short else ALL)
+    commands = [
+        command
+        for command in asked.only or (SHORT if asked.short else ALL)
+        if command not in asked.leave
+    ]
     bad = 0
     with TemporaryDirectory() as name:
         print("| installation | " + " | ".join(commands) + " |")
@@ -175,6 +181,7 @@ def main() -> int:
                 cell = tried(command, site, Path(name))
                 bad += not cell.sound
                 took = f"{time.monotonic() - begun:.0f} s"
+                print(f"{site} {command}: {cell.code}", file=sys.stderr, flush=True)
                 mark = {0: "", 1: "1: ", 2: "refused: "}.get(cell.code, f"BROKEN {cell.code}: ")
                 cells.append(f"{mark}{cell.said.replace('|', '/')[:160]} ({took})")
             print(f"| {site} | " + " | ".join(cells) + " |", flush=True)
