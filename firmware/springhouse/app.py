@@ -11,9 +11,9 @@ from binascii import hexlify
 import machine
 
 from springhouse import blackbox as X
-from springhouse import code, parts, report
+from springhouse import cause, code, parts, report
 from springhouse.blackbox import BlackBox
-from springhouse.boots import ABNORMAL, ASKED, SERVICE, Boots
+from springhouse.boots import ASKED, FAULTED, SERVICE, Boots
 from springhouse.clock import Clock
 from springhouse.drivers.console import Console
 from springhouse.drivers.contact import SAMPLE_MS
@@ -57,6 +57,16 @@ def read_text(path: str) -> str:
         return ""
 
 
+def cause_of_start(profile: "Profile", left: int) -> int:
+    """Why the board started, by cause.py; `left` is what the last run left behind."""
+    reason = bits = -1
+    pin = sag = 0
+    if profile.RESET:
+        at, bits_at, pin, sag = profile.RESET
+        reason, bits = machine.mem32[at], machine.mem32[bits_at]
+    return cause.tell(machine.reset_cause(), reason, bits, pin, sag, left)
+
+
 class Board:
     """All parts by name."""
 
@@ -74,6 +84,7 @@ class Board:
         self.panel = parts.Panel(self.profile, self.wiring)
         files = Files()
         self.boots = Boots("boot", files)
+        self.cause = cause_of_start(self.profile, self.boots.reason)
         self.locked = self.boots.begin()
         self.firmware, self.fault = code.verify(folder)
         gc.collect()
@@ -113,7 +124,7 @@ class Board:
             "settings": hexlify(proof[:8]).decode(),
             "unproven": 0 if self.proven else 1,
             "boots": self.boots.count,
-            "cause": machine.reset_cause(),
+            "cause": self.cause,
             "safe": self.safe,
             "late": self.scanner.late_stops,
             "gap": self.scanner.take_gap_ms(),
@@ -124,6 +135,11 @@ class Board:
         if trial != NONE:
             state["trial"] = trial
         return state
+
+    def line(self, uptime_s: int) -> str:
+        """The record of the latest scan."""
+        unproven, trial = not self.proven, self.trial.word(uptime_s)
+        return report.line(self.scanner, self.owner, uptime_s, unproven, trial, self.cause)
 
     def scanner_s(self) -> int:
         """Seconds since the first scan, 0 without one."""
@@ -154,7 +170,7 @@ class Board:
             def picture() -> "list[str]":
                 if loop is None:
                     return safe(self.safe)
-                return running(self.scanner, self.proven, loop.uptime_s)
+                return running(self.scanner, self.proven, loop.uptime_s, self.cause)
 
             self.screen = Screen(self.sensors.i2c, picture)
             asyncio.create_task(self.screen.run())
@@ -221,7 +237,7 @@ async def stay_safe(board: Board) -> None:
         board.note_changes(seconds)
         seconds += 1
         if seconds % 5 == 1 and not board.console.busy():
-            board.console.start(json.dumps({"safe": board.safe, "up": seconds}))
+            board.console.start(json.dumps({"safe": board.safe, "up": seconds, "rst": board.cause}))
         if board.panel.button.long_presses != presses:
             return
 
@@ -231,7 +247,7 @@ async def work(board: Board) -> None:
     if board.sensors.rtc is not None:
         utc_min, second = board.sensors.rtc.read()
         board.owner.clock.believe(utc_min, second)
-    board.note(X.BOOT, machine.reset_cause() << 8 | board.boots.count, 0)
+    board.note(X.BOOT, board.cause << 8 | board.boots.count, 0)
     if board.trial.state != NONE:
         board.note(X.TRIAL, X.FAILED if board.trial.state == FAILED else X.BEGUN, 0)
     gc.collect()
@@ -254,12 +270,13 @@ async def work(board: Board) -> None:
 
 def leave(board: Board, reason: int, detail: int) -> None:
     """Outputs are off: write what is known, then reset."""
-    board.note_changes(0)
-    board.note(X.FAULT if reason == ABNORMAL else X.COMMAND, detail, 0)
-    board.box.flush()
-    if reason != ABNORMAL:
+    try:
+        board.note_changes(0)
+        board.note(X.FAULT if reason == FAULTED else X.COMMAND, detail, 0)
+        board.box.flush()
         board.boots.ask(reason)
-    machine.reset()
+    finally:
+        machine.reset()
 
 
 def run(folder: str) -> None:
@@ -269,7 +286,7 @@ def run(folder: str) -> None:
     try:
         board.safe = board.why_safe()
         if board.fault and board.trial.state == RUNNING:
-            leave(board, ABNORMAL, X.RAISED)  # the old version is better than a safe mode
+            leave(board, FAULTED, X.RAISED)  # the old version is better than a safe mode
         asyncio.run(stay_safe(board) if board.safe else work(board))
         board.outputs.off()
         asked = SERVICE if board.owner.reset == ASKED_SERVICE else ASKED
@@ -278,6 +295,6 @@ def run(folder: str) -> None:
         board.outputs.off()
         board.console.start(json.dumps({"fault": repr(problem)[:160]}))
         board.console.push()
-        leave(board, ABNORMAL, problem.args[0] if isinstance(problem, TaskFailed) else X.RAISED)
+        leave(board, FAULTED, problem.args[0] if isinstance(problem, TaskFailed) else X.RAISED)
     finally:
         board.outputs.off()

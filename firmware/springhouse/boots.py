@@ -12,7 +12,8 @@ TOO_MANY = 3
 CLEAR_S = 600
 QUIET_S = 86400
 
-ABNORMAL, ASKED, SERVICE = range(3)  # what the last run left behind
+# What the last run left behind. ABNORMAL: nothing, it was cut short; FAULTED: it ended itself.
+ABNORMAL, ASKED, SERVICE, FAULTED = range(4)
 
 
 class Boots:
@@ -33,7 +34,7 @@ class Boots:
 
         A boot that cannot be counted may be one of any number: safe mode, too.
         """
-        if self.reason == ABNORMAL:
+        if self.reason in (ABNORMAL, FAULTED):
             self.count = min(self.count + 1, 255)
         self.stored = self._save(ABNORMAL) or self._save(ABNORMAL)
         return self.count >= TOO_MANY or not self.stored
@@ -51,8 +52,9 @@ class Boots:
         self._save(ABNORMAL)
 
     def ask(self, reason: int) -> bool:
-        """Note that the coming reset is wanted; False if that could not be written."""
-        self.count = 0
+        """Note what the coming reset is for; False if that could not be written."""
+        if reason != FAULTED:
+            self.count = 0
         return self._save(reason)
 
     def _save(self, reason: int) -> bool:

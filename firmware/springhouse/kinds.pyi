@@ -93,3 +93,4 @@ class Profile(Protocol):
     PUMP_HZ: int
     FAN_HZ: int
     WATCHDOG_MS: int
+    RESET: tuple[int, ...]

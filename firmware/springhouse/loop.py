@@ -11,7 +11,6 @@ import time
 from springhouse import beats as H
 from springhouse import blackbox as X
 from springhouse import memory as M
-from springhouse import report
 from springhouse import timekeeping as T
 from springhouse.beats import Beats
 from springhouse.drivers.contact import SAMPLE_MS
@@ -207,15 +206,7 @@ class Loop:
         self._end_trial()
         self._keep_time()
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
-            board.console.start(
-                report.line(
-                    board.scanner,
-                    board.owner,
-                    not board.proven,
-                    self.uptime_s,
-                    board.trial.word(self.uptime_s),
-                )
-            )
+            board.console.start(board.line(self.uptime_s))
 
     def _end_trial(self) -> None:
         """A version that has run for its time becomes the current one."""

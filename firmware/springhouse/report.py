@@ -19,12 +19,15 @@ def _join(record: "array[int]", first: int, count: int) -> str:
     return ",".join([str(record[first + n]) for n in range(count)])
 
 
-def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int, trial: int = 0) -> str:
+def line(
+    scanner: Scanner, owner: Owner, uptime_s: int, unproven: bool, trial: int, cause: int
+) -> str:
     """The record of this scan. Keys are short for the line's sake; the host spells them out.
 
     up uptime s, utc minute (-1 unknown), st states, out bits, mc probes, bad probe faults, ml
-    flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left;
-    unproven, and trial: s left of a new version's trial, -1 if it failed and this is the old one.
+    flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left, rst
+    cause of the start (cause.py); unproven, and trial: s left of a new version's trial, -1 if it
+    failed and this is the old one.
     """
     r, m = scanner.readings, scanner.memory
     text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
@@ -38,7 +41,7 @@ def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int, trial: i
         r[R.FLOW_ML_MIN],
         r[R.BATTERY_MV],
     )
-    text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d]' % (
+    text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d],"rst":%d' % (
         scanner.inputs(),
         m[M.STORE_WORD],
         m[M.ROOM_WORD],
@@ -46,6 +49,7 @@ def line(scanner: Scanner, owner: Owner, unproven: bool, uptime_s: int, trial: i
         m[M.LATCH],
         m[M.MODE],
         _mode_left_s(m, r[R.NOW_MS]),
+        cause,
     )
     if unproven:
         text += ',"unproven":1'

@@ -51,6 +51,21 @@ FAULTS = (
     "power-on value",
     "configuration byte wrong",
 )
+# Why the board started, by the numbers of cause.py.
+CAUSES = (
+    "unknown cause",
+    "power-on",
+    "power-on or brown-out",
+    "power-on, brown-out or reset pin",
+    "brown-out",
+    "reset pin",
+    "watchdog",
+    "request by link or button",
+    "fault of the program",
+    "reset over the cable",
+    "reset over the cable, or crash",
+    "soft restart",
+)
 SENSORS = (
     "store probe low",
     "store probe high",

@@ -11,6 +11,7 @@ from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse.boards import pico_w as B
 from springhouse.record import Record
+from springhouse_sim.virtual_board.chip import PICO_W, Chip
 from springhouse_sim.virtual_board.flash_folder import make_flash
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess, Reset
@@ -40,15 +41,22 @@ class Rig:
     """Drives a `BoardProcess` second by second."""
 
     def __init__(
-        self, folder: Path, *, body: bytes | None = None, heap_kib: int = 176, **wiring: object
+        self,
+        folder: Path,
+        *,
+        body: bytes | None = None,
+        heap_kib: int = 176,
+        chip: Chip = PICO_W,
+        **wiring: object,
     ) -> None:
         self.folder = folder
         self.heap_kib = heap_kib
+        self.chip = chip
         make_flash(
             folder,
             {**WIRING, **wiring},
             record().encode() if body is None else body,
-            built.folder(),
+            built.folder(str(wiring.get("board", WIRING["board"]))),
         )
         self.temperatures = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
         self.flows = True
@@ -66,7 +74,7 @@ class Rig:
 
     def power(self, tick: int = 0) -> "Rig":
         """Switch on."""
-        self.board = BoardProcess(self.folder, tick=tick, heap_kib=self.heap_kib)
+        self.board = BoardProcess(self.folder, tick=tick, heap_kib=self.heap_kib, chip=self.chip)
         for pin in LOOPS:
             self.board.inputs.level(pin, 0)
         self.set_probes()

@@ -14,12 +14,12 @@ from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
 from patience import HANG_S
 from rig import WIRING, Rig, record
+from springhouse import cause, words
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import statechart as K
-from springhouse import words
 from springhouse.boards import pico_w as B
 from springhouse.display import rows
 from springhouse_host.flashing import flash
@@ -50,7 +50,7 @@ def scanner(**memory: int) -> SimpleNamespace:
 
 
 def test_what_it_says() -> None:
-    assert rows.running(scanner(), True, 0) == [
+    assert rows.running(scanner(), True, 0, cause.POWER) == [
         "Store     -0.4 C",  # halves away from zero
         "Room      24.2 C",
         "keeping cold",
@@ -64,19 +64,27 @@ def test_what_it_says() -> None:
     locked.memory[M.VALID] = locked.memory[M.STORE_LOW_GOOD] = 0
     for i in range(R.PROBES):
         locked.memory[M.STORE_LOW_GOOD + i] = 0
-    said = rows.running(locked, False, 0)
+    said = rows.running(locked, False, 0, cause.POWER)
     assert said[:2] == ["Store          ?", "Room           ?"]
     assert said[2:6] == ["chilling the", "store", "condensate-full", "stop"]
     assert said[6:] == ["! store probes", "disagree"]
-    assert rows.running(locked, False, 4)[6:] == ["! condensate", "tray full"]
-    assert rows.running(scanner(MODE=W.FIRST_PULL_DOWN), False, 0)[6] == "first pull-down"
-    assert rows.running(scanner(), False, 0)[6] == "unproven"
+    assert rows.running(locked, False, 4, cause.POWER)[6:] == ["! condensate", "tray full"]
+    assert (
+        rows.running(scanner(MODE=W.FIRST_PULL_DOWN), False, 0, cause.POWER)[6] == "first pull-down"
+    )
+    assert rows.running(scanner(), False, 0, cause.POWER)[6] == "unproven"
+    said = rows.running(scanner(), True, 60, cause.FAULT)
+    assert said[6:] == ["started: fault", "of the program"]
+    assert rows.running(scanner(), True, 86_400, cause.FAULT)[6] == ""
     assert rows.safe("boots: three short runs")[3:5] == ["boots: three", "short runs"]
 
 
 def test_every_word_fits() -> None:
     for text in (*words.STORE_STATES, *words.ROOM_STATES, *words.MODES):
         assert "".join(rows.wrap(text, 2)).replace(" ", "") == text.replace(" ", "")
+    for n in cause.UNEXPECTED:
+        text = "started: " + words.CAUSES[n]
+        assert " ".join(rows.wrap(text, 2)).rstrip() == text
     for text in words.LATCHES:
         assert " ".join(rows.wrap("! " + text, 2)).rstrip() == "! " + text
 

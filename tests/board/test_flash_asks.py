@@ -17,7 +17,7 @@ from springhouse import setting as S
 from springhouse_host.errors import KnownError
 from springhouse_host.flashing import asking, build, entering, flash
 from springhouse_host.flashing.copying import CopyError, Prompt
-from springhouse_sim.virtual_board.process import PICO_W, Chip
+from springhouse_sim.virtual_board.chip import PICO_W, Chip
 from springhouse_sim.virtual_board.terminal import TerminalBoard
 from test_flash import healthy, put
 

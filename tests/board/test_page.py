@@ -7,7 +7,7 @@ from types import SimpleNamespace
 from hypothesis import given
 from hypothesis import strategies as st
 from rig import FITTED
-from springhouse import controller, mode
+from springhouse import cause, controller, mode
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -44,7 +44,7 @@ def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_
     settings[S.FITTED] = FITTED
     scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
     reader = Reader()
-    reader.feed(page.html(scanner, proven, up_s))
+    reader.feed(page.html(scanner, proven, up_s, cause.POWER))
     reader.close()
     assert reader.open == []
     assert not {"form", "input", "button", "script", "img", "iframe"} & set(reader.tags)

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
+from springhouse import beats, blackbox, cause
 from springhouse import output as O
 from springhouse import setting as S
 from springhouse_host.errors import KnownError
@@ -14,6 +15,7 @@ from springhouse_host.site import load_site
 from springhouse_host.watching import changes
 from springhouse_host.watching import days as D
 from springhouse_host.watching.base import Base
+from springhouse_host.watching.happened import happened
 from test_watch import line, parse
 
 DAY_S = 86400
@@ -117,7 +119,7 @@ def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
         '{"log":""}',
     ]
     path.write_text("\n".join(lines))
-    found = changes.read_changes(path.read_text(), path)
+    found = changes.changes(changes.read_records(path.read_text(), path))
     assert [c.tick for c in found] == [(1 << 30) - 1] * 2
     assert changes.words(found[0]) == (
         "boot 3, 77 s after power-up: freeze_guard_c changed from -1.5 °C to 0.5 °C"
@@ -125,4 +127,30 @@ def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
     assert changes.words(found[1]).endswith(": window 2 end changed from 17:00 to 18:15")
     path.write_text('{"up":1}\n')
     with pytest.raises(KnownError, match="no black-box record"):
-        changes.read_changes(path.read_text(), path)
+        changes.read_records(path.read_text(), path)
+
+
+def box_line(kind: int, detail: int, utc_min: int = 0) -> str:
+    return json.dumps(
+        {"log": struct.pack(blackbox._RECORD, kind, 3, detail, utc_min, 77, *[0] * 17).hex()}
+    )
+
+
+def test_starts_faults_and_trials_are_told_in_words(tmp_path: Path) -> None:
+    lines = [
+        box_line(blackbox.BOOT, cause.WATCHDOG << 8 | 2),
+        box_line(blackbox.MINUTE, 7),
+        box_line(blackbox.FAULT, blackbox.SILENT + beats.AIR),
+        box_line(blackbox.TRIAL, blackbox.KEPT, MONDAY_S // 60),
+        box_line(blackbox.BOOT, 200 << 8),
+        box_line(blackbox.FAULT, 999),
+    ]
+    found = changes.read_records("\n".join(lines), tmp_path)
+    said = happened(found)
+    assert said[0].endswith(
+        "77 s after power-up: started: watchdog, start 2 in a row that nobody asked for"
+    )
+    assert said[1].endswith("the task of the air chip fell silent")
+    assert said[2].endswith(": the new version kept")
+    assert said[2][:3] == "202"
+    assert [text.rpartition(": ")[2] for text in said[3:]] == ["cause 200", "fault 999"]

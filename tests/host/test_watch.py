@@ -32,7 +32,15 @@ from springhouse_host.watching.calibration import RAW
 from springhouse_host.watching.keeping import Keeper
 from springhouse_host.watching.outlook import Outlook, Trend
 from springhouse_host.watching.page import Page
-from springhouse_host.watching.record import Record, alarms, parse, room_words, store_words
+from springhouse_host.watching.record import (
+    RESTARTS,
+    Record,
+    alarms,
+    parse,
+    room_words,
+    started,
+    store_words,
+)
 from springhouse_host.watching.view import Facts, facts
 from springhouse_host.watching.watch import watch
 
@@ -106,6 +114,18 @@ def test_every_latch_has_advice() -> None:
     assert all(todo for _, todo in found)
     bad = alarms(record(bad=[1, 0, 0, 0, 0]))
     assert bad[0][0] == f"{words.SENSORS[0]}: {words.FAULTS[1]}"
+
+
+def test_what_started_the_board_is_told_and_raises_an_alarm_for_a_day() -> None:
+    for n, word in enumerate(words.CAUSES):
+        new, old = record(up=7500, rst=n), record(up=86_400, rst=n)
+        assert started(new) == f"2 h 5 min ago: {word}"
+        told = any(word in what for what, _ in alarms(new))
+        assert told == (n in RESTARTS)
+        assert not any(word in what for what, _ in alarms(old))
+        assert facts(new, Outlook(None, None), None, False, "").started == started(new)
+    assert started(record()) == "", "a board that does not say"
+    assert parse(line(rst=len(words.CAUSES)), 0.0) is None
 
 
 def test_bad_probes_are_no_temperatures() -> None:

@@ -33,3 +33,5 @@ ADC_FULL_MV = 3100  # about, at the widest attenuation; the divider's ratio is c
 PUMP_HZ = 1000
 FAN_HZ = 25000
 WATCHDOG_MS = 8000
+
+RESET = ()  # machine.reset_cause() is all that this chip lends a program

@@ -34,3 +34,8 @@ ADC_FULL_MV = 3300
 PUMP_HZ = 1000
 FAN_HZ = 25000
 WATCHDOG_MS = 8000  # as on the RP2040, though this chip could wait longer
+
+# Two registers that tell more of a reset than machine.reset_cause() does, see cause.py: the
+# watchdog's REASON and the chip's own; in the latter the bits for reset pin and brown-out.
+# From memory of the datasheet.
+RESET = (0x400D8008, 0x4010002C, 1 << 18, 1 << 17)

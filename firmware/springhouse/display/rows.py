@@ -5,6 +5,7 @@ from springhouse import mode as W
 from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import words
+from springhouse.cause import UNEXPECTED
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
 
 ROWS, COLUMNS = 8, 16
 _TURN_S = 4  # several latches take turns
+_NEWS_S = 86_400  # how long a start that nobody wanted is told
 
 
 def wrap(text: str, rows: int) -> "list[str]":
@@ -41,17 +43,21 @@ def _trusted(memory: "array[int]", readings: "array[int]", first: int, last: int
     return [readings[R.STORE_LOW_MC + i] for i in range(first, last + 1) if P.trusted(memory, i)]
 
 
-def _trouble(memory: "array[int]", proven: bool, uptime_s: int) -> str:
+def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int) -> str:
     """What waits for a person, else what is unusual, else nothing."""
     latched = [word for n, word in enumerate(words.LATCHES) if memory[M.LATCH] >> n & 1]
     if latched:
         return "! " + latched[uptime_s // _TURN_S % len(latched)]
     if memory[M.MODE] != W.AUTOMATIC:
         return words.MODES[memory[M.MODE]]
-    return "" if proven else "unproven"
+    if not proven:
+        return "unproven"
+    if cause in UNEXPECTED and uptime_s < _NEWS_S:
+        return "started: " + words.CAUSES[cause]
+    return ""
 
 
-def running(scanner: "Scanner", proven: bool, uptime_s: int) -> "list[str]":
+def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> "list[str]":
     """The picture of a board that works."""
     memory, readings = scanner.memory, scanner.readings
     return (
@@ -61,7 +67,7 @@ def running(scanner: "Scanner", proven: bool, uptime_s: int) -> "list[str]":
         ]
         + wrap(words.STORE_STATES[memory[M.STORE_STATE]], 2)
         + wrap(words.ROOM_STATES[memory[M.ROOM_STATE]], 2)
-        + wrap(_trouble(memory, proven, uptime_s), 2)
+        + wrap(_trouble(memory, proven, uptime_s, cause), 2)
     )
 
 

@@ -11,9 +11,8 @@ from binascii import hexlify
 
 import machine
 
+from springhouse import cause
 from springhouse import memory as M
-from springhouse import report
-from springhouse.boots import ABNORMAL
 from springhouse.loop import ticks
 from springhouse.net import page
 from springhouse.net.config import Config
@@ -35,6 +34,8 @@ _AFTER_RESET_S = 86_400
 _SILENT_S = 10
 _WORDS_MOST = 48  # the line they stand in has 256 bytes
 _WAITING, _ON, _GIVEN_UP = range(3)
+# A start after what a network may have caused.
+_NOT_AGAIN = (cause.UNKNOWN, cause.WATCHDOG, cause.FAULT, cause.SOFTWARE_OR_CRASH)
 
 
 class View:
@@ -45,19 +46,12 @@ class View:
 
     def record(self) -> str:
         """The record of the latest scan, as on the link."""
-        board = self._loop.board
-        return report.line(
-            board.scanner,
-            board.owner,
-            not board.proven,
-            self._loop.uptime_s,
-            board.trial.word(self._loop.uptime_s),
-        )
+        return self._loop.board.line(self._loop.uptime_s)
 
     def status(self) -> str:
         """The status page."""
         board = self._loop.board
-        return page.html(board.scanner, board.proven, self._loop.uptime_s)
+        return page.html(board.scanner, board.proven, self._loop.uptime_s, board.cause)
 
     def mark(self) -> int:
         """A number that changes with outputs, states and latches."""
@@ -89,7 +83,7 @@ class Online:
             self._why = self._config.fault
             return
         self._prepare()
-        if loop.board.boots.reason == ABNORMAL and machine.reset_cause() != machine.PWRON_RESET:
+        if loop.board.cause in _NOT_AGAIN:
             self._from_s = _AFTER_RESET_S
             self._why = "a day off after a reset"
 

@@ -75,7 +75,7 @@ def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") 
     return ["<tr><td>%s</td><td>%s</td></tr>" % pair for pair in pairs]
 
 
-def html(scanner: "Scanner", proven: bool, uptime_s: int) -> str:
+def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> str:
     """The page as the board stands."""
     memory, readings = scanner.memory, scanner.readings
     running = _named(W.OUTPUTS, memory[M.OUT])
@@ -98,6 +98,7 @@ def html(scanner: "Scanner", proven: bool, uptime_s: int) -> str:
         parts.append("<p>These settings are unproven.</p>")
     parts.append("<table>")
     parts += _rows(memory, scanner.settings, readings)
-    parts.append("</table><p>Up for %d h %d min.</p>" % (uptime_s // 3600, uptime_s // 60 % 60))
+    up = (uptime_s // 3600, uptime_s // 60 % 60, W.CAUSES[cause])
+    parts.append("</table><p>Up for %d h %d min; started by: %s.</p>" % up)
     parts.append(_FOOT)
     return "".join(parts)

@@ -14,7 +14,6 @@ if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
-    from ..watching.changes import Changed
 
 SHOWN = {
     "watched_h": "watched h",
@@ -52,7 +51,8 @@ def history(
         typer.Option(
             "--log",
             metavar="PORT|FILE",
-            help="The board's black box, from its serial port or as saved: what the owner changed.",
+            help="The board's black box, from its serial port or as saved: starts, faults, and "
+            "what the owner changed.",
         ),
     ] = None,
     save_log: Annotated[
@@ -91,15 +91,17 @@ def history(
     """
     from ..site import load_site
     from ..watching import days as D
-    from ..watching.changes import words
+    from ..watching.changes import changes, words
     from ..watching.choosing import read
+    from ..watching.happened import happened
 
     if export is not None and export.suffix not in (".csv", ".parquet"):
         raise KnownError(f"--export: {export}: the name must end in .csv or .parquet")
     if save_log is not None and log is None:
         raise KnownError("--save-log: needs --log PORT")
     check_writable(export, save_log)
-    changed = _changes(log, save_log) if log is not None else []
+    boxed = _box(log, save_log) if log is not None else []
+    changed = changes(boxed)
     wanted = [_day(text) for text in days or ()]
     loaded = load_site(site) if site is not None else None
     data, readings, notes = read(base, loaded, installation, adopt, meter_kwh)
@@ -127,6 +129,8 @@ def history(
             f"DRIFT: {drift.what}: {drift.was:.2f} before, {drift.now:.2f} now: {drift.look_at}",
             markup=False,
         )
+    for text in happened(boxed):
+        screen.print(text, markup=False)
     for change in changed:
         screen.print(words(change), markup=False)
     if log is not None and not changed:
@@ -136,16 +140,16 @@ def history(
         screen.print(f"exported: {export}", markup=False)
 
 
-def _changes(log: Path, save_log: Path | None) -> "list[Changed]":
-    """Return what the owner changed by a log from a port or a file."""
+def _box(log: Path, save_log: Path | None) -> list[tuple[int, ...]]:
+    """Return the black-box records from a port or a file."""
     from ..fitting.log import read_text
     from ..flashing.fetch import fetch_log, is_port
-    from ..watching.changes import read_changes
+    from ..watching.changes import read_records
 
     text = fetch_log(str(log)) if is_port(log) else read_text(log)
     if save_log is not None:
         write_bytes_whole(save_log, text.encode())
-    return read_changes(text, log)
+    return read_records(text, log)
 
 
 def _day(text: str) -> date:

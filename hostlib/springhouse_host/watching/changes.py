@@ -44,8 +44,8 @@ def changes(found: Iterable[tuple[int, ...]]) -> list[Changed]:
     return made
 
 
-def read_changes(text: str, source: Path) -> list[Changed]:
-    """Return the changes in lines got over the link.
+def read_records(text: str, source: Path) -> list[tuple[int, ...]]:
+    """Return the black-box records in lines got over the link.
 
     Raises:
         KnownError: naming the source: no black-box record.
@@ -53,7 +53,7 @@ def read_changes(text: str, source: Path) -> list[Changed]:
     found, _ = records(text.splitlines())
     if not found:
         raise KnownError(f'{source}: no black-box record: expected lines such as {{"log":"00..."}}')
-    return changes(found)
+    return found
 
 
 def _value(slot: int, value: int) -> tuple[str, str]:

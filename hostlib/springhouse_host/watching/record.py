@@ -5,6 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
+from springhouse import cause as A
 from springhouse import condition as C
 from springhouse import output as O
 from springhouse import reading as R
@@ -44,6 +45,7 @@ class Line(BaseModel):
     md: tuple[Annotated[int, Field(ge=0, lt=len(words.MODES))], Whole]
     unproven: Short = 0
     trial: Annotated[int, Field(ge=-1, lt=2**16)] = 0
+    rst: Annotated[int, Field(ge=0, lt=A.SIZE)] | None = None
 
 
 @dataclass(frozen=True)
@@ -140,6 +142,14 @@ def room_words(record: Record) -> str:
     return f"{state}{at}" + (f" ({why})" if why else "")
 
 
+def started(record: Record) -> str:
+    """Return when the board started and what it knows of why, "" from one that does not say."""
+    if record.line.rst is None:
+        return ""
+    hours, minutes = divmod(record.line.up // 60, 60)
+    return f"{hours} h {minutes} min ago: {words.CAUSES[record.line.rst]}"
+
+
 def alarms(record: Record) -> list[tuple[str, str]]:
     """Return (what is wrong, what to do) in plain words."""
     found = [(word, ADVICE[word]) for word in latches(record)]
@@ -147,6 +157,10 @@ def alarms(record: Record) -> list[tuple[str, str]]:
         if fault and i < len(words.SENSORS):
             name = words.FAULTS[fault] if fault < len(words.FAULTS) else "no answer"
             found.append((f"{words.SENSORS[i]}: {name}", "look at its plug, cable and pull-up"))
+    if record.line.rst in RESTARTS and record.line.up < NEWS_S:
+        found.append(
+            (f"the board restarted: {words.CAUSES[record.line.rst]}", RESTARTS[record.line.rst])
+        )
     if record.line.unproven:
         found.append(("settings or firmware are not proven", "run springhouse prove, then flash"))
     if record.line.trial > 0:
@@ -161,6 +175,12 @@ def alarms(record: Record) -> list[tuple[str, str]]:
     return found
 
 
+NEWS_S = 86_400  # how long a start that nobody wanted is told
+RESTARTS = {
+    A.SAG: "measure the board's 5 V while the freezer starts; a supply of its own",
+    A.WATCHDOG: "springhouse history --log; if it comes again, another supply, then another board",
+    A.FAULT: "springhouse history --log says what ended it",
+}
 ADVICE = {
     "compressor stuck on: unplug": "pull the freezer's plug at once: its relay "
     "is welded; replace it, look for ice, then press the button",

@@ -9,7 +9,7 @@ from springhouse import setting as S
 from springhouse import words
 
 from .outlook import Outlook
-from .record import Record, alarms, room_words, store_words
+from .record import Record, alarms, room_words, started, store_words
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -36,6 +36,7 @@ class Facts:
     readings: str  # what they lack or carry, "" where nothing needs saying
     alarms: tuple[tuple[str, str], ...]
     away: bool
+    started: str = ""
     not_kept: str = ""  # records that wait for the disk
 
     def as_json(self) -> dict[str, object]:
@@ -70,6 +71,7 @@ def facts(
         readings=readings,
         alarms=tuple(alarms(record)),
         away=away,
+        started=started(record),
         not_kept=not_kept,
     )
 
@@ -105,6 +107,7 @@ def table(shown: Facts) -> "RenderableType":
         ("cold left", shown.cold_left),
         ("battery left", shown.battery_left),
         ("readings", shown.readings),
+        ("started", shown.started),
         ("records", shown.not_kept),
     ]
     for name, text in rows:

@@ -10,10 +10,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 
+from .chip import PICO_W, Because, Chip
 from .inputs import Inputs
 
 STAND_IN = Path(__file__).parent / "stand_in"
-POWER_ON, WATCHDOG, ASKED = 1, 3, 3  # reset causes as the chip reports them
 # What the program keeps takes 1.46 times the bytes here that it takes on a 32-bit board (words are
 # twice as long, bytecode and texts are not); the stand-ins take some 14 kB more. Both are measured
 # in tests/board/test_heap.py.
@@ -41,28 +41,6 @@ def set_raw(terminal: int, signals: bool) -> None:
         mode = termios.tcgetattr(terminal)
         mode[3] |= termios.ISIG
         termios.tcsetattr(terminal, termios.TCSANOW, mode)
-
-
-@dataclass(frozen=True)
-class Chip:
-    """What a board says of itself (`os.uname`) and the room of its file system."""
-
-    sysname: str = "rp2"
-    release: str = "1.28.0"
-    machine: str = "Raspberry Pi Pico W with RP2040"
-    flash_kib: int = 848
-
-    def environment(self) -> dict[str, str]:
-        """Return it as the stand-in of `os` reads it."""
-        return {
-            "BOARD_SYSNAME": self.sysname,
-            "BOARD_RELEASE": self.release,
-            "BOARD_MACHINE": self.machine,
-            "BOARD_FLASH_KIB": str(self.flash_kib),
-        }
-
-
-PICO_W = Chip()
 
 
 @dataclass(frozen=True)
@@ -107,15 +85,19 @@ class BoardProcess:
         self._tick = tick
         self._heap_kib = heap_kib
         self._terminal = terminal
-        self._start(POWER_ON)
+        self._words: dict[int, int] = {}  # the chip's registers of its resets
+        self._start(Because.POWER)
 
-    def _start(self, cause: int) -> None:
+    def _start(self, because: Because) -> None:
+        self._words = self.chip.words(because, self._words)
         to_board_r, self._to_board = os.pipe()
         from_board, from_board_w = os.pipe()
         tick = (self._tick + self.now_ms) & ((1 << 30) - 1)
         arguments = [str(STAND_IN / "start.py"), str(to_board_r), str(from_board_w)]
         heap = (self._heap_kib * 1024 - OWN_BYTES) * WIDER_PM // 1000 + STAND_IN_BYTES
         command = [interpreter(), "-X", f"heapsize={heap}"]
+        cause = self.chip.cause(because)
+        words = ",".join(f"{at}={word}" for at, word in self._words.items()) or "-"
         at_end = "idle" if self._terminal is None else "prompt"
         if self._terminal is not None:
             # The terminal must be the session's own for Ctrl-C to interrupt the program. A killed
@@ -123,7 +105,7 @@ class BoardProcess:
             set_raw(self._terminal, signals=True)
             command = ["setsid", "--ctty", *command, "-i"]
         self.process = subprocess.Popen(
-            [*command, *arguments, str(tick), str(cause), at_end],
+            [*command, *arguments, str(tick), str(cause), words, at_end],
             cwd=self.flash,
             pass_fds=(to_board_r, from_board_w),
             stdin=subprocess.PIPE if self._terminal is None else self._terminal,
@@ -166,11 +148,11 @@ class BoardProcess:
         """Switch the board off for good."""
         self._stop()
 
-    def power_cut(self) -> None:
-        """Take the supply away and bring it back at once."""
+    def power_cut(self, because: Because = Because.POWER) -> None:
+        """Take the supply away and bring it back at once; or let it sag, ground the reset pin."""
         self._lose_pins()
         self._stop()
-        self._start(POWER_ON)
+        self._start(because)
         self.inputs.forget()
 
     def _lose_pins(self) -> None:
@@ -225,6 +207,6 @@ class BoardProcess:
                 resets.append(Reset(at_ms - self._born_ms, kind == "W"))
                 self._lose_pins()
                 self._stop()
-                self._start(WATCHDOG if kind == "W" else ASKED)
+                self._start(Because.WATCHDOG if kind == "W" else Because.ASKED)
                 self.inputs.forget()
         return resets

@@ -12,7 +12,8 @@ from collections.abc import Callable
 from pathlib import Path
 from threading import Event, Thread
 
-from .process import PICO_W, BoardProcess, Chip, set_raw
+from .chip import PICO_W, Chip
+from .process import BoardProcess, set_raw
 
 STEP_MS = 200
 

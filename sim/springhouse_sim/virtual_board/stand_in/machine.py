@@ -21,6 +21,16 @@ def reset():
     W.gone("R")
 
 
+class _Words:
+    """The chip's registers, those that are asked for."""
+
+    def __getitem__(self, address):
+        return W.S.words[address]
+
+
+mem32 = _Words()
+
+
 class Pin:
     """An input sees the plant, an output is reported to it."""
 

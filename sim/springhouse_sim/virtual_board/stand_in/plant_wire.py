@@ -25,6 +25,7 @@ class _State:
         self.phase = {}
         self.adc = {}
         self.bus = "ok"
+        self.words = {}  # address -> register
         self.frames = {}  # serial (hex) -> scratchpad (hex)
         self.i2c = {}  # address -> answer (hex)
         self.wifi = False  # the access point is in reach

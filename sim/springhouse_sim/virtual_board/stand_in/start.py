@@ -1,8 +1,8 @@
 # mypy: ignore-errors
 """Power-up of the virtual board: boot.py, then main.py, in the current folder.
 
-Arguments: read and write descriptor of the plant's pipe, tick at boot, reset cause, what to do
-when the program has ended (idle or prompt).
+Arguments: read and write descriptor of the plant's pipe, tick at boot, reset cause, the
+chip's registers of it (address=word,...), what to do when the program has ended (idle or prompt).
 """
 
 import builtins
@@ -14,6 +14,10 @@ import run_queue
 sys.modules["_asyncio"] = run_queue
 plant_wire.open_wire(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]))
 plant_wire.S.cause = int(sys.argv[4])
+if sys.argv[5] != "-":
+    plant_wire.S.words = {
+        int(w.split("=")[0]): int(w.split("=")[1]) for w in sys.argv[5].split(",")
+    }
 plant_wire.advance(0)
 sys.path.insert(0, "")
 _GARBAGE = 1024  # bytes at a time, of about what a board's file system and reader take for a file
@@ -37,5 +41,5 @@ for name in ("boot.py", "main.py"):
     except KeyboardInterrupt:
         print("interrupted")
         break
-if sys.argv[5] == "idle":  # else the interpreter's prompt follows
+if sys.argv[6] == "idle":  # else the interpreter's prompt follows
     plant_wire.idle()
