@@ -25,6 +25,7 @@ from springhouse.owner import NO_RESET, Owner
 from springhouse.owner import SERVICE as ASKED_SERVICE
 from springhouse.record import Record, proven_sha256
 from springhouse.scan import Scanner
+from springhouse.selftest import SelfTest, failed
 from springhouse.storage import Files, TwoSlots
 from springhouse.talk import Talk
 from springhouse.trial import FAILED, NONE, RUNNING, Trial
@@ -109,6 +110,7 @@ class Board:
         self.sensors = parts.Sensors(self.profile, self.wiring)
         self.kept = Kept("kept", files)
         self.scanner = Scanner(self.sensors, self.outputs, self.owner, self.kept, number["pump_pm"])
+        self.test = SelfTest(self)
         self.safe = ""  # why the board is in safe mode
         self.shortages = 0  # records of a scan given up because memory was short
 
@@ -139,7 +141,15 @@ class Board:
     def line(self, uptime_s: int) -> str:
         """The record of the latest scan."""
         unproven, trial = not self.proven, self.trial.word(uptime_s)
-        return report.line(self.scanner, self.owner, uptime_s, unproven, trial, self.cause)
+        return report.line(
+            self.scanner, self.owner, uptime_s, unproven, trial, self.cause, self.test.word
+        )
+
+    def ice_days(self) -> int:
+        """Days since the ice points of the probes were last checked, -1 if that is not known."""
+        day = self.wiring.number["ice_point_day"]
+        utc_min = self.owner.clock.utc_min
+        return max(0, utc_min // 1440 - day) if day and utc_min >= 0 else -1
 
     def scanner_s(self) -> int:
         """Seconds since the first scan, 0 without one."""
@@ -170,7 +180,8 @@ class Board:
             def picture() -> "list[str]":
                 if loop is None:
                     return safe(self.safe)
-                return running(self.scanner, self.proven, loop.uptime_s, self.cause)
+                up_s, word = loop.uptime_s, self.test.word
+                return running(self.scanner, self.proven, up_s, self.cause, word)
 
             self.screen = Screen(self.sensors.i2c, picture)
             asyncio.create_task(self.screen.run())
@@ -192,6 +203,12 @@ class Board:
             values = self._values(X.SETTING, slot, uptime_s)
             self.box.note(report.setting_values(values, old, new, ticks()))
         self.owner.news.clear()
+
+    def note_test(self, uptime_s: int) -> None:
+        """Add a record of the self-test that has just ended."""
+        test = self.test
+        values = self._values(X.TEST, failed(test.word), uptime_s)
+        self.box.note(report.setting_values(values, test.ice_days, test.word, ticks()))
 
     def held(self) -> bool:
         """Whether the button is down at power-up and stays so for a second."""

@@ -15,7 +15,7 @@ TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.kinds import File
 
-MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING, TRIAL = range(8)  # kinds of record
+MINUTE, TRANSITION, BOOT, CLOCK, COMMAND, FAULT, SETTING, TRIAL, TEST = range(9)  # kinds of record
 BEGUN, KEPT, FAILED = range(3)  # detail of a TRIAL: of a new version; failed: the old one is back
 # Detail of a FAULT: something raised, the contacts did not settle, SILENT + number in beats.py.
 RAISED, UNSETTLED, SILENT = 1, 2, 8
@@ -24,7 +24,8 @@ RAISED, UNSETTLED, SILENT = 1, 2, 8
 # 10 m°C, mL/min, mV, rev/min, RH 1/100 %, probe faults (3 bits each), interlock word, output
 # bits, states (store << 4 | room), inputs, latches, owner's mode, records dropped before this
 # A SETTING record has the slot as detail and, in place of the six numbers from mL/min to interlock
-# word, the old value, the new value and the tick, each as two halves, the lower first.
+# word, the old value, the new value and the tick, each as two halves, the lower first. There a TEST
+# has the days since the ice points and the word of selftest.py; its detail is what failed, as bits.
 _RECORD = "<BBHIIhhhhhHHHHHHBBBBBB"
 RECORD_SIZE = struct.calcsize(_RECORD)
 FIELDS = 22

@@ -205,6 +205,8 @@ class Loop:
         board.boots.lived(self.uptime_s, board.scanner.kept.survived)
         self._end_trial()
         self._keep_time()
+        if board.test.second(self.uptime_s):
+            board.note_test(self.uptime_s)
         if self.uptime_s % board.report_s == 0 and not board.console.busy():
             board.console.start(board.line(self.uptime_s))
 

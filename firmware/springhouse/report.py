@@ -20,14 +20,14 @@ def _join(record: "array[int]", first: int, count: int) -> str:
 
 
 def line(
-    scanner: Scanner, owner: Owner, uptime_s: int, unproven: bool, trial: int, cause: int
+    scanner: Scanner, owner: Owner, uptime_s: int, unproven: bool, trial: int, cause: int, test: int
 ) -> str:
     """The record of this scan. Keys are short for the line's sake; the host spells them out.
 
     up uptime s, utc minute (-1 unknown), st states, out bits, mc probes, bad probe faults, ml
     flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left, rst
-    cause of the start (cause.py); unproven, and trial: s left of a new version's trial, -1 if it
-    failed and this is the old one.
+    cause of the start (cause.py), test the last self-test (selftest.py); unproven, and trial: s
+    left of a new version's trial, -1 if it failed and this is the old one.
     """
     r, m = scanner.readings, scanner.memory
     text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
@@ -51,6 +51,8 @@ def line(
         _mode_left_s(m, r[R.NOW_MS]),
         cause,
     )
+    if test:
+        text += ',"test":%d' % test
     if unproven:
         text += ',"unproven":1'
     if trial:
@@ -69,7 +71,10 @@ def settings_line(owner: Owner, part: int) -> str:
 
 
 def setting_values(values: "tuple[int, ...]", old: int, new: int, tick: int) -> "tuple[int, ...]":
-    """`box_values` with a change of a setting in place of the numbers that a SETTING has not."""
+    """`box_values` with a change of a setting in place of the numbers that a SETTING has not.
+
+    Or, of a TEST, with the days since the ice points (-1 unknown) and the word of its items.
+    """
     halves = tuple([n >> shift & 0xFFFF for n in (old, new, tick) for shift in (0, 16)])
     return values[:10] + halves + values[16:]
 

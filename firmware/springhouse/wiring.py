@@ -17,6 +17,7 @@ _NUMBERS = {
     "probe_s": (1, 3, 2),  # more often warms the probes, less often loses trust too easily
     "target_buttons": (0, 1, 0),  # 1: two more buttons move the room target
     "standard_offset_min": (-720, 840, 0),
+    "ice_point_day": (0, 65535, 0),  # days since 1970 when the probes were last checked, 0 unknown
 }
 _CHOICES = {
     "board": ("pico_w", "pico_2w", "esp32"),

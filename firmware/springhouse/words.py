@@ -83,6 +83,27 @@ SENSORS = (
 )
 
 
+# What the self-test looks at, by the numbers of selftest.py.
+TESTED = SENSORS[:8] + (SENSORS[12], "stored settings", "flash", "ice point check")
+
+
+def tested(word: int, state: int) -> "list[str]":
+    """What of a self-test has a state of selftest.py."""
+    return [name for n, name in enumerate(TESTED) if word >> 2 * n & 3 == state]
+
+
+def test_text(word: int) -> str:
+    """A self-test for a person, e.g. "well; not guarded: relay contact"."""
+    if not word:
+        return "not yet"
+    said = ""
+    for state, words in ((2, "failed: "), (3, "not guarded: "), (0, "not known: ")):
+        names = tested(word, state)
+        if names:
+            said += "; " + words + ", ".join(names)
+    return said[2:] if tested(word, 2) else "well" + said
+
+
 def tenths(mc: int) -> str:
     """m°C as °C with one digit, halves away from zero."""
     n = (abs(mc) + 50) // 100

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
 from patience import HANG_S
 from rig import WIRING, Rig, record
-from springhouse import cause, words
+from springhouse import cause, selftest, words
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import probes as P
@@ -50,7 +50,7 @@ def scanner(**memory: int) -> SimpleNamespace:
 
 
 def test_what_it_says() -> None:
-    assert rows.running(scanner(), True, 0, cause.POWER) == [
+    assert rows.running(scanner(), True, 0, cause.POWER, 0) == [
         "Store     -0.4 C",  # halves away from zero
         "Room      24.2 C",
         "keeping cold",
@@ -64,18 +64,22 @@ def test_what_it_says() -> None:
     locked.memory[M.VALID] = locked.memory[M.STORE_LOW_GOOD] = 0
     for i in range(R.PROBES):
         locked.memory[M.STORE_LOW_GOOD + i] = 0
-    said = rows.running(locked, False, 0, cause.POWER)
+    said = rows.running(locked, False, 0, cause.POWER, 0)
     assert said[:2] == ["Store          ?", "Room           ?"]
     assert said[2:6] == ["chilling the", "store", "condensate-full", "stop"]
     assert said[6:] == ["! store probes", "disagree"]
-    assert rows.running(locked, False, 4, cause.POWER)[6:] == ["! condensate", "tray full"]
+    assert rows.running(locked, False, 4, cause.POWER, 0)[6:] == ["! condensate", "tray full"]
     assert (
-        rows.running(scanner(MODE=W.FIRST_PULL_DOWN), False, 0, cause.POWER)[6] == "first pull-down"
+        rows.running(scanner(MODE=W.FIRST_PULL_DOWN), False, 0, cause.POWER, 0)[6]
+        == "first pull-down"
     )
-    assert rows.running(scanner(), False, 0, cause.POWER)[6] == "unproven"
-    said = rows.running(scanner(), True, 60, cause.FAULT)
+    assert rows.running(scanner(), False, 0, cause.POWER, 0)[6] == "unproven"
+    said = rows.running(scanner(), True, 60, cause.FAULT, 0)
     assert said[6:] == ["started: fault", "of the program"]
-    assert rows.running(scanner(), True, 86_400, cause.FAULT)[6] == ""
+    assert rows.running(scanner(), True, 86_400, cause.FAULT, 0)[6] == ""
+    word = selftest.FAILED * (1 << 2 * selftest.SETTINGS | 1 << 2 * selftest.FLASH)
+    said = [rows.running(scanner(), True, s, cause.FAULT, word)[6:] for s in (0, 4)]
+    assert said == [["test: stored", "settings"], ["test: flash", ""]]
     assert rows.safe("boots: three short runs")[3:5] == ["boots: three", "short runs"]
 
 
@@ -85,6 +89,8 @@ def test_every_word_fits() -> None:
     for n in cause.UNEXPECTED:
         text = "started: " + words.CAUSES[n]
         assert " ".join(rows.wrap(text, 2)).rstrip() == text
+    for text in words.TESTED:
+        assert " ".join(rows.wrap("test: " + text, 2)).rstrip() == "test: " + text
     for text in words.LATCHES:
         assert " ".join(rows.wrap("! " + text, 2)).rstrip() == "! " + text
 

@@ -44,7 +44,7 @@ def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_
     settings[S.FITTED] = FITTED
     scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
     reader = Reader()
-    reader.feed(page.html(scanner, proven, up_s, cause.POWER))
+    reader.feed(page.html(scanner, proven, up_s, cause.POWER, 0))
     reader.close()
     assert reader.open == []
     assert not {"form", "input", "button", "script", "img", "iframe"} & set(reader.tags)
@@ -91,7 +91,8 @@ def test_page_says_what_is(store, room, out, latch, asked, mc, fault) -> None:
 def test_page_says_unproven_and_how_long_it_is_up() -> None:
     text = shown(*fresh(), proven=False, up_s=90_061)
     assert "unproven" in text
-    assert "Up for 25 h 1 min." in text
+    assert "Up for 25 h 1 min; started by: power-on." in text
+    assert "Self-test: not yet." in text
     assert "Running: nothing." in text
     assert "Read only" in text
 

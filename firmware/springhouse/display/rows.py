@@ -6,6 +6,7 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import words
 from springhouse.cause import UNEXPECTED
+from springhouse.selftest import FAILED
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -43,7 +44,7 @@ def _trusted(memory: "array[int]", readings: "array[int]", first: int, last: int
     return [readings[R.STORE_LOW_MC + i] for i in range(first, last + 1) if P.trusted(memory, i)]
 
 
-def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int) -> str:
+def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int, test: int) -> str:
     """What waits for a person, else what is unusual, else nothing."""
     latched = [word for n, word in enumerate(words.LATCHES) if memory[M.LATCH] >> n & 1]
     if latched:
@@ -52,12 +53,15 @@ def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int) -> s
         return words.MODES[memory[M.MODE]]
     if not proven:
         return "unproven"
+    failed = words.tested(test, FAILED)
+    if failed:
+        return "test: " + failed[uptime_s // _TURN_S % len(failed)]
     if cause in UNEXPECTED and uptime_s < _NEWS_S:
         return "started: " + words.CAUSES[cause]
     return ""
 
 
-def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> "list[str]":
+def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> "list[str]":
     """The picture of a board that works."""
     memory, readings = scanner.memory, scanner.readings
     return (
@@ -67,7 +71,7 @@ def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> "lis
         ]
         + wrap(words.STORE_STATES[memory[M.STORE_STATE]], 2)
         + wrap(words.ROOM_STATES[memory[M.ROOM_STATE]], 2)
-        + wrap(_trouble(memory, proven, uptime_s, cause), 2)
+        + wrap(_trouble(memory, proven, uptime_s, cause, test), 2)
     )
 
 

@@ -51,7 +51,8 @@ class View:
     def status(self) -> str:
         """The status page."""
         board = self._loop.board
-        return page.html(board.scanner, board.proven, self._loop.uptime_s, board.cause)
+        up_s = self._loop.uptime_s
+        return page.html(board.scanner, board.proven, up_s, board.cause, board.test.word)
 
     def mark(self) -> int:
         """A number that changes with outputs, states and latches."""

@@ -75,7 +75,7 @@ def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") 
     return ["<tr><td>%s</td><td>%s</td></tr>" % pair for pair in pairs]
 
 
-def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> str:
+def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> str:
     """The page as the board stands."""
     memory, readings = scanner.memory, scanner.readings
     running = _named(W.OUTPUTS, memory[M.OUT])
@@ -99,6 +99,7 @@ def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int) -> str:
     parts.append("<table>")
     parts += _rows(memory, scanner.settings, readings)
     up = (uptime_s // 3600, uptime_s // 60 % 60, W.CAUSES[cause])
-    parts.append("</table><p>Up for %d h %d min; started by: %s.</p>" % up)
+    parts.append("</table><p>Up for %d h %d min; started by: %s.<br>" % up)
+    parts.append("Self-test: %s.</p>" % W.test_text(test))
     parts.append(_FOOT)
     return "".join(parts)

@@ -1,5 +1,6 @@
 """`springhouse flash SITE`."""
 
+from datetime import date
 from pathlib import Path
 from typing import Annotated
 
@@ -64,6 +65,7 @@ def flash(
 
     screen = console()
     loaded = load_site(site)
+    checked = loaded.file.commissioned.ice_point_on
     load = make_load(
         loaded.settings(),
         wiring,
@@ -71,6 +73,7 @@ def flash(
         zone=zone,
         ranges=loaded.ranges(),
         network=network,
+        ice_point_on=None if checked is None else date.fromisoformat(checked),
     )
     chosen = choose(port)
     for line in CAUTIONS if network is None else CAUTIONS + NETWORK_CAUTIONS:

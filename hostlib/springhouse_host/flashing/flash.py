@@ -5,7 +5,7 @@ import time
 from array import array
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 
 from springhouse import fitted as F
@@ -23,7 +23,7 @@ from .asking import MODULES, NETWORK_MODULES, refusal
 from .build import BOARDS, Image, build
 from .copying import FOLDERS, CopyError, Progress, Prompt
 from .line import Line, Message, after_reset
-from .zone import with_zone
+from .zone import with_ice_point, with_zone
 
 EXIT_BOARD = 3  # the board was touched and something failed; the message says how it stands
 
@@ -145,12 +145,14 @@ def make_load(
     zone: str | None = None,
     ranges: Sequence[tuple[int, int, int]] = (),
     network: Path | None = None,
+    ice_point_on: date | None = None,
 ) -> Load:
     """Build everything that goes on the board; ``proof`` None makes an unproven load.
 
     ``ranges`` are what the owner may change without another proof (slot, lowest, highest).
     ``zone`` names the place in the tz database whose clock the tariff and the owner follow.
-    Without a ``network`` file the board gets none of the code that could use one.
+    Without a ``network`` file the board gets none of the code that could use one. ``ice_point_on``
+    is when the probes were last checked, for the board's self-test.
 
     Raises:
         KnownError: bad wiring, no matching proof, firmware that does not compile.
@@ -159,6 +161,8 @@ def make_load(
     check_wired(Wiring(text.decode()), settings[S.FITTED], wiring)
     if zone is not None:
         text = with_zone(text, zone, datetime.now(UTC))
+    if ice_point_on is not None:
+        text = with_ice_point(text, ice_point_on)
     image = build(board) if image is None else image
     record = Record()
     for slot, value in enumerate(settings):

@@ -1,7 +1,7 @@
-"""The next changes of the local clock, for a board that knows only UTC."""
+"""What a board's wiring file says of time: the next changes of the local clock, the ice points."""
 
 import json
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 from ..errors import KnownError
@@ -50,6 +50,16 @@ def offset_changes(name: str, now: datetime) -> tuple[list[list[int]], int]:
             found.append([_utc_min(high), _offset_min(zone, high)])
         at = step
     return found, min(offset for _, offset in found)
+
+
+def with_ice_point(wiring: bytes, on: date) -> bytes:
+    """Return the wiring text with the day of the probes' last check, days since 1970.
+
+    A day that the text names itself stays.
+    """
+    given = json.loads(wiring)
+    given.setdefault("ice_point_day", (on - date(1970, 1, 1)).days)
+    return json.dumps(given).encode()
 
 
 def with_zone(wiring: bytes, name: str, now: datetime) -> bytes:

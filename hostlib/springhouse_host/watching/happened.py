@@ -1,4 +1,4 @@
-"""What happened to a board by itself, out of its black box: starts, faults, trials."""
+"""What happened to a board by itself, out of its black box: starts, faults, trials, self-tests."""
 
 from collections.abc import Iterable
 from datetime import datetime
@@ -9,13 +9,14 @@ from springhouse import words
 from ..fitting.log import BOX_BOOT, BOX_UPTIME_S, BOX_UTC_MIN
 
 BOX_KIND, BOX_DETAIL = 0, 2
+BOX_TEST = slice(12, 14)  # word of a self-test, lower half first
 TASKS = ("probes", "contacts", "air chip", "relay")  # by the numbers of the board's beats.py
 TRIALS = ("a new version on trial", "the new version kept", "the new version failed its trial")
 FAULTS = {B.RAISED: "something raised", B.UNSETTLED: "the contacts did not settle"}
 FAULTS |= {B.SILENT + n: f"the task of the {name} fell silent" for n, name in enumerate(TASKS)}
 
 
-def _words(kind: int, detail: int) -> str:
+def _words(kind: int, detail: int, test: int) -> str:
     """Return a record in words, "" where it is none of these."""
     if kind == B.BOOT:
         n = detail >> 8
@@ -24,6 +25,8 @@ def _words(kind: int, detail: int) -> str:
         return f"started: {by}" + (f", start {row} in a row that nobody asked for" if row else "")
     if kind == B.FAULT:
         return f"the program ended itself: {FAULTS.get(detail, f'fault {detail}')}"
+    if kind == B.TEST:
+        return "self-test: " + words.test_text(test)
     if kind == B.TRIAL:
         return TRIALS[detail] if detail < len(TRIALS) else f"trial: {detail}"
     return ""
@@ -33,7 +36,8 @@ def happened(found: Iterable[tuple[int, ...]]) -> list[str]:
     """Return a line for each such record, in their order."""
     made = []
     for record in found:
-        text = _words(record[BOX_KIND], record[BOX_DETAIL])
+        low, high = record[BOX_TEST]
+        text = _words(record[BOX_KIND], record[BOX_DETAIL], high << 16 | low)
         if not text:
             continue
         when = f"boot {record[BOX_BOOT]}, {record[BOX_UPTIME_S]} s after power-up"

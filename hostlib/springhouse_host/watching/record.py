@@ -9,6 +9,7 @@ from springhouse import cause as A
 from springhouse import condition as C
 from springhouse import output as O
 from springhouse import reading as R
+from springhouse import selftest as T
 from springhouse import statechart as K
 from springhouse import why, words
 
@@ -46,6 +47,7 @@ class Line(BaseModel):
     unproven: Short = 0
     trial: Annotated[int, Field(ge=-1, lt=2**16)] = 0
     rst: Annotated[int, Field(ge=0, lt=A.SIZE)] | None = None
+    test: Annotated[int, Field(ge=0, lt=1 << 2 * T.ITEMS)] = 0
 
 
 @dataclass(frozen=True)
@@ -154,13 +156,17 @@ def alarms(record: Record) -> list[tuple[str, str]]:
     """Return (what is wrong, what to do) in plain words."""
     found = [(word, ADVICE[word]) for word in latches(record)]
     for i, fault in enumerate(record.line.bad):
-        if fault and i < len(words.SENSORS):
+        if fault and T.state(record.line.test, i) != T.UNGUARDED:  # then it is not fitted
             name = words.FAULTS[fault] if fault < len(words.FAULTS) else "no answer"
             found.append((f"{words.SENSORS[i]}: {name}", "look at its plug, cable and pull-up"))
     if record.line.rst in RESTARTS and record.line.up < NEWS_S:
         found.append(
             (f"the board restarted: {words.CAUSES[record.line.rst]}", RESTARTS[record.line.rst])
         )
+    silent = {words.SENSORS[i] for i, fault in enumerate(record.line.bad) if fault}  # said above
+    for name in words.tested(record.line.test, T.FAILED):
+        if name not in silent:
+            found.append((f"self-test: {name}", TEST_ADVICE[name]))
     if record.line.unproven:
         found.append(("settings or firmware are not proven", "run springhouse prove, then flash"))
     if record.line.trial > 0:
@@ -180,6 +186,16 @@ RESTARTS = {
     A.SAG: "measure the board's 5 V while the freezer starts; a supply of its own",
     A.WATCHDOG: "springhouse history --log; if it comes again, another supply, then another board",
     A.FAULT: "springhouse history --log says what ended it",
+}
+TEST_ADVICE = {
+    **dict.fromkeys(words.SENSORS[: R.PROBES], "look at its plug, cable and pull-up"),
+    "tray float": "empty the tray; if it is empty its wire is broken, or the float stuck",
+    "level float": "look for a leak; if the level is right its wire is broken, or the float stuck",
+    "floor sensor": "dry the floor; if it is dry its wire is broken",
+    "relay contact": "it does not follow the relay: its wire, its supply, or a welded relay",
+    "stored settings": "flash again; a second time: another board",
+    "flash": "flash again; a second time: another board",
+    "ice point check": "springhouse commission SITE: ice point of every probe, then flash",
 }
 ADVICE = {
     "compressor stuck on: unplug": "pull the freezer's plug at once: its relay "

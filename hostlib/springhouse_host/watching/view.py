@@ -37,6 +37,7 @@ class Facts:
     alarms: tuple[tuple[str, str], ...]
     away: bool
     started: str = ""
+    self_test: str = ""
     not_kept: str = ""  # records that wait for the disk
 
     def as_json(self) -> dict[str, object]:
@@ -72,6 +73,7 @@ def facts(
         alarms=tuple(alarms(record)),
         away=away,
         started=started(record),
+        self_test=words.test_text(record.line.test) if record.line.test else "",
         not_kept=not_kept,
     )
 
@@ -108,6 +110,7 @@ def table(shown: Facts) -> "RenderableType":
         ("battery left", shown.battery_left),
         ("readings", shown.readings),
         ("started", shown.started),
+        ("self-test", shown.self_test),
         ("records", shown.not_kept),
     ]
     for name, text in rows:
