@@ -1,4 +1,4 @@
-"""Why each region does what it does, as (number, ms left or -1). Words for it stand in words.py.
+"""Why each region does what it does, as (number, ms left or -1). Words for it stand in why.py.
 
 Asked between two steps, with the readings of the last; not in the step path. The first cause in
 force that a person would want to hear is given: faults, the owner's wish, need, then waits.

@@ -1,4 +1,4 @@
-"""Records out: one JSON line of at most 256 bytes a second, and the black-box record."""
+"""Records out: one JSON line of at most 288 bytes a second, and the black-box record."""
 
 from array import array
 
@@ -15,6 +15,11 @@ def _mode_left_s(memory: "array[int]", now: int) -> int:
     return T.ticks_diff(memory[M.MODE_T], now) // 1000 if T.waiting(memory, M.MODE_T) else 0
 
 
+def _seconds(ms: int) -> int:
+    """Rounded up; -1 stays."""
+    return (ms + 999) // 1000 if ms >= 0 else -1
+
+
 def _join(record: "array[int]", first: int, count: int) -> str:
     return ",".join([str(record[first + n]) for n in range(count)])
 
@@ -26,10 +31,12 @@ def line(
 
     up uptime s, utc minute (-1 unknown), st states, out bits, mc probes, bad probe faults, ml
     flow, mv battery, in inputs, w condition words, lat latches, md owner's mode and s left, rst
-    cause of the start (cause.py), test the last self-test (selftest.py); unproven, and trial: s
-    left of a new version's trial, -1 if it failed and this is the old one.
+    cause of the start (cause.py), why number (reason.py) and s left of each side's reason, test the
+    last self-test (selftest.py); unproven, and trial: s left of a new version's trial, -1 if it
+    failed and this is the old one.
     """
     r, m = scanner.readings, scanner.memory
+    store, store_ms, room, room_ms = scanner.why()
     text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
         uptime_s,
         owner.clock.utc_min,
@@ -41,7 +48,7 @@ def line(
         r[R.FLOW_ML_MIN],
         r[R.BATTERY_MV],
     )
-    text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d],"rst":%d' % (
+    text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d],"rst":%d,"why":[%d,%d,%d,%d]' % (
         scanner.inputs(),
         m[M.STORE_WORD],
         m[M.ROOM_WORD],
@@ -50,6 +57,10 @@ def line(
         m[M.MODE],
         _mode_left_s(m, r[R.NOW_MS]),
         cause,
+        store,
+        _seconds(store_ms),
+        room,
+        _seconds(room_ms),
     )
     if test:
         text += ',"test":%d' % test

@@ -2,7 +2,7 @@
 
 from array import array
 
-from springhouse import controller
+from springhouse import controller, reason
 from springhouse import memory as M
 from springhouse import output as O
 from springhouse import probes as P
@@ -147,6 +147,19 @@ class Scanner:
         """Longest time between two scans since the last call."""
         gap_ms, self._gap_ms = self._gap_ms, 0
         return gap_ms
+
+    def why(self) -> "tuple[int, int, int, int]":
+        """Reason and ms left of the store side and of the room side, see reason.py; -1 none.
+
+        No outputs may depend on being able to say why.
+        """
+        records = (self.memory, self.settings, self.readings)
+        try:
+            return reason.store_reason(*records) + reason.room_reason(*records)
+        except MemoryError:
+            raise
+        except Exception:
+            return (-1, -1, -1, -1)
 
     def inputs(self) -> int:
         """The two-valued inputs as bits, for logs: mains, tray, level, floor, settings."""

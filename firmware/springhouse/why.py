@@ -1,4 +1,7 @@
-"""More plain words, for the host alone: conditions, locks, and the reasons of reason.py."""
+"""More plain words: conditions and locks for the host alone, and the reasons of reason.py.
+
+A board has the reasons as a file, see reasons.py.
+"""
 
 from springhouse.words import clock
 

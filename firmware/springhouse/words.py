@@ -1,7 +1,7 @@
 """Plain words for people: a name for each state, output, mode, latch, fault and sensor, in order.
 
-Used by links, logs, reports, page and display, never in the step path. Those that no board needs
-are in why.py.
+Used by links, logs, reports, page and display, never in the step path. Those that no board keeps in
+memory are in why.py.
 """
 
 STORE_STATES = (

@@ -11,6 +11,7 @@ from springhouse import fitted as F
 from springhouse import setting as S
 from springhouse.boards import pico_w as B
 from springhouse.record import Record
+from springhouse_host.flashing.build import BOARDS
 from springhouse_sim.virtual_board.chip import PICO_W, Chip
 from springhouse_sim.virtual_board.flash_folder import make_flash
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
@@ -50,13 +51,14 @@ class Rig:
         **wiring: object,
     ) -> None:
         self.folder = folder
+        board = str(wiring.get("board", WIRING["board"]))
         self.heap_kib = heap_kib
         self.chip = chip
         make_flash(
             folder,
             {**WIRING, **wiring},
             record().encode() if body is None else body,
-            built.folder(str(wiring.get("board", WIRING["board"]))),
+            built.folder(board if board in BOARDS else "pico_w"),
         )
         self.temperatures = {"store_low": 12.0, "store_high": 12.3, "room": 27.0}
         self.flows = True

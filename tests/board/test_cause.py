@@ -8,9 +8,8 @@ from rig import Rig
 from springhouse import blackbox, cause, words
 from springhouse.boots import ABNORMAL, ASKED, FAULTED, SERVICE
 from springhouse_host.watching import record as watched
-from springhouse_sim.virtual_board.chip import ESP32, PICO_2W, PICO_W, Because
+from springhouse_sim.virtual_board.chip import BY_BOARD, Because
 
-CHIPS = {"pico_w": PICO_W, "pico_2w": PICO_2W, "esp32": ESP32}
 # What each chip is to say, written from its documents and not from cause.py: see chip.py.
 TOLD = {
     ("pico_w", Because.POWER): "power-on or brown-out",
@@ -47,9 +46,9 @@ def noted(rig: Rig) -> list[str]:
     return [words.CAUSES[entry[2] >> 8] for entry in found if entry[0] == blackbox.BOOT]
 
 
-@pytest.mark.parametrize("board", CHIPS)
+@pytest.mark.parametrize("board", BY_BOARD)
 def test_each_chip_says_what_it_can_tell(tmp_path: Path, board: str) -> None:
-    rig = Rig(tmp_path, chip=CHIPS[board], board=board).power()
+    rig = Rig(tmp_path, chip=BY_BOARD[board], board=board).power()
     try:
         for because in (Because.POWER, Because.SAG, Because.PIN):
             rig.board.power_cut(because)
@@ -74,9 +73,9 @@ def test_each_chip_says_what_it_can_tell(tmp_path: Path, board: str) -> None:
         rig.close()
 
 
-@pytest.mark.parametrize("board", CHIPS)
+@pytest.mark.parametrize("board", BY_BOARD)
 def test_a_reset_over_the_cable_is_no_watchdog(tmp_path: Path, board: str) -> None:
-    rig = Rig(tmp_path, chip=CHIPS[board], board=board)
+    rig = Rig(tmp_path, chip=BY_BOARD[board], board=board)
     rig.edit("scan.py", "        gap_ms = SCAN_MS if", RESETS + "        gap_ms = SCAN_MS if")
     rig.power()
     try:

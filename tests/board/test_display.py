@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
 from patience import HANG_S
 from rig import WIRING, Rig, record
-from springhouse import cause, selftest, words
+from springhouse import cause, reason, selftest, why, words
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import probes as P
@@ -38,7 +38,9 @@ def test_the_kept_part_is_as_it_came() -> None:
 def scanner(**memory: int) -> SimpleNamespace:
     """A scan with both store probes and the room's trusted."""
     made = SimpleNamespace(
-        memory=array("i", bytes(4 * M.SIZE)), readings=array("i", bytes(4 * R.SIZE))
+        memory=array("i", bytes(4 * M.SIZE)),
+        readings=array("i", bytes(4 * R.SIZE)),
+        why=lambda: (-1, -1, -1, -1),
     )
     made.readings[R.STORE_LOW_MC : R.COIL_IN_MC] = array("i", [-400, -300, 24150])
     for i in (P.LOW, P.HIGH, P.ROOM):
@@ -83,12 +85,37 @@ def test_what_it_says() -> None:
     assert rows.safe("boots: three short runs")[3:5] == ["boots: three", "short runs"]
 
 
+def test_a_reason_takes_turns_with_the_state(monkeypatch) -> None:
+    monkeypatch.setattr(rows, "text", why.text)
+    made = scanner()
+    made.why = lambda: (reason.OFF_TIME_BOOT, 431_001, reason.ROOM_COOL, -1)
+    turns = [rows.running(made, True, 4 * n, cause.POWER, 0)[2:6] for n in range(4)]
+    assert [turn[:2] for turn in turns] == [
+        ["keeping cold", ""],
+        ["waiting 7:12:", "compressor off"],
+        ["time after", "power-up"],
+        ["keeping cold", ""],
+    ]
+    assert [turn[2:] for turn in turns[:3]] == [
+        ["waiting", ""],
+        ["resting: room", "cool"],
+        ["waiting", ""],
+    ]
+    for n in range(reason.SIZE):
+        made.why = lambda n=n: (n, 359_999_000, -1, -1)
+        turns = [rows.running(made, True, 4 * t, cause.POWER, 0)[2:4] for t in range(1, 6)]
+        turns = turns[: turns.index(["keeping cold", ""])]
+        said = "".join(row for turn in turns for row in turn).replace(" ", "")
+        assert said == why.text(n, 359_999_000).replace("°", "").replace(" ", "")
+        assert said.isascii()
+
+
 def test_every_word_fits() -> None:
     for text in (*words.STORE_STATES, *words.ROOM_STATES, *words.MODES):
         assert "".join(rows.wrap(text, 2)).replace(" ", "") == text.replace(" ", "")
     for n in cause.UNEXPECTED:
         text = "started: " + words.CAUSES[n]
-        assert " ".join(rows.wrap(text, 2)).rstrip() == text
+        assert "".join(rows.wrap(text, 2)).replace(" ", "") == text.replace(" ", "")
     for text in words.TESTED:
         assert " ".join(rows.wrap("test: " + text, 2)).rstrip() == "test: " + text
     for text in words.LATCHES:

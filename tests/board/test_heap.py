@@ -15,10 +15,11 @@ from springhouse.record import Record
 from springhouse.storage import LONGEST, TwoSlots
 from springhouse_host.flashing.build import BOARDS
 from springhouse_sim.virtual_board import process
+from springhouse_sim.virtual_board.chip import BY_BOARD
 from springhouse_sim.virtual_board.flash_folder import make_flash
 from torn_files import TornFiles
 
-ALONE_KIB, ONLINE_KIB = 112, 136  # stated in docs/build.md
+ALONE_KIB, ONLINE_KIB = 112, 144  # stated in docs/build.md
 BROKER = "127.0.0.1"  # nobody listens there: the code is loaded and tries
 
 
@@ -52,7 +53,7 @@ def test_what_the_program_keeps_on_a_32_bit_board(tmp_path: Path, board: str) ->
 def test_starts_on_the_stated_heap_without_a_network(tmp_path: Path, board: str) -> None:
     flash = lay(tmp_path, board)
     (flash / "network.json").unlink()
-    made = process.BoardProcess(flash, heap_kib=ALONE_KIB)
+    made = process.BoardProcess(flash, heap_kib=ALONE_KIB, chip=BY_BOARD[board])
     try:
         assert made.run_slice(15_000) == []
         assert any(line.startswith('{"up":') for line in made.lines), made.lines[-1:]

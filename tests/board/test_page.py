@@ -4,15 +4,20 @@ from array import array
 from html.parser import HTMLParser
 from types import SimpleNamespace
 
+import built
+import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig import FITTED
-from springhouse import cause, controller, mode
+from springhouse import cause, controller, mode, reason, reasons, why
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
+from springhouse import timekeeping as T
 from springhouse import words as W
 from springhouse.net import page, server
+from springhouse.scan import Scanner
+from springhouse_host.flashing import build
 
 
 class Reader(HTMLParser):
@@ -43,12 +48,27 @@ def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_
     S.fill_defaults(settings)
     settings[S.FITTED] = FITTED
     scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
+    scanner.why = lambda: Scanner.why(scanner)
     reader = Reader()
     reader.feed(page.html(scanner, proven, up_s, cause.POWER, 0))
     reader.close()
     assert reader.open == []
     assert not {"form", "input", "button", "script", "img", "iframe"} & set(reader.tags)
     return reader.text
+
+
+@pytest.fixture(autouse=True)
+def words_on_flash(monkeypatch, tmp_path_factory) -> None:
+    """The file of reasons as an image has it."""
+    path = tmp_path_factory.mktemp("words") / "reasons.txt"
+    path.write_bytes(built.image().code[build.REASONS])
+    monkeypatch.setattr(reasons, "_FILE", str(path))
+
+
+def test_the_file_of_reasons_says_what_the_table_says() -> None:
+    for n in (*range(reason.SIZE), 0, 5):
+        for ms in (-1, 0, 431_001):
+            assert reasons.text(n, ms) == why.text(n, ms)
 
 
 def fresh() -> "tuple[array[int], array[int]]":
@@ -74,18 +94,50 @@ def test_page_says_what_is(store, room, out, latch, asked, mc, fault) -> None:
     readings[R.ROOM_MC] = mc
     readings[R.STORE_LOW_FAULT] = fault
     text = shown(memory, readings)
-    assert f"Store side: {W.STORE_STATES[store]}." in text
-    assert f"Room side: {W.ROOM_STATES[room]}." in text
+    settings = array("i", [0] * S.SIZE)
+    S.fill_defaults(settings)
+    settings[S.FITTED] = FITTED
+    records = (memory, settings, readings)
+    store_why = why.text(*reason.store_reason(*records))
+    room_why = why.text(*reason.room_reason(*records))
+    assert f"Store side: {W.STORE_STATES[store]} ({store_why})." in text
+    assert f"Room side: {W.ROOM_STATES[room]} ({room_why})." in text
     for n, name in enumerate(W.OUTPUTS[:3]):
         assert (name in text.split("Running: ")[1].split("\n")[0]) == bool(out >> n & 1) or (
             name == "fan" and out & 8
         )
     for n, name in enumerate(W.LATCHES):
         assert (name in text.partition("Waiting for")[2].split("\n")[0]) == bool(latch >> n & 1)
-    assert f"not trusted: {W.FAULTS[fault]}" in text
+    assert ("not trusted: " + W.FAULTS[fault] if fault else "gaining trust") in text
     said = float(text.split("room probe\n")[1].split(" °C")[0])
     assert abs(said - mc / 1000) <= 0.05 + 1e-9
     assert "unproven" not in text
+
+
+def test_a_probe_without_trust_says_why() -> None:
+    memory, readings = fresh()
+    said = "store probe low\n"
+    assert said + "gaining trust" in shown(memory, readings)
+    readings[R.STORE_LOW_FAULT] = 2
+    assert said + "not trusted: " + W.FAULTS[2] in shown(memory, readings)
+    readings[R.STORE_LOW_FAULT] = 0
+    readings[R.STORE_LOW_MC] = 85_000
+    assert said + "not trusted: out of range" in shown(memory, readings)
+    readings[R.STORE_LOW_MC] = 4000
+    memory[M.STORE_LOW_GOOD], memory[M.STORE_LOW_STUCK_T] = 3, T.DUE
+    assert said + "not trusted: does not move" in shown(memory, readings)
+
+
+def test_no_reason_stops_the_page_or_the_record(monkeypatch, tmp_path) -> None:
+    """What tells why may be wrong, its words may be missing: the board goes on and says none."""
+    broken = SimpleNamespace(memory=[], settings=[], readings=[])
+    assert Scanner.why(broken) == (-1, -1, -1, -1)
+    assert reasons.text(-1, -1) == ""
+    monkeypatch.setattr(reasons, "_FILE", str(tmp_path / "none"))
+    monkeypatch.setattr(reasons, "_found", {})
+    assert reasons.text(3, -1) == ""
+    (tmp_path / "none").write_text("off|service\n")
+    assert reasons.text(3, -1) == "", "a file that ends too soon"
 
 
 def test_page_says_unproven_and_how_long_it_is_up() -> None:

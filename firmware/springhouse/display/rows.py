@@ -6,6 +6,7 @@ from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import words
 from springhouse.cause import UNEXPECTED
+from springhouse.reasons import text
 from springhouse.selftest import FAILED
 
 TYPE_CHECKING = False
@@ -15,22 +16,23 @@ if TYPE_CHECKING:
     from springhouse.scan import Scanner
 
 ROWS, COLUMNS = 8, 16
+_WHY_ROWS = 8
 _TURN_S = 4  # several latches take turns
 _NEWS_S = 86_400  # how long a start that nobody wanted is told
 
 
-def wrap(text: str, rows: int) -> "list[str]":
+def wrap(line: str, rows: int) -> "list[str]":
     """Text in exactly so many rows, broken at blanks and hyphens where it can be."""
     made = []
     for _ in range(rows):
-        end = len(text)
+        end = len(line)
         if end > COLUMNS:
             end = COLUMNS
-            while end > 1 and text[end - 1] not in " -" and text[end] != " ":
+            while end > 1 and line[end - 1] not in " -" and line[end] != " ":
                 end -= 1
             end = end if end > 1 else COLUMNS
-        made.append(text[:end].rstrip())
-        text = text[end:].lstrip()
+        made.append(line[:end].rstrip())
+        line = line[end:].lstrip()
     return made
 
 
@@ -42,6 +44,17 @@ def _row(name: str, mc: "list[int]") -> str:
 
 def _trusted(memory: "array[int]", readings: "array[int]", first: int, last: int) -> "list[int]":
     return [readings[R.STORE_LOW_MC + i] for i in range(first, last + 1) if P.trusted(memory, i)]
+
+
+def _side(state: str, why: str, uptime_s: int) -> "list[str]":
+    """Two rows: what a side does and its reason, the latter two rows at a time, take turns."""
+    turns = wrap(state, 2)
+    if why:
+        turns += wrap(why.replace("°", ""), _WHY_ROWS)  # the part's letters are ASCII
+    while not turns[-2]:
+        turns = turns[:-2]
+    at = uptime_s // _TURN_S * 2 % len(turns)
+    return turns[at : at + 2]
 
 
 def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int, test: int) -> str:
@@ -64,13 +77,14 @@ def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int, test
 def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> "list[str]":
     """The picture of a board that works."""
     memory, readings = scanner.memory, scanner.readings
+    why = scanner.why()
     return (
         [
             _row("Store", _trusted(memory, readings, P.LOW, P.HIGH)),
             _row("Room", _trusted(memory, readings, P.ROOM, P.ROOM)),
         ]
-        + wrap(words.STORE_STATES[memory[M.STORE_STATE]], 2)
-        + wrap(words.ROOM_STATES[memory[M.ROOM_STATE]], 2)
+        + _side(words.STORE_STATES[memory[M.STORE_STATE]], text(*why[:2]), uptime_s)
+        + _side(words.ROOM_STATES[memory[M.ROOM_STATE]], text(*why[2:]), uptime_s)
         + wrap(_trouble(memory, proven, uptime_s, cause, test), 2)
     )
 

@@ -10,6 +10,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
 from springhouse import words as W
+from springhouse.reasons import text
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -55,7 +56,18 @@ def _name(bit: int) -> str:
 def _probe(memory: "array[int]", readings: "array[int]", i: int) -> str:
     if P.trusted(memory, i):
         return W.tenths(readings[R.STORE_LOW_MC + i]) + " °C"
-    return "not trusted: " + W.FAULTS[readings[R.STORE_LOW_FAULT + i]]
+    fault = readings[R.STORE_LOW_FAULT + i]
+    if fault:
+        return "not trusted: " + W.FAULTS[fault]
+    if not P.frame_good(readings, i):
+        return "not trusted: out of range"
+    if i <= P.HIGH and T.due(memory, M.STORE_LOW_STUCK_T + i):
+        return "not trusted: does not move"
+    return "gaining trust"
+
+
+def _because(reason: int, ms: int) -> str:
+    return " (" + text(reason, ms) + ")" if reason >= 0 else ""
 
 
 def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> "list[str]":
@@ -78,16 +90,19 @@ def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") 
 def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> str:
     """The page as the board stands."""
     memory, readings = scanner.memory, scanner.readings
+    store, store_ms, room, room_ms = scanner.why()
     running = _named(W.OUTPUTS, memory[M.OUT])
     latched = _named(W.LATCHES, memory[M.LATCH])
     left_ms = T.ticks_diff(memory[M.MODE_T], readings[R.NOW_MS])
     mode_ms = left_ms if T.waiting(memory, M.MODE_T) else -1
     parts = [
         _HEAD,
-        "<p>Store side: %s.<br>Room side: %s.<br>Running: %s.<br>Asked for: %s.</p>"
+        "<p>Store side: %s%s.<br>Room side: %s%s.<br>Running: %s.<br>Asked for: %s.</p>"
         % (
             W.STORE_STATES[memory[M.STORE_STATE]],
+            _because(store, store_ms),
             W.ROOM_STATES[memory[M.ROOM_STATE]],
+            _because(room, room_ms),
             ", ".join(running) or "nothing",
             W.mode_text(memory[M.MODE], mode_ms),
         ),

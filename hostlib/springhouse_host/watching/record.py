@@ -15,13 +15,17 @@ from springhouse import why, words
 
 from ..outside import message
 
-LONGEST_LINE = 512  # the board's own are at most 256 bytes; more is noise on the wire
+LONGEST_LINE = 512  # the board's own are at most 288 bytes; more is noise on the wire
 KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
 
 Whole = Annotated[int, Field(ge=-(2**31), lt=2**33)]
 Short = Annotated[int, Field(ge=0, lt=2**16)]
 Probes = Annotated[tuple[Whole, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
 Faults = Annotated[tuple[Short, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
+
+
+Reason = Annotated[int, Field(ge=-1, lt=len(why.REASONS))]
+Left = Annotated[int, Field(ge=-1, lt=2**21)]  # s; the board's waits are below 2**30 ms
 
 
 class Line(BaseModel):
@@ -47,6 +51,7 @@ class Line(BaseModel):
     unproven: Short = 0
     trial: Annotated[int, Field(ge=-1, lt=2**16)] = 0
     rst: Annotated[int, Field(ge=0, lt=A.SIZE)] | None = None
+    why: tuple[Reason, Left, Reason, Left] | None = None
     test: Annotated[int, Field(ge=0, lt=1 << 2 * T.ITEMS)] = 0
 
 
@@ -109,11 +114,27 @@ def locks(record: Record, first: int, last: int) -> list[str]:
     return found
 
 
+def reason(record: Record, side: int) -> str:
+    """Return the board's own reason of a side (0 store, 1 room) in words, "" if it says none."""
+    if record.line.why is None:
+        return ""
+    number, left_s = record.line.why[2 * side : 2 * side + 2]
+    if number < 0:
+        return ""
+    return why.text(number, 1000 * left_s)
+
+
 def store_words(record: Record, aim: str | None) -> str:
-    """Return what the store side does and why; ``aim`` is where a charge goes, if known."""
+    """Return what the store side does and why; ``aim`` is where a charge goes, if known.
+
+    The reason is the board's own; from one that gives none it is told by what is held back.
+    """
     state = words.STORE_STATES[record.line.st[0]]
     now = record.store_c()
     at = "" if now is None else f": {now:.1f} °C"
+    if told := reason(record, 0):
+        goal = f", aiming for {aim}" if aim and record.on(O.COMPRESSOR) else ""
+        return f"{state}{at}{goal} ({told})"
     if record.on(O.COMPRESSOR):
         return f"{words.STORE_STATES[K.CHARGE]}{at}" + (f", aiming for {aim}" if aim else "")
     held = locks(record, C.LOCK_FREEZE, C.LOCK_REST)
@@ -127,6 +148,8 @@ def room_words(record: Record) -> str:
     state = words.ROOM_STATES[record.line.st[1]]
     room = record.probe_c(2)
     at = "" if room is None else f": {room:.1f} °C"
+    if told := reason(record, 1):
+        return f"{state}{at} ({told})"
     if record.on(O.PUMP):
         return f"{state}{at}"
     word = record.line.w[1]

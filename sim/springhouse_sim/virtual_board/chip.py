@@ -84,3 +84,4 @@ class Chip:
 PICO_W = Chip()
 PICO_2W = Chip(machine="Raspberry Pi Pico 2 W with RP2350", registers=_RP2350)
 ESP32 = Chip("esp32", machine="Generic ESP32 module with ESP32", registers=None)
+BY_BOARD = {"pico_w": PICO_W, "pico_2w": PICO_2W, "esp32": ESP32}
