@@ -154,4 +154,4 @@ def test_run_on_board_flashes_the_built_image(tmp_path: Path) -> None:
     finally:
         board.off()
     names = {path.suffix for path in (flash / "springhouse").rglob("*.*")}
-    assert names == {".mpy"}
+    assert names == {".mpy", ".txt"}

@@ -36,6 +36,8 @@ HOST_ONLY = ("horizon.py", "why.py")
 NETWORK = "springhouse/net/"  # on a board only with a network.json
 DISPLAY = "springhouse/display/"  # on a board only if the wiring names one
 WORDS = ("springhouse/words.", "springhouse/reasons.")  # for either
+# `mip` brings the licences of the kept parts along with them.
+KEPT_LICENCES = ("springhouse/display/ssd1306/LICENSE", "springhouse/net/umqtt/LICENSE")
 TARGET_BYTES = 56 * 1024
 
 
@@ -164,6 +166,7 @@ def package_json(sources: Iterable[str]) -> str:
     """
     names = sorted(sources, key=lambda name: name.split("/"))
     wanted = [name for name in names if Path(name).name not in (*HOST_ONLY, *ROOT_FILES)]
+    wanted += KEPT_LICENCES
     urls = ",\n".join(f"    {json.dumps([name, name])}" for name in wanted)
     return f'{{\n  "urls": [\n{urls}\n  ],\n  "deps": [],\n  "version": "0.1.0"\n}}\n'
 
