@@ -6,10 +6,12 @@ import hashlib
 import json
 import os
 import pty
+import signal
 import time
 from collections.abc import Iterator
 from pathlib import Path
 
+import built
 import made_verdict
 import pytest
 from rig import LOOPS, ROLES, WIRING, record
@@ -19,6 +21,7 @@ from springhouse_host.flashing import build, copying, entering, flash, ports
 from springhouse_host.proof.checking import CHANGED
 from springhouse_host.site.hashes import settings_sha256
 from springhouse_sim import board_files
+from springhouse_sim.virtual_board.flash_folder import make_flash
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess
 from springhouse_sim.virtual_board.terminal import TerminalBoard
@@ -403,3 +406,14 @@ def test_command_leaves_with_2_untouched_and_3_touched(
     said = capsys.readouterr().err
     assert said.count("\n") == 1
     assert flash.OFF_OLD in said
+
+
+def test_an_interrupt_while_the_interpreter_starts_leaves_a_prompt(tmp_path) -> None:
+    """It may end the Unix port, and no chip: the next flash of such a board must find one."""
+    make_flash(tmp_path, WIRING, record().encode(), built.folder())
+    board = TerminalBoard(tmp_path, before=healthy)
+    try:
+        board.process.process.send_signal(signal.SIGINT)
+        entering.let_go(entering.enter(board.port))
+    finally:
+        board.close()

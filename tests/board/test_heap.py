@@ -100,7 +100,7 @@ def test_the_fragmenting_start_fails_a_program_that_does_not_collect(tmp_path: P
 
 def test_a_page_that_finds_no_memory_answers_503_and_the_program_goes_on(tmp_path: Path) -> None:
     rig = NetRig(tmp_path)
-    first = "    memory, readings = scanner.memory, scanner.readings\n    running"
+    first = "    memory, readings = scanner.memory, scanner.readings\n    store"
     rig.edit("net/page.py", first, "    if uptime_s < 70:\n        bytearray(1 << 30)\n" + first)
     rig.power().run(UP_S)
     try:
@@ -118,7 +118,7 @@ NO_MEMORY = "[0] * (1 << 28)\n"
 SHORTAGES = {  # file: behind which line memory runs out, once
     "loop.py": ("        board.note_changes(self.uptime_s)\n", "        if self.uptime_s == 8:\n"),
     "report.py": (
-        "    r, m = scanner.readings, scanner.memory\n    text",
+        "    r, m = scanner.readings, scanner.memory\n    store",
         "    if uptime_s == 8:\n",
     ),
     "talk.py": ("            self._settings_part = 0\n", "            if True:\n"),

@@ -2,6 +2,7 @@
 
 import os
 import shutil
+import signal
 import subprocess
 import sys
 import termios
@@ -81,6 +82,7 @@ class BoardProcess:
         self.changes: list[tuple[int, int, int]] = []
         self.lines: list[str] = []
         self.now_ms = 0  # world time
+        self._because = Because.POWER
         self._born_ms = 0  # world time of the board's latest boot
         self._tick = tick
         self._heap_kib = heap_kib
@@ -88,7 +90,9 @@ class BoardProcess:
         self._words: dict[int, int] = {}  # the chip's registers of its resets
         self._start(Because.POWER)
 
-    def _start(self, because: Because) -> None:
+    def _start(self, because: Because, interrupted: bool = False) -> None:
+        """Begin a life; an interrupted one goes to the prompt without running anything."""
+        self._because = because
         self._words = self.chip.words(because, self._words)
         to_board_r, self._to_board = os.pipe()
         from_board, from_board_w = os.pipe()
@@ -99,6 +103,8 @@ class BoardProcess:
         cause = self.chip.cause(because)
         words = ",".join(f"{at}={word}" for at, word in self._words.items()) or "-"
         at_end = "idle" if self._terminal is None else "prompt"
+        if interrupted:
+            at_end = "only prompt"
         if self._terminal is not None:
             # The terminal must be the session's own for Ctrl-C to interrupt the program. A killed
             # interpreter may have left it in another mode.
@@ -171,6 +177,10 @@ class BoardProcess:
     def _reports(self, end_ms: int) -> Iterator[tuple[str, int]]:
         """Answer the board until it stands at `end_ms`; yields each report but the last."""
         while True:
+            while not self._pending and self._interrupted():
+                self._lose_pins()
+                self._stop()
+                self._start(self._because, interrupted=True)
             if not self._pending:
                 self._drain()
                 raise RuntimeError("the board's process has ended: " + " | ".join(self.lines[-5:]))
@@ -188,6 +198,14 @@ class BoardProcess:
             yield kind, at_ms
             if kind == "T":
                 self._answer(end_ms)
+
+    def _interrupted(self) -> bool:
+        """Whether a Ctrl-C ended the interpreter.
+
+        One that comes while it starts, or before it has seen the one before, ends the Unix port; on
+        a chip the prompt follows.
+        """
+        return self._terminal is not None and self.process.wait() in (1, -signal.SIGINT)
 
     def _answer(self, end_ms: int) -> None:
         os.write(self._to_board, f"{end_ms - self._born_ms} {self.inputs.take()}\n".encode())

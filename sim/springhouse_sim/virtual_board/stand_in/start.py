@@ -2,7 +2,8 @@
 """Power-up of the virtual board: boot.py, then main.py, in the current folder.
 
 Arguments: read and write descriptor of the plant's pipe, tick at boot, reset cause, the
-chip's registers of it (address=word,...), what to do when the program has ended (idle or prompt).
+chip's registers of it (address=word,...), what to do when the program has ended (idle or prompt),
+or `only prompt` for a start that was interrupted.
 """
 
 import builtins
@@ -33,7 +34,7 @@ def _import_from_flash(*arguments):
 
 
 builtins.__import__ = _import_from_flash
-for name in ("boot.py", "main.py"):
+for name in () if sys.argv[6] == "only prompt" else ("boot.py", "main.py"):
     with open(name) as f:
         source = f.read()
     try:
