@@ -8,6 +8,7 @@ from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import output as O
 from springhouse import setting as S
+from springhouse_sim.plant import tray
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 
@@ -132,6 +133,11 @@ def _delivery(site: Site) -> Iterator[Case]:
     file = site.file.tray
     if file.float_opens_litres:
         fill_s = math.ceil(file.float_opens_litres / POURED_L_S)
+        poured_l_s, stay_s = POURED_L_S, fill_s + HOUR_S
+        if file.open_drain:  # as much as fills it in that time all the same, and it drains again
+            drained = tray.DRAIN_S * -math.expm1(-fill_s / tray.DRAIN_S)
+            poured_l_s = file.float_opens_litres / drained
+            stay_s = fill_s + settings[S.TRAY_RETURN_S]
         # A person who pours the tray out at the same time would be quicker.
         emptied_s = (TRAY_EMPTIED_S - fill_s, TRAY_EMPTIED_S + POURING_S)
         for row, words in ((30, "tray fills"), (33, "condensate pump dead: tray fills")):
@@ -139,8 +145,8 @@ def _delivery(site: Site) -> Iterator[Case]:
                 row,
                 words,
                 replace(delivering(fill_s + FLOAT_S), clear_of_s=emptied_s),
-                (Expect(0, fill_s + FLOAT_S, off=DELIVERY, stay_s=fill_s + HOUR_S),),
-                (Fault("tray_filled", 0, fill_s, value=POURED_L_S),),
+                (Expect(0, fill_s + FLOAT_S, off=DELIVERY, stay_s=stay_s),),
+                (Fault("tray_filled", 0, fill_s, value=poured_l_s),),
                 needs=F.TRAY,
             )
     still_s = settings[S.FAN_STILL_S] + SCAN_S
