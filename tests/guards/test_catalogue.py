@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from math import exp
 from pathlib import Path
 
 import numpy as np
@@ -16,6 +17,7 @@ from springhouse_host.proof.responses import Expect, respond
 from springhouse_host.proof.running import Result
 from springhouse_host.site import load_site
 from springhouse_sim import ticks as K
+from springhouse_sim.plant import tray
 from springhouse_sim.world.faults import CATALOGUE, FOREVER_S, Fault
 from springhouse_sim.world.outage import Outage
 
@@ -104,6 +106,21 @@ def test_cases_need_their_sensors() -> None:
     with_all = {case.name for case in catalogue.cases(load_site("demo"))}
     assert not any("tach_dead" in name for name in with_all), "the demo has no tachometer"
     assert any("flow sensor dead" in name for name in with_all)
+
+
+def test_a_tray_with_an_open_drain_is_filled_all_the_same() -> None:
+    """A first-order drain: the float opens when the water has run for the time allowed."""
+    site = load_site("humid-coast")
+    assert site.file.tray.open_drain
+    poured = [case for case in catalogue.cases(site) if case.row in (30, 33)]
+    assert len(poured) == 2
+    for case in poured:
+        (fault,) = case.faults
+        (expect,) = case.expects
+        assert fault.value is not None
+        assert 0 <= expect.within_s - fault.duration_s <= 2
+        litres = fault.value * tray.DRAIN_S * (1.0 - exp(-fault.duration_s / tray.DRAIN_S))
+        assert litres == pytest.approx(site.file.tray.float_opens_litres)
 
 
 # The judge of responses, on events made by hand.
