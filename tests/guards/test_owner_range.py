@@ -94,7 +94,11 @@ def test_the_proof_runs_the_extremes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("table", "why"),
     [
-        ("room_target_highest_c = 20", "must hold the setting itself"),
+        (
+            "room_target_highest_c = 20",
+            "room_target_highest_c: 20: at least the setting itself, 26",
+        ),
+        ("fan_quiet_lowest_percent = 99", "fan_quiet_lowest_percent: 99: at most the setting"),
         ("room_target_highest_c = 29", "contradicts another setting"),
         ("room_target_highest_c = 99", "from 15 to 35 °C"),
         ("fan_quiet_highest_percent = 100.5", "from 10 to 100 %"),

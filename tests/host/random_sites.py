@@ -49,7 +49,7 @@ def _time(minute: int) -> str:
 def windows(draw: st.DrawFn, most: int = 3) -> list[str]:
     """Hours of the week: whole weeks, across midnight and over the week's end, or none at all."""
     found: list[str] = []
-    may_overlap = draw(st.integers(0, 9)) == 9
+    may_overlap = draw(st.integers(0, 29)) == 17  # ends of a range are drawn more often
     for _ in range(draw(st.integers(0, most))):
         start = draw(st.sampled_from([0, 1, 360, 420, 810, 1260, 1320, 1380, 1439]))
         length = draw(st.sampled_from([1, 15, 240, 479, 600, 1439, 1440]))
@@ -133,6 +133,8 @@ def installations(draw: st.DrawFn) -> tuple[str, Changes]:
         _store(draw, found)
     if draw(st.booleans()):
         _sensors(draw, found)
+        if draw(st.integers(0, 9)) != 5:
+            found["sensors.mains"] = "fitted"
     if draw(st.booleans()):
         _power(draw, found)
     if draw(st.booleans()):
@@ -216,6 +218,8 @@ def _power(draw: st.DrawFn, found: Changes) -> None:
     }
     if kind == "none":
         found["sensors.battery"] = "absent"
+    elif draw(st.integers(0, 9)) != 5:  # a board that outlives the mains has to see them
+        found["sensors.mains"] = "fitted"
     if draw(st.booleans()):
         found |= {"tariff.cheap_price_per_kwh": None, "tariff.cheap_hours": None}
         found["tariff.price_per_kwh"] = draw(st.sampled_from([0.0, 0.3, 1e6]))

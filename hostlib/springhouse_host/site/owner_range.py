@@ -65,15 +65,21 @@ def _number_range(
     table: OwnerRangeTable, settings: "array[int]", name: str
 ) -> tuple[int, int, int] | None:
     slot, _, scale = _NUMBERS[name]
-    low, high = (getattr(table, f"{name}_{end}_{_UNITS[name]}") for end in ("lowest", "highest"))
-    if low is None and high is None:
+    keys = [f"{name}_{end}_{_UNITS[name]}" for end in ("lowest", "highest")]
+    stated = [getattr(table, key) for key in keys]
+    if stated == [None, None]:
         return None
-    ends = [settings[slot] if end is None else round(end * scale) for end in (low, high)]
-    if not ends[0] <= settings[slot] <= ends[1]:
-        raise SiteError(
-            f"owner_range.{name}: {ends[0] / scale:g} to {ends[1] / scale:g}: must hold the "
-            f"setting itself, {settings[slot] / scale:g}"
-        )
+    own = settings[slot]
+    ends = [own if end is None else round(end * scale) for end in stated]
+    for key, end, beyond, bound in (
+        (keys[0], ends[0], ends[0] > own, "most"),
+        (keys[1], ends[1], ends[1] < own, "least"),
+    ):
+        if beyond:
+            raise SiteError(
+                f"owner_range.{key}: {end / scale:g}: at {bound} the setting itself, "
+                f"{own / scale:g}"
+            )
     return slot, ends[0], ends[1]
 
 
