@@ -6,6 +6,7 @@ from contextlib import closing
 from pathlib import Path
 
 from rig import Rig
+from springhouse_sim.virtual_board.chip import BY_BOARD
 
 GET = b"GET / HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n"
 UP_S = 66  # the radio is switched on after a minute, and joins in two seconds
@@ -34,8 +35,10 @@ def lived(rig: Rig) -> tuple[list[int], list[tuple[int, int, int]]]:
 class NetRig(Rig):
     """A rig with a `network.json`; the access point is there once it is switched on."""
 
-    def __init__(self, folder: Path, heap_kib: int = 176, **network: object) -> None:
-        super().__init__(folder, heap_kib=heap_kib)
+    def __init__(
+        self, folder: Path, heap_kib: int = 176, board: str = "pico_w", **network: object
+    ) -> None:
+        super().__init__(folder, heap_kib=heap_kib, chip=BY_BOARD[board], board=board)
         self.port = free_port()
         config = {**CONFIG, "page_port": self.port, **network}
         (folder / "network.json").write_text(json.dumps(config))
