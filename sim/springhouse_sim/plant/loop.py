@@ -6,6 +6,7 @@ water temperature and duty; the running plant interpolates.
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,17 +130,7 @@ class Loop:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        table = np.array(
-            [
-                [
-                    self.operating_l_min(
-                        P.FLOW_WATER_FROM_C + i * P.FLOW_WATER_STEP_C, j * P.FLOW_DUTY_STEP
-                    )
-                    for j in range(P.FLOW_DUTY_POINTS)
-                ]
-                for i in range(P.FLOW_WATER_POINTS)
-            ]
-        )
+        table = flow_table(self)
         p[P.FLOW_L_MIN : P.FLOW_L_MIN + table.size] = table.ravel()
         run_ua = 0.5 * self.tube_ua_w_k()
         p[P.TUBE_PLACE_UA_W_K] = run_ua * self.tube_in_place_fraction
@@ -197,3 +188,24 @@ def lift_factor(p: NDArray[np.float64], duty: float, air: float) -> float:
 def pump_w(p: NDArray[np.float64], duty: float) -> float:
     """Return the electric input of the pump [W]: affinity law, the cube of duty."""
     return float(p[P.PUMP_POWER_W] * duty**3)
+
+
+@lru_cache(maxsize=16)
+def flow_table(loop: Loop) -> NDArray[np.float64]:
+    """Return the operating flow [L/min] over water temperature and duty, on the axes of ``param``.
+
+    Kept, for it takes as long as some days of the plant, and most changes leave the loop alone.
+    """
+    table = np.array(
+        [
+            [
+                loop.operating_l_min(
+                    P.FLOW_WATER_FROM_C + i * P.FLOW_WATER_STEP_C, j * P.FLOW_DUTY_STEP
+                )
+                for j in range(P.FLOW_DUTY_POINTS)
+            ]
+            for i in range(P.FLOW_WATER_POINTS)
+        ]
+    )
+    table.flags.writeable = False
+    return table
