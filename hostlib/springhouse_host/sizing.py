@@ -7,6 +7,7 @@ hysteresis, tariff and faults, is for `springhouse prove` to say.
 
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -129,6 +130,7 @@ class Sizing:
         return {variant: value(sheet) for variant, sheet in self.sheets.items()}
 
 
+@lru_cache(maxsize=64)
 def minutes_of_day(windows: tuple[Window, ...], weekday: int) -> int:
     """Return the minutes of a weekday (Monday 0) inside the windows; all where there are none."""
     if not windows:

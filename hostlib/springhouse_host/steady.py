@@ -4,12 +4,12 @@ An implicit integrator (LSODA) carries the free slots to rest, so no step is eve
 light coil or a quick loop; what comes out is then held against the first and the second law.
 """
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import solve_ivp
+from scipy.integrate import ode
 from springhouse_sim import compiled
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
@@ -113,6 +113,13 @@ def fault(x: Array, dx: Array, t: Array, p: Array, free: Sequence[int] = FREE) -
     return None
 
 
+def compiled_rates() -> Callable[[Array, Array, Array, Array, Array], None]:
+    """Return the plant's right-hand side, compiled: state, given, parameters, rates, taps."""
+    found: Callable[[Array, Array, Array, Array, Array], None]
+    found = compiled.load(True, DOORS).sim("plant.rates").rates
+    return found
+
+
 def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Array, Array, Array]:
     """Return state, rates and taps with the free slots at rest and all others as they are.
 
@@ -126,7 +133,7 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         UnsteadyError: where there is no rest, or one that breaks the first or second law by more
             than BALANCE_W plus BALANCE_SHARE of the heat, or BALANCE_K.
     """
-    rates = compiled.load(True, DOORS).sim("plant.rates").rates
+    rates = compiled_rates()
     x, t, dx = x.copy(), np.zeros(T.SIZE), np.zeros(X.SIZE)
     slots = np.array(free)
     if X.CONDENSER_C in free:
@@ -142,10 +149,11 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         rates(x, u, p, dx, t)
         return np.asarray(dx[slots])
 
-    found = solve_ivp(rates_of, (0.0, LONG_S), x[slots], method="LSODA", rtol=1e-6, atol=1e-8)
-    x[slots] = found.y[:, -1]
+    solver = ode(rates_of).set_integrator("lsoda", rtol=1e-6, atol=1e-8, nsteps=MOST_RATES)
+    solver.set_initial_value(x[slots], 0.0)
+    x[slots] = solver.integrate(LONG_S)  # in one call: a step at a time costs more than its rates
     rates(x, u, p, dx, t)
-    broken = found.message if found.status < 0 else fault(x, dx, t, p, free)
+    broken = fault(x, dx, t, p, free) if solver.successful() else "does not come to rest"
     if broken is not None:
         raise UnsteadyError(str(broken))
     return x, dx, t

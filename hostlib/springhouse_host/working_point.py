@@ -3,6 +3,7 @@
 from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
+from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,6 @@ from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.plant import Plant
-from springhouse_sim.plant.rates import rates
 from springhouse_sim.world.days import Days
 from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.weather import Weather
@@ -78,9 +78,12 @@ class Case:
         inside = [any(w.contains(m) for w in windows) for m in minutes]
         if not any(inside):
             inside = [True] * len(hours)
-        return np.array(
-            [self.given(float(h)) for h, keep in zip(hours, inside, strict=True) if keep]
-        )
+        found: Array = self._moments[np.array(inside)]
+        return found
+
+    @cached_property
+    def _moments(self) -> Array:
+        return np.array([self.given(float(h)) for h in np.arange(SLOT_H / 2.0, 24.0, SLOT_H)])
 
     def state(self, store_c: float, humidity: float) -> Array:
         """Return the plant's state with store and room held."""
@@ -98,7 +101,7 @@ class Case:
     def at_once(self, u: Array, humidity: float) -> Array:
         """Return the rates of the state with the store at the deep target."""
         dx, t = np.zeros(X.SIZE), np.zeros(T.SIZE)
-        rates(self.state(self.deep_c, humidity), u, self.p, dx, t)
+        steady.compiled_rates()(self.state(self.deep_c, humidity), u, self.p, dx, t)
         return dx
 
     def steady(
