@@ -21,7 +21,7 @@ prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer w
 test: $(READY)  ## run the tests that a change must pass
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services and not browser"
 
-test-browser: build/.browser  ## look at the report in chromium, which root gets from Debian
+test-browser: build/.browser  ## look at report and desk in chromium, which root gets from Debian
 	$(BIN)/python -m pytest -m browser
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte

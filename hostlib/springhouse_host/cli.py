@@ -41,7 +41,7 @@ Completion by the Tab key:  springhouse --install-completion
 
 # In the order of the work; a command named nowhere stands behind them.
 GROUPS = {
-    "Decide": ("new", "size", "compare", "worth", "sweep", "tune"),
+    "Decide": ("new", "size", "desk", "compare", "worth", "sweep", "tune"),
     "Build": ("wiring", "commission", "measure"),
     "Prove": ("run", "prove", "flash"),
     "Live with it": ("watch", "history", "set", "fit", "season"),

@@ -63,7 +63,7 @@ def say(screen: Console, text: str) -> None:
         screen.print(line.replace(HARD_SPACE, " "), markup=False, soft_wrap=True)
 
 
-def _compiled_before() -> bool:
+def compiled_before() -> bool:
     """Whether compiled code of these sources lies in the cache."""
     from springhouse_sim import compiled
 
@@ -78,7 +78,7 @@ def progress(label: str) -> Progress:
 
     Before the first run of new code the person is told what takes so long.
     """
-    if sys.stderr.isatty() and not _compiled_before():
+    if sys.stderr.isatty() and not compiled_before():
         Console(stderr=True).print("compiling the simulation, once: about a minute")
     return Progress(
         TextColumn(label),

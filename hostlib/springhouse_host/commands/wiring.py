@@ -134,7 +134,7 @@ def wiring(
         for line in unguarded_with_least(loaded):
             screen.print(f"  - {line}", markup=False)
     if draw is not None and not unmet:
-        for name, svg in _drawings(loaded, board, table, bought).items():
+        for name, svg in drawings(loaded, board, table, bought).items():
             write_bytes_whole(draw / name, svg)
             screen.print(f"drawn: {draw / name}", markup=False)
     for fault in faults:
@@ -186,9 +186,10 @@ def _drives(words: Sequence[str], table: "tuple[Signal, ...]") -> dict[str, floa
     return found
 
 
-def _drawings(
+def drawings(
     site: "Site", board: str, table: "tuple[Signal, ...]", bought: "Bought"
 ) -> dict[str, bytes]:
+    """Return schematic, mains side and plumbing as SVG, by file name."""
     from ..site.words import protector
     from ..wiring import drawing, plumbing
     from ..wiring.bus import on_bus

@@ -90,7 +90,10 @@ def _toml(where: str, new: NewValue) -> str:
 
 
 def changed_text(text: str, changes: Mapping[str, Any], heading: str) -> str:
-    """Return the text with plain values by "table.key" in their places, under one more comment."""
+    """Return the text with plain values by "table.key" in their places, under one more comment.
+
+    None takes a key out.
+    """
     import tomlkit
 
     document = tomlkit.parse(text)
@@ -98,7 +101,10 @@ def changed_text(text: str, changes: Mapping[str, Any], heading: str) -> str:
         table, _, key = where.partition(".")
         if table not in document:
             document.add(table, tomlkit.table())
-        document[table][key] = value
+        if value is None:
+            document[table].pop(key, None)
+        else:
+            document[table][key] = value
     return f"# {heading}\n{tomlkit.dumps(document)}"
 
 
