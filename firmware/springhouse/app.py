@@ -11,7 +11,7 @@ from binascii import hexlify
 import machine
 
 from springhouse import blackbox as X
-from springhouse import cause, code, parts, report
+from springhouse import cause, parts, report
 from springhouse.blackbox import BlackBox
 from springhouse.boots import ASKED, FAULTED, SERVICE, Boots
 from springhouse.clock import Clock
@@ -29,13 +29,13 @@ from springhouse.selftest import SelfTest, failed
 from springhouse.storage import Files, TwoSlots
 from springhouse.talk import Talk
 from springhouse.trial import FAILED, NONE, RUNNING, Trial
-from springhouse.wiring import Wiring
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
     from springhouse.display.screen import Screen
     from springhouse.kinds import Profile
     from springhouse.net.online import Online
+    from springhouse.wiring import Wiring
 
 _HELD_SAMPLES = 5
 
@@ -58,6 +58,42 @@ def read_text(path: str) -> str:
         return ""
 
 
+def forget(name: str) -> None:
+    """Let go of a module that is needed only at the start: its code would take memory for good."""
+    del sys.modules["springhouse." + name]
+    delattr(sys.modules["springhouse"], name)
+
+
+class Wired:
+    """The values of wiring.py's class, without its code."""
+
+    def __init__(self, wiring: "Wiring") -> None:
+        self.number = wiring.number
+        self.choice = wiring.choice
+        self.serials = wiring.serials
+        self.room_from_air = wiring.room_from_air
+        self.offsets = wiring.offsets
+        self.fault = wiring.fault
+
+
+def read_wiring(home: str) -> Wired:
+    """What wiring.json says."""
+    from springhouse.wiring import Wiring
+
+    made = Wired(Wiring(read_text(home + "wiring.json")))
+    forget("wiring")
+    return made
+
+
+def verify(folder: str) -> "tuple[bytes, str]":
+    """See code.py."""
+    from springhouse import code
+
+    found = code.verify(folder)
+    forget("code")
+    return found
+
+
 def cause_of_start(profile: "Profile", left: int) -> int:
     """Why the board started, by cause.py; `left` is what the last run left behind."""
     reason = bits = -1
@@ -73,7 +109,7 @@ class Board:
 
     def __init__(self, folder: str) -> None:
         home = folder + "/" if folder else ""
-        self.wiring = Wiring(read_text(home + "wiring.json"))
+        self.wiring = read_wiring(home)
         self.home = home
         self.trial = Trial(folder)
         self.online: Online | None = None
@@ -87,7 +123,7 @@ class Board:
         self.boots = Boots("boot", files)
         self.cause = cause_of_start(self.profile, self.boots.reason)
         self.locked = self.boots.begin()
-        self.firmware, self.fault = code.verify(folder)
+        self.firmware, self.fault = verify(folder)
         gc.collect()
         # Code and settings change places together.
         self.slots = slots = TwoSlots(home + "settings", files)

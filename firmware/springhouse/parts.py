@@ -8,10 +8,10 @@ from springhouse.drivers.contact import WINDOW, Button, Contact
 from springhouse.drivers.light import Light
 from springhouse.drivers.probe import ProbeBus
 from springhouse.drivers.pulses import EdgeCount, Flow, HardwareCount, Tach
-from springhouse.wiring import Wiring
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
+    from springhouse.app import Wired
     from springhouse.kinds import AirChip, Edges, Profile
 
 
@@ -44,7 +44,7 @@ def build_outputs(profile: "Profile") -> D.Outputs:
 class Panel:
     """Light and buttons: needed even when nothing else can run."""
 
-    def __init__(self, profile: "Profile", wiring: Wiring) -> None:
+    def __init__(self, profile: "Profile", wiring: "Wired") -> None:
         self.light = Light(_off(profile.LIGHT))
         self.button = Button(_input(profile.BUTTON), 0)
         # Not looked at unless wired: an input that hangs in the air presses itself.
@@ -75,7 +75,7 @@ class Panel:
 class Sensors:
     """All that is read. A part that the wiring does not name is None or never healthy."""
 
-    def __init__(self, profile: "Profile", wiring: Wiring) -> None:
+    def __init__(self, profile: "Profile", wiring: "Wired") -> None:
         self.room_from_air = wiring.room_from_air
         self.probes = None
         if any(wiring.serials):
