@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import pytest
+from condition_rig import rested
 from drive import EVERY_SENSOR, Drive, K, S, fitted
+from springhouse import probes as P
 
 
 def charging(fit: int = EVERY_SENSOR, mc: int = 6000, **settings: int) -> Drive:
@@ -33,6 +35,14 @@ def test_the_coldest_of_two_probes_less_its_error_decides() -> None:
     assert d.store_state == K.FREEZE_GUARD
     show(d, STORE_LOW_MC=5500, STORE_HIGH_MC=5500)
     assert d.store_state == K.HOLD
+
+
+@pytest.mark.parametrize(("low_mc", "high_mc"), [(3000, 5000), (5000, 3000)])
+def test_the_coldest_of_two_probes_is_whichever_it_is(low_mc: int, high_mc: int) -> None:
+    d = rested(STORE_LOW_ERR_MK=200, STORE_HIGH_ERR_MK=500)
+    d.set(STORE_LOW_MC=low_mc, STORE_HIGH_MC=high_mc)
+    coldest = min(low_mc - 200, high_mc - 500)
+    assert P.coldest_mc(d.memory, d.settings, d.readings) == coldest
 
 
 def test_the_guard_at_the_wall_ends_a_kelvin_above() -> None:

@@ -11,7 +11,8 @@ Each bug is one wrong line in a copy of what it lies in; the files of `LISTS` ho
   nothing above that `prove` runs refutes the bug, `EPISODES` of `SCANS` each. `prove` runs two
   million inputs, so a "no" here is no "no" there.
 
-`prove` beside a bug says why nothing that it runs can refute that one.
+`prove` beside a bug says why nothing that it runs can refute that one. One with `equivalent` is no
+bug: the program does the same, and why is said there; it is counted apart and must not be refuted.
 
 Prints a table and three counts: bugs that a fast test refutes, that something refutes which `prove`
 runs, and that nothing refutes. `-` was not asked. Leaves with 1 if nothing refutes one.
@@ -166,11 +167,17 @@ def induction(bug: Bug, ran: Ran) -> bool | None:
     """Whether one of the queries named beside it is refuted; None if none is named.
 
     Source that can no longer be translated is refuted too: `prove` ends there.
+
+    Raises:
+        RuntimeError: when no query has such a name.
     """
     if "only" not in bug.row:
         return None
     asked = (*bug.row.get("parts", ()), "--only", bug.row["only"])
-    return ran("-m", "springhouse_host.induction", *asked).returncode != 0
+    done = ran("-m", "springhouse_host.induction", *asked)
+    if done.returncode == 0 and "proven" not in done.stdout.rpartition("\n0 not proven")[0]:
+        raise RuntimeError(f"{bug.story}: no query is named {bug.row['only']!r}")
+    return done.returncode != 0
 
 
 def adversary(bug: Bug, ran: Ran) -> bool | None:
@@ -225,20 +232,23 @@ def main() -> int:
     said = {True: "refuted", False: "no", None: "-"}
     lines = [f"| bug | file | {' | '.join(JUDGES)} |", "|---|---|" + "---|" * len(JUDGES)]
     print("\n".join(lines), flush=True)
-    found = []
+    found, same = [], []
     for bug in bugs():
         if given.only not in f"{bug.listed} {bug.file} {bug.story}":
             continue
         row = judge(bug, given.folder.resolve(), given.judges.split(","))
-        found.append(row)
+        if "equivalent" in bug.row:
+            same.append(any(row.values()))
+        else:
+            found.append(row)
         cells = " | ".join(said[row[j]] for j in JUDGES)
         lines.append(f"| {bug.story} | {bug.file.name} | {cells} |")
         print(lines[-1], flush=True)
-    lines += ["", counts(found)]
+    lines += ["", f"{counts(found)}; {len(same)} more are equivalent, {sum(same)} of them refuted"]
     print(lines[-1])
     if given.out:
         given.out.write_text("\n".join(lines) + "\n", "utf-8")
-    return 1 if any(not any(row.values()) for row in found) else 0
+    return 1 if any(same) or any(not any(row.values()) for row in found) else 0
 
 
 if __name__ == "__main__":

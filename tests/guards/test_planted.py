@@ -7,7 +7,8 @@ from pathlib import Path
 import planted
 import pytest
 
-CORE = [b for b in planted.bugs() if b.listed == "guards/core_bugs.toml"]
+LISTED = [b for b in planted.bugs() if b.listed == "guards/core_bugs.toml"]
+CORE = [b for b in LISTED if "equivalent" not in b.row]
 SAMPLE = ("a tick sum passes the end of the ring", "two good frames are enough")
 
 
