@@ -11,6 +11,7 @@ from ..screen import (
     UnitsOption,
     console,
     progress,
+    say,
     write_json,
 )
 
@@ -42,7 +43,7 @@ def compare(
 
     Example:  springhouse compare demo --with coil.fans=3 --with "coil.rows=4; store.draw_m=0.05"
     """
-    from .. import sizing
+    from .. import plainly, sizing
     from ..site.variant import site_with
 
     columns = {"as it is": ()} | {text: tuple(text.split(";")) for text in with_}
@@ -53,6 +54,7 @@ def compare(
         for name, varied in sites.items():
             found[name] = sizing.size(varied, lambda: bar.advance(task), ("mid",))
     write_json(json, {name: result.as_json() for name, result in found.items()})
+    say(console(), plainly.of_comparison(found))
     _show(found, units is Units.US, next(iter(sites.values())).currency)
 
 

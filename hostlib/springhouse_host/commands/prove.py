@@ -15,6 +15,7 @@ from ..screen import (
     check_writable,
     console,
     progress,
+    say,
     write_json,
 )
 
@@ -80,12 +81,14 @@ def prove(
             on_progress=lambda done, total: bar.update(task, completed=done, total=total),
         )
     write_json(json, proof.record)
+    from .. import plainly
     from ..proof import show  # late, for it imports the plant
 
     verdict = proof.verdict
     screen = console()
     us = units is Units.US
     screen.print(show.headline(verdict), markup=False, style="bold")
+    say(screen, plainly.of_proof(verdict, us))
     screen.print(show.promises(verdict, us))
     screen.print(show.held(verdict))
     screen.print(show.responses(verdict))

@@ -15,6 +15,7 @@ from ..screen import (
     check_writable,
     console,
     progress,
+    say,
     say_written,
     write_json,
     write_whole,
@@ -139,6 +140,7 @@ def _show(done: "Run", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
+    from .. import plainly
     from ..figures import run_figures
 
     summary, title = done.summary, f"{done.site.name}: {done.scenario.name}"
@@ -147,7 +149,9 @@ def _show(done: "Run", us: bool) -> None:
     table.add_column("value", justify="right")
     for label, text in run_figures(summary, done.limit_c, us, done.site.currency):
         table.add_row(label, text)
-    console().print(table)
+    screen = console()
+    say(screen, plainly.of_run(summary, done.limit_c, us, done.site.currency))
+    screen.print(table)
     broken = [str(i) for i, n in enumerate(done.trace.violations) if n]
     if broken:
         console().print(f"invariants broken: {', '.join(broken)}", markup=False)

@@ -38,6 +38,9 @@ def size(
     explain: Annotated[
         bool, typer.Option("--explain", help="Add the formula behind each figure and its source.")
     ] = False,
+    every: Annotated[
+        bool, typer.Option("--all", help="Every figure and remark of the sheet.")
+    ] = False,
     json: JsonOption = None,
     plot: Annotated[
         Path | None,
@@ -65,13 +68,32 @@ def size(
         from ..sheet.picture import draw_sheet
 
         draw_sheet(result, plot)
+    from ..sheet.answer import answer, glance
+
+    screen = console()
+    us = units is Units.US
+    say(screen, answer(result, us))
+    screen.print(_headline(result, us), markup=False)
+    if every or explain:
+        _print_all(loaded, result, us)
+    else:
+        screen.print(_table("at a glance", glance(result, us, loaded.currency), result))
+        remarks, _ = _remarks(loaded, result, us)
+        for line in (
+            *remarks,
+            "more, and where each part belongs: --all; how it is worked out: --explain",
+        ):
+            say(screen, line)
+    if explain:
+        screen.print(_explained())
+
+
+def _print_all(loaded: "Site", result: "Sizing", us: bool) -> None:
     from ..sheet.asked import asked_remarks, asked_rows, asked_tables
     from ..units import show
 
     screen = console()
-    us = units is Units.US
     dew_c = result.dew_point_c
-    screen.print(_headline(result, us), markup=False)
     currency = loaded.currency
     for title, rows in (
         (f"heat into the room in its {result.wanted_h:g} wanted hours", gain_rows(result)),
@@ -83,10 +105,9 @@ def size(
         screen.print(_table(title, rows, result))
     for table in asked_tables(result, us):
         screen.print(table)
-    for line in (*_remarks(loaded, result, us), *asked_remarks(loaded, result, us)):
-        say(screen, line)
-    if explain:
-        screen.print(_explained())
+    for part in (*_remarks(loaded, result, us), asked_remarks(loaded, result, us)):
+        for line in part:
+            say(screen, line)
 
 
 def _headline(result: "Sizing", us: bool) -> str:
@@ -217,7 +238,8 @@ def limit_rows(result: "Sizing") -> Rows:
     return tuple((limit.name, one(limit.name)) for limit in result.sheets[reading].limits)
 
 
-def _remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
+def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[str]]:
+    """Return what decides, and the rest."""
     from ..sheet import advice
     from ..units import show
 
@@ -238,11 +260,14 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
     first = middle.limits[0]
     wet = [s.name for s in middle.surfaces if s.sweats]
     dew = show(result.dew_point_c, "°C", us=us)
-    return [
+    decides = [
         f"one charge covers {result.wanted_h:g} wanted hours of the design day: {verdict(enough)}",
         f"{result.charging_h:g} charging hours undo a whole discharge: {verdict(refilled)}",
         f"first limit: {first.name} ({first.ratio:.2f} of what is needed); to change: "
         f"{first.change}",
+        "an estimate without a controller; springhouse prove runs the real one",
+    ]
+    rest = [
         *advice.standing(
             site.file.place.is_cooled_room,
             middle.at_work,
@@ -254,8 +279,8 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
         f"sweats at a dew point of {dew}: {', '.join(wet) if wet else 'nothing'}; "
         "insulate joints and pump without gaps, keep the coil over its tray",
         *advice.places(site.plant(), us),
-        "an estimate without a controller; springhouse prove runs the real one",
     ]
+    return decides, rest
 
 
 def _explained() -> "Table":

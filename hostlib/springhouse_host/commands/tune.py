@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import EXIT_NOT_KEPT, KnownError
-from ..screen import JsonOption, SiteArgument, check_writable, console, progress, write_json
+from ..screen import JsonOption, SiteArgument, check_writable, console, progress, say, write_json
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -123,8 +123,11 @@ def _say_written(result: "Tuned", path: Path) -> None:
 
 
 def _show(site: "Site", result: "Tuned", took_s: float) -> None:
+    from .. import plainly
+
     screen = console()
     money = site.currency
+    say(screen, plainly.of_tuning(result, money))
     screen.print(_points(result, site, f"{site.name}: {result.season}"))
     found = "no lower bound for a freezer in the cooled room"
     if result.bound is not None:

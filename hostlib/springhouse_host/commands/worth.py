@@ -13,6 +13,7 @@ from ..screen import (
     check_writable,
     console,
     progress,
+    say,
     write_json,
 )
 
@@ -56,10 +57,12 @@ def worth(
 
     Example:  springhouse worth demo --tariff 0.30 --with worth.parts_mid=600
     """
+    from .. import plainly
     from ..proof import scenarios
     from ..proof.prove import processes
     from ..site.site import load_site
     from ..site.variant import changes_of
+    from ..units import show
     from ..worth import prices, ways
     from ..worth.verdict import judge
 
@@ -80,6 +83,9 @@ def worth(
     screen = console()
     screen.print(f"{loaded.name}: {result.headline}", markup=False, style="bold")
     limit_c = loaded.file.promises.room_below_c
+    store = next(line for line in result.lines if line.way == ways.STORE)
+    limit = show(limit_c, "°C", us=units is Units.US)
+    say(screen, plainly.of_worth(store, loaded.currency, limit))
     screen.print(_ways(result, scenario.name, limit_c, loaded.currency, units is Units.US))
     screen.print(_tariffs(result, loaded.currency))
     for line in _parts(result, loaded.currency):

@@ -7,6 +7,7 @@ from springhouse_sim.plant.plant import Plant
 from ..units import show
 from .running import TRIP_C, Charging, Continuous, highest_c, lowest_c
 
+ONE_CHARGE = "cold of one charge for the wanted hours"
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
 RETURN_BELOW_SURFACE = 0.1  # share of the depth
 WALL_PROBE_MM = 20.0
@@ -44,7 +45,7 @@ def limits(
     """Return every limit, the tightest first."""
     found = [
         Limit(
-            "cold of one charge for the wanted hours",
+            ONE_CHARGE,
             ratio(discharge_h, wanted_h),
             "more water, a lower deep target with a probe at the wall, an ice bank, less sun",
         ),
