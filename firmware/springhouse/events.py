@@ -28,8 +28,11 @@ COUNT_MOST = 4  # counts saturate where the last of them latches
 MADE_MOST_MK = 100000  # no store; keeps what lying probes add up to inside 31 bits
 GHOST_MS = 60000
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
-SETTLE_MS = 300000  # after the last motor: the film at the cold wall and what was stirred
-WELDED_MS = 1800000  # with the settling: noticed within 35 min of being switched off
+SETTLE_MS = 300000  # after the compressor: the film at the cold wall
+STIRRED_MS = 900000  # after the pump: warm water on top of water near 4 °C, hardly lighter than it
+WELDED_MS = 1800000
+NOTICED_MS = SETTLE_MS + WELDED_MS  # of being switched off, whatever ran last
+DENSEST_MC = 3980  # of water
 LIVE_MS = 2000  # a contact is debounced over 1.4 s: noticed within 5 s
 
 
@@ -310,8 +313,10 @@ def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]")
 
     With compressor and pump off nothing else cools water so fast: a place colder than the store
     takes a tenth of what the weakest compressor does (`CHILLS_MK` is set between the two), melting
-    ice holds the water it touches at 0 °C, and warm water does not sink. In service a person has
-    hands and hoses in the store, so its temperatures prove nothing then.
+    ice holds the water it touches at 0 °C, and warm water does not sink. Below 4 °C it does: it
+    mixes down, the mean of two probes falls, but not below the colder of them; there the fall is
+    measured from the bottom. In service a person has hands and hoses in the store, so its
+    temperatures prove nothing then.
     """
     now = readings[R.NOW_MS]
     live = Q.has(settings, F.RELAY) and not readings[R.RELAY_OPEN]
@@ -323,14 +328,21 @@ def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]")
     if not idle or by == 0:
         memory[M.WELDED_T] = T.IDLE
         memory[M.REST_BY] = 0
+        memory[M.REST_MC] = memory[M.OUT] & O.PUMP  # what ran last, as long as nothing is measured
         return
+    first = memory[M.REST_BY] == 0
+    stirred = first and memory[M.REST_MC] == O.PUMP
+    settle_ms = STIRRED_MS if stirred else SETTLE_MS
     if memory[M.WELDED_T] == T.IDLE or (memory[M.REST_BY] != 0 and by != memory[M.REST_BY]):
-        T.arm(memory, M.WELDED_T, now, SETTLE_MS)
+        T.arm(memory, M.WELDED_T, now, settle_ms)
         memory[M.REST_BY] = 0
     elif T.due(memory, M.WELDED_T):
-        T.arm(memory, M.WELDED_T, now, WELDED_MS)
+        T.arm(memory, M.WELDED_T, now, NOTICED_MS - settle_ms if first else WELDED_MS)
         memory[M.REST_BY] = by
-        memory[M.REST_MC] = P.mean_of(memory, settings, readings, by)
+        mean = P.mean_of(memory, settings, readings, by)
+        if by == F.STORE_LOW | F.STORE_HIGH and mean < DENSEST_MC:
+            mean = min(mean, P.value_mc(memory, settings, readings, P.LOW))
+        memory[M.REST_MC] = mean
     elif memory[M.REST_BY] != 0:
         if P.mean_of(memory, settings, readings, by) <= memory[M.REST_MC] - settings[S.CHILLS_MK]:
             memory[M.LATCH] |= L.WELDED

@@ -18,6 +18,8 @@ ROSE_MK = 1250  # surely a rise: 0.75 K and the steps of a probe
 SANK_MK = 500
 LIVE_MS = 5000
 SETTLED_MS = 300000
+STIRRED_MS = 900000  # after the pump
+DENSEST_MC = 3980
 NOTICED_MS = 2100000
 NOISE_MK = 250
 
@@ -76,6 +78,13 @@ def top(
     tally(cases, violations, 29, kept)
 
 
+def _measured_from_mc(mean: int, low: int, pattern: int) -> int:
+    """Below 4 °C warm water sinks: mixing alone takes the mean of two probes to the bottom's."""
+    if pattern == 3 and mean < DENSEST_MC + NOISE_MK:
+        return min(mean, low)
+    return mean
+
+
 def switched_off(
     shadow: IntRecord,
     settings: IntRecord,
@@ -87,7 +96,8 @@ def switched_off(
 ) -> None:
     """30: a freezer that runs although switched off sounds the alarm.
 
-    Within 5 s where a contact shows it, within 35 min where only the falling store does.
+    Within 5 s where a contact shows it, within 35 min where only the falling store does: below the
+    mean of its probes, or below its bottom where that mean is under 4 °C and warm water sinks.
     """
     now = shadow[X.TIME_MS]
     alarm = out & O.ALARM != 0
@@ -107,6 +117,7 @@ def switched_off(
     all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
     if ran or pressed or shadow[X.MODE] == W.SERVICE or pattern != all_fitted:
         shadow[X.OFF_MS] = -1
+        shadow[X.OFF_STIRRED] = 1 if ran & O.PUMP else 0
         return
     low = U.value_mc(settings, readings, LOW)
     high = U.value_mc(settings, readings, HIGH)
@@ -116,8 +127,8 @@ def switched_off(
     if shadow[X.OFF_MS] == -1:
         shadow[X.OFF_MS] = now
     gone_ms = now - shadow[X.OFF_MS]
-    if gone_ms <= SETTLED_MS:
-        shadow[X.OFF_MC] = mean
+    if gone_ms <= (STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS):
+        shadow[X.OFF_MC] = _measured_from_mc(mean, low, pattern)
     elif gone_ms <= NOTICED_MS and shadow[X.OFF_MC] - mean >= settings[S.CHILLS_MK] + NOISE_MK:
         shadow[X.OFF_FALLEN] += 1
         if shadow[X.OFF_FALLEN] > 2:

@@ -81,7 +81,8 @@
     LIVE_MS,  # off and its contact shows it live since, -1 = it does not
     OFF_MS,  # nothing runs since, -1 = something does
     OFF_MC,  # store temperature when it had settled
+    OFF_STIRRED,  # 1: the pump ran last
     OFF_FALLEN,  # scans in a row in which it had fallen since
     MODE_BEFORE,  # of the previous scan
     SIZE,
-) = range(83)
+) = range(84)

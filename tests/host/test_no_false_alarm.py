@@ -1,0 +1,20 @@
+"""A summer in which nothing breaks latches nothing, at any built-in installation."""
+
+import pytest
+from springhouse import memory as M
+from springhouse_host.proof import running, scenarios
+from springhouse_host.site import BUILT_IN, load_site
+
+SUMMERS = ("high reading of the labels", "300 W more where the freezer stands")
+
+
+@pytest.mark.parametrize("word", BUILT_IN)
+def test_a_summer_in_which_nothing_breaks_latches_nothing(word: str) -> None:
+    site = load_site(word)
+    whole = [s for s in scenarios.standard(site) if "92 summer days" in s.name]
+    chosen = [s for s in whole if any(text in s.name for text in SUMMERS)]
+    assert len(chosen) == len(SUMMERS)
+    for scenario in chosen:
+        bench = running.bench(site, scenario)
+        bench.run(float(scenario.days))
+        assert int(bench.board[0][M.LATCH]) == 0, scenario.name
