@@ -40,7 +40,7 @@ def promises(file: SiteFile) -> tuple[Promise, ...]:
     found = [
         Promise(
             "room_share_percent",
-            f"wanted hours with the room below {table.room_below_c:g} °C",
+            f"wanted hours with the room below {round(table.room_below_c, 1):g} °C",
             "%",
             table.room_share_percent,
             at_least=True,
