@@ -22,10 +22,10 @@ test: $(READY)  ## run the tests that a change must pass
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services and not browser"
 
 test-browser: build/.browser  ## look at report and desk in chromium, which root gets from Debian
-	$(BIN)/python -m pytest -m browser
+	$(BIN)/python -m pytest -m "browser and not slow"
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m slow
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "slow and not browser"
 
 test-services: $(READY)  ## run those that talk to a real MQTT broker; as root installs it first
 	.ci/services

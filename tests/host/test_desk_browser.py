@@ -304,8 +304,10 @@ def test_proven_from_the_page(browser: Any, tmp_path: Path) -> None:
         page.page.get_by_role("button", name="Prove it").click()
         page.page.locator("#doing", has_text=re.compile(r"proving: \d+ of \d+")).wait_for()
         page.page.locator("#proved", has_text="KEPT - ESTIMATE").wait_for()
-        with page.context.expect_page() as opening:
-            page.page.get_by_role("link", name="The report with all charts").click()
+        link = page.page.get_by_role("link", name="The report with all charts")
+        link.wait_for()  # written after the verdict is told
+        with page.context.expect_page(timeout=WAIT_MS) as opening:
+            link.click()
         report = opening.value
         report.wait_for_selector("body[data-ready]", timeout=WAIT_MS)
         assert "KEPT" in report.locator(".verdict").first.inner_text()
