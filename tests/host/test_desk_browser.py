@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import re
-import shutil
 import time
 from collections.abc import Iterator
 from importlib import resources
@@ -12,31 +11,20 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from chromium import DESK, PHONE, SERIOUS, Window, browser
 from desk_case import Running, opened, own_site
 from patience import HANG_S
 from springhouse_host.desk import choices, week, words
 from springhouse_host.proof import running
 from springhouse_host.site import Site, load_site
-from test_report_browser import DESK, FLAGS, PHONE, SERIOUS
 
 pytestmark = pytest.mark.browser
+__all__ = ["browser"]  # a fixture
 
 WAIT_MS = HANG_S * 1000
 PICTURES = Path(__file__).parents[2] / "build"
 SETTLED = "() => document.body.dataset.asked === document.body.dataset.shown"
 SLIDERS = [c.key for c in choices.CHOICES.values() if c.high > 0.0]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    program = shutil.which("chromium")
-    assert program, "chromium is not installed; as root make test-browser does it"
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=program, args=FLAGS)
-        yield started
-        started.close()
 
 
 @pytest.fixture(scope="module")
@@ -46,25 +34,15 @@ def desk(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Running]:
         yield found
 
 
-class Page:
-    """The page in a window, what it said and what it asked for."""
+class Page(Window):
+    """The page in a window."""
 
     def __init__(self, browser: Any, address: str, **window: Any) -> None:
         self.address = address
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.context = browser.new_context(**window)
-        self.page = self.context.new_page()
+        super().__init__(browser, **window)
         self.page.set_default_timeout(WAIT_MS)
-        self.page.on("console", self._hear)
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
         self.page.goto(address)
         self.settle()
-
-    def _hear(self, message: Any) -> None:
-        if message.type in ("warning", "error"):
-            self.said.append(message.text)
 
     def settle(self) -> None:
         self.page.wait_for_selector("body[data-shown]")

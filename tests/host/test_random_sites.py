@@ -5,7 +5,8 @@ The same draws every time; `python tests/host/random_sites.py 5000` tries others
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from random_sites import Changes, installations, key_of, look
+from random_sites import installations
+from site_looks import Changes, key_of, look
 from springhouse_host.errors import SiteError
 from springhouse_host.site import load_site
 

@@ -1,12 +1,12 @@
 """The report in a real browser: `make test-browser`."""
 
-import shutil
 from collections.abc import Iterator
 from importlib import resources
 from pathlib import Path
 from typing import Any
 
 import pytest
+from chromium import DESK, PHONE, SERIOUS, Window, browser
 from report_case import NAMES, page_of, recorded, small_verdict
 from springhouse_host.report import sweep_page
 from springhouse_host.report.series import COLOURS
@@ -14,21 +14,9 @@ from springhouse_host.site import load_site
 from test_sweep import KEYS, POINTS
 
 pytestmark = pytest.mark.browser
+__all__ = ["browser"]  # a fixture
 
-FLAGS = [
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-]
-PHONE = {"viewport": {"width": 390, "height": 844}, "has_touch": True, "is_mobile": True}
-DESK = {"viewport": {"width": 1280, "height": 900}}
 PLOTS = ("room", "store", "ice", "coil", "heat", "power", "strips")
-SERIOUS = {"serious", "critical"}
 # The canvas of a plot: in the shadow of bokeh's elements.
 INK = """key => {
   const find = root => root.querySelector('canvas') ?? [...root.querySelectorAll('*')]
@@ -67,36 +55,14 @@ def paper(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Any]:
-    from playwright.sync_api import sync_playwright
-
-    program = shutil.which("chromium")
-    assert program, "chromium is not installed; as root make test-browser does it"
-    with sync_playwright() as play:
-        started = play.chromium.launch(executable_path=program, args=FLAGS)
-        yield started
-        started.close()
-
-
-class Opened:
-    """The page in a window, what it said and what it asked for."""
+class Opened(Window):
+    """The page in a window."""
 
     def __init__(self, browser: Any, paper: Path, **window: Any) -> None:
         self.address = paper.as_uri()
-        self.said: list[str] = []
-        self.asked: list[str] = []
-        self.context = browser.new_context(**window)
-        self.page = self.context.new_page()
-        self.page.on("console", self._hear)
-        self.page.on("pageerror", lambda error: self.said.append(str(error)))
-        self.page.on("request", lambda request: self.asked.append(request.url))
+        super().__init__(browser, **window)
         self.page.goto(self.address)
         self.page.wait_for_selector("body[data-ready]", timeout=120_000)
-
-    def _hear(self, message: Any) -> None:
-        if message.type in ("warning", "error"):
-            self.said.append(message.text)
 
     def ranges(self) -> list[list[float]]:
         return list(self.page.evaluate(RANGES))

@@ -1,6 +1,8 @@
 """Packing, spans and sums of a report, each on its own."""
 
+import re
 from datetime import datetime
+from importlib import resources
 
 import numpy as np
 import pytest
@@ -139,3 +141,14 @@ def test_lines_stand_out_from_the_page(place: int) -> None:
         line = luminance(pair[place])
         contrast = (max(paper, line) + 0.05) / (min(paper, line) + 0.05)
         assert contrast >= 3.0, (name, contrast)
+
+
+def test_pages_and_charts_have_the_same_colours() -> None:
+    text = resources.files("springhouse_host.report").joinpath("page", "palette.css").read_text()
+    light, dark = text.split("@media")
+    named = dict(re.findall(r"--(\w+): (#\w{6});", light))
+    other = dict(re.findall(r"--(\w+): (#\w{6});", dark))
+    shared = {"ink": "text"} | {name: name for name in named if name in COLOURS}
+    assert len(shared) == 5
+    for chart, page in shared.items():
+        assert COLOURS[chart] == (named[page], other[page])

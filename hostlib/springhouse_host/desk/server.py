@@ -30,6 +30,7 @@ KINDS = {
     "js": "text/javascript; charset=utf-8",
     "svg": "image/svg+xml",
 }
+OF_REPORT = "springhouse_host.report"  # holds the colours of both
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; "
     "base-uri 'none'; form-action 'none'; frame-ancestors 'none'"
@@ -83,7 +84,8 @@ class _File(_Door):
 
     def get(self, _token: str, name: str) -> None:
         name = name or "desk.html"
-        file = resources.files(__package__).joinpath("page", name)
+        package = OF_REPORT if name == "palette.css" else __package__
+        file = resources.files(package).joinpath("page", name)
         kind = KINDS.get(name.rpartition(".")[2])
         if kind is None or not file.is_file():
             raise HTTPError(404)

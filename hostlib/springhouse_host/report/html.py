@@ -66,7 +66,7 @@ def page(name: str, **values: Any) -> str:
     environment.filters["spaced"] = lambda number: f"{number:,}"
     return environment.get_template(f"{name}.html.jinja").render(
         policy=POLICY,
-        style=_own("report.css"),
+        style=_own("palette.css") + _own("report.css"),
         script=_own(f"{name}.js"),
         library=_bokeh(),
         colours=COLOURS,
