@@ -52,7 +52,7 @@ older one outlives a reset is in `restart.py`.
     DROP_SEEN,
     TOP_LEAST_MC,  # lowest high reading since the top was vouched for, in steps
     CHILL_LOW_MC,  # highest low reading of the chill under way
-    REST_MC,  # store temperature that a store switched off is measured from
+    REST_MC,  # what the fall of a store switched off is measured from; before, the motor that ran
     REST_BY,  # the store probes it is judged by; 0 = settling
     # timers
     OFF_T,  # compressor may not start

@@ -142,6 +142,26 @@ def test_water_stirred_near_four_degrees_is_no_chilling() -> None:
         assert not d.latched(latch.WELDED)
 
 
+@pytest.mark.parametrize(
+    ("low_mc", "high_mc", "latched_at_mc"),
+    [
+        (3300, 4300, 3300 - FALL_MK),  # warm water on top of colder, both under 4 °C, mixes down
+        (5300, 6300, 5800 - FALL_MK),  # above 4 °C it stays on top: from the mean
+        (4200, 3000, 3600 - FALL_MK),  # colder on top is the lighter: from the mean
+    ],
+)
+def test_under_four_degrees_the_fall_is_measured_from_the_bottom(
+    low_mc: int, high_mc: int, latched_at_mc: int
+) -> None:
+    for short_mk, seen in ((1, False), (0, True)):
+        d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=low_mc, STORE_HIGH_MC=high_mc)
+        d.seconds(310)
+        assert d.memory[M.REST_BY] == 3
+        mean = latched_at_mc + short_mk
+        d.tick(STORE_LOW_MC=mean, STORE_HIGH_MC=mean)
+        assert d.latched(latch.WELDED) == seen
+
+
 def test_in_service_the_store_proves_nothing_and_the_contact_does() -> None:
     d = idle(EVERY_SENSOR)
     d.ask(mode.SERVICE)
