@@ -348,5 +348,5 @@ def test_the_proof_on_the_desk_says_what_the_command_says(tmp_path: Path) -> Non
     assert len(steps) > 10
     assert status == 200
     assert headers["Content-Security-Policy"].startswith("sandbox")
-    assert b"KEPT" in page
+    assert b"Kept, in simulation" in page
     assert (tmp_path / "demo.verdict.json").exists()

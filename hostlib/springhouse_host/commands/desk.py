@@ -32,6 +32,7 @@ def desk(
     """
     import asyncio
     import contextlib
+    import signal
     from pathlib import Path
     from tempfile import TemporaryDirectory
 
@@ -50,5 +51,5 @@ def desk(
 
             webbrowser.open(server.address)
         with contextlib.suppress(KeyboardInterrupt):
-            asyncio.run(server.serve())
+            signal.raise_signal(asyncio.run(server.serve()))  # unwinds all that was opened here
     console().print("desk closed", markup=False)

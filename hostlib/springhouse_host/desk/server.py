@@ -5,7 +5,9 @@ import hmac
 import json
 import logging
 import secrets
-from collections.abc import Mapping
+import signal
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
 from importlib import resources
 from typing import Any
 
@@ -219,8 +221,8 @@ class Server:
         """What to open in a browser."""
         return f"http://{HOST}:{self.port}/{self.token}/"
 
-    async def serve(self) -> None:
-        """Answer until this is cancelled."""
+    async def serve(self) -> signal.Signals:
+        """Answer until a signal ends the program, and return which; it is the caller's to obey."""
         shared = {
             "desk": self._desk,
             "token": self.token,
@@ -241,8 +243,36 @@ class Server:
         )
         server = HTTPServer(application, max_buffer_size=MESSAGE_BYTES * 4)
         server.add_sockets([self._socket])
-        self._desk.open()
-        try:
-            await asyncio.Event().wait()
-        finally:
-            server.stop()
+        with _signalled() as ended:
+            self._desk.open()
+            try:
+                return await ended
+            finally:
+                server.stop()
+
+
+@contextmanager
+def _signalled() -> Iterator[asyncio.Future[signal.Signals]]:
+    """Hear of a signal as an event of the running loop.
+
+    A handler that raises would do so in whichever callback happens to run: a task keeps what is
+    raised in it for itself, and the loop would go on for ever.
+    """
+    loop = asyncio.get_running_loop()
+    ended: asyncio.Future[signal.Signals] = loop.create_future()
+
+    def end(number: signal.Signals) -> None:
+        if not ended.done():  # a second one does not change which it was
+            ended.set_result(number)
+
+    numbers = (signal.SIGINT, signal.SIGTERM, signal.SIGHUP)
+    before = {number: signal.getsignal(number) for number in numbers}
+    heard = [number for number in numbers if before[number] != signal.SIG_IGN]
+    for number in heard:
+        loop.add_signal_handler(number, end, number)
+    try:
+        yield ended
+    finally:
+        for number in heard:
+            loop.remove_signal_handler(number)
+            signal.signal(number, before[number])
