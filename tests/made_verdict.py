@@ -69,6 +69,7 @@ def found(**changes: Any) -> dict[str, Any]:
         },
         "induction": {"queries": 5, "table": [], "violations": []},
         "random_inputs": {"scans": 9, "violations": 0},
+        "false_alarms": {"runs": 6, "latched": {}},
         "replay": {"ticks": 4, "differing": 0},
     }
     return {**parts, **changes}

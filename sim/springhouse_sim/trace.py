@@ -150,6 +150,10 @@ class Trace:
         columns += ["store_word", "room_word", "lock_word"]
         return pd.DataFrame(self.events, columns=columns)
 
+    def latched(self) -> int:
+        """Return the bits of every fault that was latched at any time of the run."""
+        return int(np.bitwise_or.reduce(self.events[:, K.LATCH], initial=0))
+
     def total(self, slot: int) -> float:
         """Return how much a running total of the plant state grew over the run."""
         return float(self.ended[slot] - self.begun[slot])

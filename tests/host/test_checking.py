@@ -142,6 +142,11 @@ BROKEN: dict[str, tuple[dict[str, Any], str]] = {
     ),
     "nothing proven": ({"induction": {**ROWS["induction"], "queries": 0}}, "induction: no queries"),
     "random inputs": ({"random_inputs": {"scans": 9, "violations": 1}}, "random_inputs"),
+    "nothing run": ({"false_alarms": {"runs": 0, "latched": {}}}, "false alarms: no runs"),
+    "a latch where nothing broke": (
+        {"false_alarms": {"runs": 6, "latched": {"a hot week": "relay welded"}}},
+        "false alarm: relay welded: a hot week",
+    ),
     "two codes": ({"replay": {"ticks": 4, "differing": 1}}, "replay: differs at 1 ticks"),
 }
 

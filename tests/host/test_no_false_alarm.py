@@ -1,8 +1,9 @@
 """A summer in which nothing breaks latches nothing, at any built-in installation."""
 
 import pytest
-from springhouse import memory as M
+from springhouse import words
 from springhouse_host.proof import running, scenarios
+from springhouse_host.proof.catalogue import WELDED_ROW
 from springhouse_host.site import BUILT_IN, load_site
 
 SUMMERS = ("high reading of the labels", "300 W more where the freezer stands")
@@ -15,6 +16,10 @@ def test_a_summer_in_which_nothing_breaks_latches_nothing(word: str) -> None:
     chosen = [s for s in whole if any(text in s.name for text in SUMMERS)]
     assert len(chosen) == len(SUMMERS)
     for scenario in chosen:
-        bench = running.bench(site, scenario)
-        bench.run(float(scenario.days))
-        assert int(bench.board[0][M.LATCH]) == 0, scenario.name
+        assert running.run_one(word, scenario).latched == 0, scenario.name
+
+
+def test_what_latched_in_a_run_is_told() -> None:
+    welded = next(s for s in scenarios.standard(load_site("demo")) if s.row == WELDED_ROW)
+    stuck = words.LATCHES.index("compressor stuck on: unplug")
+    assert running.run_one("demo", welded).latched >> stuck & 1

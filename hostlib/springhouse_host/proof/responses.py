@@ -48,19 +48,19 @@ class Expect:
         if self.ice_at_most_kg is not None:
             return f"true ice at most {self.ice_at_most_kg:.3g} kg"
         if self.latch:
-            return f"latched: {_named(self.latch, words.LATCHES)}"
+            return f"latched: {named(self.latch, words.LATCHES)}"
         if self.go_on:
-            return f"goes on: {_named(self.go_on, words.OUTPUTS)}"
+            return f"goes on: {named(self.go_on, words.OUTPUTS)}"
         stay = f" for {self.stay_s} s" if self.stay_s else ""
         never = "not on" if self.idle else "off"
         why = f", {_LOCKS[self.lock]}" if self.lock else ""
-        return f"{never}: {_named(self.off, words.OUTPUTS)}{stay}{why}"
+        return f"{never}: {named(self.off, words.OUTPUTS)}{stay}{why}"
 
 
 _LOCKS = {C.LOCK_BLIND: "no probe believed", C.LOCK_REST: "for a rest"}
 
 
-def _named(bits: int, names: Sequence[str]) -> str:
+def named(bits: int, names: Sequence[str]) -> str:
     """Return the names of the bits set, as a person would list them."""
     return " and ".join(name for n, name in enumerate(names) if bits >> n & 1)
 

@@ -72,6 +72,14 @@ def replay(record: Record) -> Iterator[str]:
         yield f"replay: differs at {record['replay']['differing']} ticks"
 
 
+def false_alarms(record: Record) -> Iterator[str]:
+    """Where nothing breaks nothing latches: a latch waits for a person, for days if need be."""
+    if not number(record["false_alarms"]["runs"]) > 0:
+        yield "false alarms: no runs"
+    for name, latched in record["false_alarms"]["latched"].items():
+        yield f"false alarm: {latched}: {name}"
+
+
 def responses(record: Record) -> Iterator[str]:
     """What must follow a fault came in time and nothing else was wrong.
 
@@ -138,5 +146,6 @@ RULES: Sequence[Callable[[Record], Iterator[str]]] = (
     held,
     firmware,
     replay,
+    false_alarms,
     responses,
 )

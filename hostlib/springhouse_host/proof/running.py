@@ -44,6 +44,7 @@ class Result:
     violations: tuple[int, ...]
     shortfall: Shortfall
     responses: tuple[Response, ...] = ()
+    latched: int = 0  # bits of every fault that was latched in it
 
 
 @lru_cache(maxsize=4)
@@ -151,6 +152,7 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
         tuple(int(n) for n in trace.violations),
         shortfall(trace, limit_c),
         responses,
+        trace.latched(),
     )
 
 

@@ -57,8 +57,8 @@ class Scenario:
     owner: tuple[AskMode, ...] = ()  # what the owner asks for
 
     @property
-    def judges_comfort(self) -> bool:
-        """Whether the promised room temperature must hold here: not while something is broken."""
+    def unbroken(self) -> bool:
+        """Whether nothing is broken here: the room must be as promised, and nothing may latch."""
         return self.group != "fault"
 
     @property

@@ -4,11 +4,12 @@ from collections.abc import Iterator
 
 from rich import box
 from rich.table import Table
+from springhouse import words
 
 from ..site.words import Severity
 from ..units import UNITS, show
 from . import invariants
-from .responses import Response
+from .responses import Response, named
 from .verdict import Judged, Verdict
 
 CAUTION = (
@@ -167,6 +168,13 @@ def remarks(verdict: Verdict) -> Iterator[str]:
         f"{verdict.replayed.ticks:,} ticks compiled and interpreted: the controller's memory "
         f"differs at {verdict.replayed.differing}"
     )
+    unbroken = verdict.unbroken()
+    yield f"{len(unbroken)} runs in which nothing breaks: something latched in " + (
+        str(sum(r.latched != 0 for r in unbroken))
+    )
+    for run in unbroken:
+        if run.latched:
+            yield f"FALSE ALARM: {named(run.latched, words.LATCHES)}: {run.scenario.name}"
     for j in verdict.judged:
         if j.why:
             yield f"limited by: {j.why}"

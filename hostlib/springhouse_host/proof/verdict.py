@@ -4,6 +4,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from springhouse import words
+
 from ..site.promises import Promise
 from ..site.site import Site
 from . import advice, invariants, rule
@@ -11,7 +13,7 @@ from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
 from .placing import Absent
 from .replay import Replay
-from .responses import Response
+from .responses import Response, named
 from .running import Result
 from .sources import Ran
 
@@ -21,7 +23,7 @@ DAY_H = 24.0
 # Each measure of a scenario's summary; None where the scenario has nothing to say.
 MEASURES: Mapping[str, Callable[[Result], float | None]] = {
     "room_share_percent": lambda r: (
-        100.0 * r.summary["wanted_share_within"] if r.scenario.judges_comfort else None
+        100.0 * r.summary["wanted_share_within"] if r.scenario.unbroken else None
     ),
     # The controller cannot stop a welded relay; its ice is judged as the response of that case.
     "ice_kg": lambda r: r.summary["max_ice_kg"] if r.scenario.welded_ice_kg is None else None,
@@ -107,6 +109,10 @@ class Verdict:
     def bare_rows(self) -> list[str]:
         """Return the faults that came about and that nothing here notices."""
         return [name for name, r in self.responses() if r.lacks]
+
+    def unbroken(self) -> list[Result]:
+        """Return the runs in which nothing breaks: nothing may latch in them."""
+        return [r for r in self.results if r.scenario.unbroken]
 
     def assumes(self) -> list[str]:
         """Return what was taken on trust: the owner's declarations and what was not simulated."""
@@ -254,6 +260,14 @@ def _found(verdict: Verdict) -> dict[str, Any]:
             "violations": sum(verdict.alone.random.violations),
         },
         "firmware_checks_from": verdict.alone.kept_since or None,
+        "false_alarms": {
+            "runs": len(verdict.unbroken()),
+            "latched": {
+                r.scenario.name: named(r.latched, words.LATCHES)
+                for r in verdict.unbroken()
+                if r.latched
+            },
+        },
         "replay": {
             "ticks": verdict.replayed.ticks,
             "differing": verdict.replayed.differing,

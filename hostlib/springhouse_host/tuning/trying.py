@@ -57,6 +57,8 @@ def violation(
 ) -> float:
     """Return by how much results break promises and invariants, 0 if by nothing.
 
+    A latch where nothing is broken counts as well.
+
     Faults come where the site's own settings can answer them. Other settings may find nothing to
     answer there, which counts only if the faults were ``placed`` for these settings.
     """
@@ -67,6 +69,7 @@ def violation(
             judged = judge(promise, told)
             total += max(0.0, -judged.margin) / max(1.0, abs(promise.limit))
     total += sum(sum(r.violations) for r in results)
+    total += sum(r.latched != 0 for r in results if r.scenario.unbroken)
     answers = [response for r in results for response in r.responses]
     return total + sum(not a.kept for a in answers if a.met or placed)
 
@@ -85,7 +88,7 @@ def try_point(task: Task, point: tuple[float, ...]) -> Tried:
     promises = site.promises()
     results = [running.run_one(task.site, with_changes(task.costed, changes))]
     results += [running.run_one(task.site, with_changes(s, changes)) for s in task.binding]
-    counted = [r for r in results[: 1 + task.counted] if r.scenario.judges_comfort]
+    counted = [r for r in results[: 1 + task.counted] if r.scenario.unbroken]
     over = sum(r.summary["room_hours_over"] for r in counted)
     cost = float(results[0].summary["cost"])
     return Tried(point, violation(promises, results), cost, over)
