@@ -1,7 +1,7 @@
 # Every target builds .venv from the pinned requirements.txt when it is missing or out of date.
 
 .DEFAULT_GOAL := help
-.PHONY: help prove test test-slow test-services test-browser adversary planted check bench firmware clean
+.PHONY: help prove test test-slow test-services test-browser adversary planted check bench firmware docs clean
 
 PYTHON ?= python3
 SITE ?= demo
@@ -21,7 +21,7 @@ prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer w
 test: $(READY)  ## run the tests that a change must pass
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services and not browser"
 
-test-browser: build/.browser  ## look at report and desk in chromium, which root gets from Debian
+test-browser: build/.browser docs  ## look at report, desk, handbook in chromium, which root gets from Debian
 	$(BIN)/python -m pytest -m "browser and not slow"
 
 test-slow: $(READY)  ## run the long ones: soak, trace identity, power cuts at every byte
@@ -42,6 +42,7 @@ check: $(READY) .stubs/rp2/.ready .stubs/esp32/.ready  ## formatting, lint and t
 	$(BIN)/ruff format --check .
 	$(BIN)/ruff check .
 	$(BIN)/mypy hostlib/springhouse_host sim/springhouse_sim
+	MYPYPATH=handbook $(BIN)/mypy handbook
 	MYPYPATH=firmware:.stubs/rp2 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/rp2 firmware
 	MYPYPATH=firmware:.stubs/esp32 $(MYPY_FIRMWARE) --custom-typeshed-dir .stubs/esp32 firmware
 
@@ -51,8 +52,13 @@ bench: $(READY)  ## speed of simulation, proof and controller into build/bench.j
 firmware: $(READY)  ## compile the firmware for each board into build/firmware, print sizes
 	$(BIN)/python -m springhouse_host.flashing.build build/firmware
 
+docs: $(READY) .docs/.ready  ## the handbook as a site that can be searched, into build/handbook/site
+	$(BIN)/python handbook/stage.py build/handbook/pages
+	NO_MKDOCS_2_WARNING=1 .docs/bin/mkdocs build --quiet --config-file build/handbook/mkdocs.yml
+	@echo "open build/handbook/site/index.html"
+
 clean:  ## remove what the other targets built
-	rm -rf .venv .stubs .mypy_cache .pytest_cache .ruff_cache
+	rm -rf .venv .stubs .docs .mypy_cache .pytest_cache .ruff_cache
 
 # A venv needs python3-venv; the stamp is written last, so a broken build is built again.
 $(READY): requirements.txt pyproject.toml
@@ -73,4 +79,9 @@ build/.browser: requirements-browser.txt $(READY)
 .stubs/%/.ready: requirements-stubs-%.txt $(READY)
 	rm -rf .stubs/$*
 	$(BIN)/pip install --quiet --disable-pip-version-check --target .stubs/$* -r $<
+	touch $@
+
+.docs/.ready: requirements-docs.txt
+	$(PYTHON) -m venv .docs
+	.docs/bin/pip install --quiet --disable-pip-version-check -r requirements-docs.txt
 	touch $@

@@ -88,6 +88,9 @@ def peukert_hours(capacity_ah: float, rated_h: float, current_a: float, exponent
     """Return the discharge time [h] at ``current_a`` of a battery rated over ``rated_h``.
 
     Peukert's law in the form t = H (C / (I H))**k, which keeps the rating it was stated at.
+
+    >>> round(peukert_hours(100.0, 20.0, 10.0, 1.2), 1)
+    8.7
     """
     return float(rated_h * (capacity_ah / (current_a * rated_h)) ** exponent)
 

@@ -7,7 +7,11 @@ import math
 
 
 def counterflow(ntu: float, c: float) -> float:
-    """Return the effectiveness of a counterflow exchanger [-]."""
+    """Return the effectiveness of a counterflow exchanger [-].
+
+    >>> round(counterflow(1.0, 1.0), 3)
+    0.5
+    """
     if c > 0.999999:
         return ntu / (1.0 + ntu)
     e = math.exp(-ntu * (1.0 - c))

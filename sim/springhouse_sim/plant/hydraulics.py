@@ -29,12 +29,20 @@ def darcy_friction(reynolds: float, relative_roughness: float) -> float:
 
 
 def velocity_m_s(flow_l_min: float, bore_m: float) -> float:
-    """Return the mean velocity in a round tube [m/s]."""
+    """Return the mean velocity in a round tube [m/s].
+
+    >>> round(velocity_m_s(3.0, 0.010), 2)
+    0.64
+    """
     return flow_l_min / 60000.0 / (math.pi / 4.0 * bore_m * bore_m)
 
 
 def reynolds(flow_l_min: float, bore_m: float, t_c: float) -> float:
-    """Return the Reynolds number of water in a round tube [-]."""
+    """Return the Reynolds number of water in a round tube [-].
+
+    >>> round(reynolds(3.0, 0.010, 5.0), -2)
+    4200.0
+    """
     kinematic = water.viscosity_pa_s(t_c) / water.density_kg_m3(t_c)
     return velocity_m_s(flow_l_min, bore_m) * bore_m / kinematic
 

@@ -22,6 +22,9 @@ def saturation_pressure_pa(t_c: float) -> float:
     """Return the saturation pressure of water vapour [Pa], -100..200 °C (eq. 5 and 6).
 
     Hyland and Wexler 1983; over ice below 0.01 °C.
+
+    >>> round(saturation_pressure_pa(20.0))
+    2339
     """
     k = t_c + 273.15
     if t_c <= 0.01:
@@ -74,6 +77,10 @@ def dew_point_c(humidity: float, pressure_pa: float) -> float:
 
     Magnus form as a first guess, then three Newton steps on ``saturation_pressure_pa`` with the
     slope of Clausius and Clapeyron.
+
+    >>> room = humidity_ratio(0.5 * saturation_pressure_pa(25.0), 101_325.0)
+    >>> round(dew_point_c(room, 101_325.0), 1)
+    13.9
     """
     vapour = max(1.0, vapour_pressure_pa(humidity, pressure_pa))
     g = math.log(vapour / 611.2)

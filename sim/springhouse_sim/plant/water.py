@@ -19,7 +19,11 @@ CP_4 = 1.373643e-5
 
 
 def density_kg_m3(t_c: float) -> float:
-    """Return the density of liquid water [kg/m3], 0..150 °C at 1 atm (Kell 1975)."""
+    """Return the density of liquid water [kg/m3], 0..150 °C at 1 atm (Kell 1975).
+
+    >>> [round(density_kg_m3(t_c), 1) for t_c in (0.0, 4.0, 20.0)]
+    [999.8, 1000.0, 998.2]
+    """
     above = 999.83952 + t_c * (
         16.945176
         + t_c
@@ -51,7 +55,11 @@ def heat_capacity_j_kg_k(t_c: float) -> float:
 
 
 def enthalpy_j_kg(t_c: float) -> float:
-    """Return the enthalpy of liquid water [J/kg], zero at 0 °C: the integral of the above."""
+    """Return the enthalpy of liquid water [J/kg], zero at 0 °C: the integral of the above.
+
+    >>> round((enthalpy_j_kg(18.7) - enthalpy_j_kg(2.5)) * 150.0 / 3.6e6, 2)  # 150 L [kWh]
+    2.83
+    """
     return t_c * (
         CP_0 + t_c * (CP_1 / 2.0 + t_c * (CP_2 / 3.0 + t_c * (CP_3 / 4.0 + t_c * (CP_4 / 5.0))))
     )
