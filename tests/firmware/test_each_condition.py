@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 from condition_rig import rested, untrusted
-from drive import EVERY_SENSOR, MINUTE_MS, Drive, M, N, R, T, fitted, latch, output
+from drive import EVERY_SENSOR, MINUTE_MS, Drive, M, N, R, S, T, fitted, latch, output
+from springhouse import conditions as C
 from springhouse import events as E
+from springhouse import mode, restart
 from springhouse import probes as P
 
 
@@ -108,3 +110,29 @@ def test_a_jump_begins_the_count_of_good_frames_anew_until_a_probe_is_believed(
     d.tick(2000, STORE_LOW_MC=30_000)
     assert d.memory[M.STORE_LOW_GOOD] == good
     assert d.memory[M.VALID] & 1 == (frames < P.TRUST_FRAMES)
+
+
+@pytest.mark.parametrize("fit", [EVERY_SENSOR, EVERY_SENSOR & ~fitted.FLOW])
+@pytest.mark.parametrize("more_ml_min", [0, 1])
+def test_a_flow_sensor_that_is_not_fitted_has_no_fault(fit: int, more_ml_min: int) -> None:
+    d = rested(fit)
+    d.readings[R.FLOW_ML_MIN] = d.settings[S.FLOW_MOST_ML_MIN] + more_ml_min
+    assert C.flow_too_high(d.settings, d.readings) == (fit == EVERY_SENSOR and more_ml_min > 0)
+
+
+@pytest.mark.parametrize("believed", [True, False])
+def test_only_a_believed_probe_must_move_while_the_store_is_chilled(believed: bool) -> None:
+    d = rested()
+    d.memory[M.OUT] = output.COMPRESSOR
+    if not believed:
+        d.memory[M.STORE_LOW_GOOD] = P.TRUST_FRAMES - 1
+    assert P.must_move(d.memory, d.settings, P.LOW, 9000) == believed
+
+
+@pytest.mark.parametrize(("off_ms", "left_ms"), [(59_999, 1), (60_000, 0), (70_000, 0)])
+def test_a_stop_that_ran_out_while_no_step_was_made_is_over(off_ms: int, left_ms: int) -> None:
+    d = rested()
+    now = d.readings[R.NOW_MS]
+    d.memory[M.MODE] = mode.SERVICE
+    T.arm(d.memory, M.MODE_T, now, 60_000)
+    assert restart.mode_left_ms(d.memory, T.ticks_add(now, off_ms)) == left_ms
