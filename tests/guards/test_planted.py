@@ -9,6 +9,7 @@ import pytest
 
 LISTED = [b for b in planted.bugs() if b.listed == "guards/core_bugs.toml"]
 CORE = [b for b in LISTED if "equivalent" not in b.row]
+OF_A_RESET = [b for b in CORE if b.row["file"] == "restart.py"]
 SAMPLE = ("a tick sum passes the end of the ring", "two good frames are enough")
 
 
@@ -25,6 +26,17 @@ def test_each_line_is_there_once_and_each_test_exists() -> None:
 @pytest.mark.parametrize("bug", [b for b in CORE if b.story in SAMPLE], ids=lambda b: b.story)
 def test_a_sample_is_refuted(bug: planted.Bug, tmp_path: Path) -> None:
     assert planted.judge(bug, tmp_path / "copy", ["fast"])["fast"]
+
+
+@pytest.mark.parametrize("bug", OF_A_RESET[::4], ids=lambda b: b.story)
+def test_a_query_refutes_a_sample_of_what_a_reset_loses(bug: planted.Bug, tmp_path: Path) -> None:
+    assert planted.judge(bug, tmp_path / "copy", ["induction"])["induction"]
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("bug", OF_A_RESET, ids=lambda b: b.story)
+def test_a_query_refutes_all_that_a_reset_loses(bug: planted.Bug, tmp_path: Path) -> None:
+    assert planted.judge(bug, tmp_path / "copy", ["induction"])["induction"]
 
 
 @pytest.mark.slow

@@ -8,6 +8,7 @@ AGE_MS = 10000  # of a frame that is believed
 BAD_MS = 8000  # an older value stands in for so long
 TRUST_FRAMES = 3  # good frames in a row that make a probe trusted
 LIVE_MS = 2000  # a relay contact that shows a live freezer
+DRY_WAIT_MS = (60000, 300000, 1800000)  # at least, after the first, second, third of a day
 DRY_RUNS = 3  # of a day that only wait; the next is latched
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
 WATER_AIR_MC = 3000  # plain water: least air temperature at the coil ...

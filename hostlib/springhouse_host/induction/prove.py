@@ -10,6 +10,7 @@ from springhouse_host.induction import ghosts, time_left
 from springhouse_host.induction.claim import Claim, View
 from springhouse_host.induction.claims import claims
 from springhouse_host.induction.hypothesis import hypothesis
+from springhouse_host.induction.resets import resets, resumed
 from springhouse_host.induction.scene import Scene, scan
 from springhouse_host.induction.solve import Answer, Solver
 from springhouse_host.induction.term import Term, Truth, value_of
@@ -20,14 +21,14 @@ GROUP = 60_000_000  # solver steps for several claims asked as one
 SHORT = 30_000_000  # for one that leaves something out
 LONG = 400_000_000
 
-PARTS = ("lemma", "power-up", "step")
+PARTS = ("lemma", "reset", "power-up", "step")
 
 
 @dataclass(frozen=True)
 class Result:
     """One query: what was asked, of which part of the proof, and how it ended."""
 
-    part: str  # "lemma", "power-up" or "step"
+    part: str  # one of `PARTS`
     name: str
     invariant: int  # 0: none, it carries the others
     how: str
@@ -62,7 +63,8 @@ class Proof:
         self._premises: list[Truth] = []
         self._lemmas: list[Truth] = []
         self._outputs: frozenset[int] = frozenset()
-        self.questions = list(self._lemma() if part == "lemma" else self._scan())
+        makers = {"lemma": self._lemma, "reset": self._reset}
+        self.questions = list(makers.get(part, self._scan)())
 
     def results(self, only: str = "", share: int = 0, shares: int = 1) -> Iterator[Result]:
         """Each query's result; `only` those of this topic or with this text in their name.
@@ -81,6 +83,13 @@ class Proof:
         for name, holds in time_left.lemmas(self.terms).items():
             yield Question(name, Claim(f"time left: {name}", 0, holds))
 
+    def _reset(self) -> Iterator[Question]:
+        self._premises, claims = resets(self.terms)
+        for claim in claims:
+            yield Question(f"INV-{claim.invariant:02d}" if claim.invariant else "reset", claim)
+        granted = Claim("possible: what is taken for granted of a reset", 0, True)
+        yield Question("possible", granted, True)
+
     def _scan(self) -> Iterator[Question]:
         t = self.terms
         scene = self.scene = scan(t, powered_up=self.part == "power-up")
@@ -94,6 +103,8 @@ class Proof:
         after = ghosts.advance(scene, before)
         self._outputs = frozenset(b.number for b in scene.out_bits() if isinstance(b, Term))
         wanted = list(claims(scene, before, after))
+        if scene.powered_up:
+            wanted += resumed(scene)
         self._lemmas = [c.holds for c in wanted if c.lemma]
         for claim in hypothesis(View(t, scene.after, scene.settings, after)):
             yield Question(claim.topic, claim)

@@ -206,18 +206,16 @@ class Run:
             items = list(range(first, self.terms.high(last)))
         else:
             items, last = list(self._value(line.iter, state, world)), None
-        whole = Ends(state, True)
+        whole, body = Ends(state, True), _without_continue(line.body)
         for item in items:
 
             def once(s: State, item: Any = item) -> Ends:
                 self._store(line.target, item, s, world)
                 going = True if last is None else self.terms.less(item, last)
                 if going is True:
-                    return self._block(line.body, s, world)
+                    return self._block(body, s, world)
                 other = s.copy()
-                return self._both_ways(
-                    going, self._under(going, line.body, s, world), Ends(other, True)
-                )
+                return self._both_ways(going, self._under(going, body, s, world), Ends(other, True))
 
             whole = self._then(whole, once)
         return whole
@@ -387,6 +385,15 @@ _KINDS: dict[type[ast.expr], Callable[..., Any]] = {
     ast.Call: Run._call,
     ast.Tuple: Run._tuple,
 }
+
+
+def _without_continue(body: list[ast.stmt]) -> list[ast.stmt]:
+    """A loop's body in which what comes after `if ...: continue` is that condition's else."""
+    for n, line in enumerate(body):
+        if isinstance(line, ast.If) and not line.orelse and isinstance(line.body[0], ast.Continue):
+            rest = _without_continue(body[n + 1 :])
+            return [*body[:n], ast.If(line.test, [ast.Pass()], rest)]
+    return body
 
 
 def _loaded(place: ast.expr) -> ast.expr:
