@@ -125,6 +125,13 @@ def _owner(scene: Scene, v: View) -> Iterator[Claim]:
         28,
         t.implies(t.either(v.mode(W.OFF), v.mode(W.SERVICE)), no_motor),
     )
+    for what, invariant, seen, number in (
+        ("a press of the button", 18, M.ACK_SEEN, R.ACK_SEQ),
+        ("what the owner asks for", 28, M.MODE_SEEN, R.MODE_SEQ),
+        ("a drop of the outputs", 4, M.DROP_SEEN, R.DROP_SEQ),
+    ):
+        once = t.equal(scene.after[seen], scene.readings[number])
+        yield Claim(f"{what} counts once", invariant, once)
     in_force = t.both(g["stop"], t.less(g["mode"], g["mode_ms"]))
     yield Claim(
         "the owner's off and service hold for their time, over a reset too",

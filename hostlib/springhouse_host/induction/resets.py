@@ -97,6 +97,11 @@ def resumed(scene: Scene) -> Iterator[Claim]:
         ends = t.both(t.less(0, has[day]), t.at_most(has[day], limits.DAY_MS))
         name = f"after a reset {NAMES[count]} ends in a day"
         yield Claim(name, COUNTED[count], t.implies(t.less(0, had[count]), ends))
+    bank = t.no(t.equal(scene.settings[S.ICE_BANK], 0))
+    none = t.equal(has[M.ICE_T], T.DUE)
+    yield Claim("after a reset an ice bank has no ration", 1, t.implies(bank, none))
+    same = t.equal(had[M.MODE], has[M.MODE])
+    yield Claim("after a reset no mode but the one kept", 28, same)
     most = len(limits.DRY_WAIT_MS)
     for n, wait_ms in enumerate(limits.DRY_WAIT_MS, 1):
         counted = t.at_most(n, had[M.DRY_COUNT]) if n == most else t.equal(had[M.DRY_COUNT], n)
