@@ -93,6 +93,9 @@ def test_retries_after_1_5_and_30_minutes_then_a_person() -> None:
 def test_dry_runs_are_forgotten_a_day_after_the_last() -> None:
     d = delivering()
     dry(d)
+    d.minutes(23 * 60, 60000)
+    dry(d)
+    assert d.until(lambda d: d.fan, 2000) == pytest.approx(300, abs=2)
     d.minutes(24 * 60 + 1, 60000)
     dry(d)
     assert d.until(lambda d: d.fan, 2000) == pytest.approx(60, abs=2)
@@ -148,6 +151,21 @@ def test_acknowledging_a_tray_that_is_still_full_changes_nothing() -> None:
     d.seconds(5)
     d.tick(TRAY_OK=1)
     assert d.until(lambda d: d.fan, 700) >= 599
+
+
+def test_acknowledging_a_latched_tray_that_is_still_full_changes_nothing() -> None:
+    d = delivering()
+    for _ in range(3):
+        d.tick(TRAY_OK=1)
+        d.seconds(5, TRAY_OK=0)
+    assert d.latched(latch.TRAY)
+    d.press()
+    d.seconds(5)
+    assert d.latched(latch.TRAY)
+    d.tick(TRAY_OK=1)
+    d.press()
+    d.tick()
+    assert not d.latched(latch.TRAY)
 
 
 @pytest.mark.parametrize(("name", "bit"), [("LEVEL_OK", latch.LEVEL), ("FLOOR_DRY", latch.FLOOR)])

@@ -103,6 +103,11 @@ def _latches(scene: Scene, v: View) -> Iterator[Claim]:
             18,
             t.implies(kept, v.latched(1 << bit)),
         )
+        if 1 << bit == L.TRAY:
+            full = t.both(scene.fitted(F.TRAY), t.no(scene.contact(R.TRAY_OK)))
+            had = scene.has(scene.before[M.LATCH], L.TRAY)
+            stays = t.implies(t.both(had, full), v.latched(L.TRAY))
+            yield Claim("the latch of a tray that is full stays, acknowledged or not", 12, stays)
         outputs = O.COMPRESSOR if L.STORE >> bit & 1 else 0
         outputs |= DELIVERY if L.ROOM >> bit & 1 else 0
         yield Claim(
