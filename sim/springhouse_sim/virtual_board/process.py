@@ -2,14 +2,13 @@
 
 import os
 import shutil
-import signal
 import subprocess
 import sys
-import termios
 import tty
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
+from threading import Event
 
 from .chip import PICO_W, Because, Chip
 from .inputs import Inputs
@@ -35,15 +34,6 @@ def interpreter() -> str:
     return found
 
 
-def set_raw(terminal: int, signals: bool) -> None:
-    """Make a terminal pass bytes as they are; with `signals` Ctrl-C interrupts its session."""
-    tty.setraw(terminal)
-    if signals:
-        mode = termios.tcgetattr(terminal)
-        mode[3] |= termios.ISIG
-        termios.tcsetattr(terminal, termios.TCSANOW, mode)
-
-
 @dataclass(frozen=True)
 class Reset:
     """A reset of the chip: board uptime in ms, and whether the watchdog did it."""
@@ -59,7 +49,9 @@ class BoardProcess:
     the garbage that reading a file from flash makes between the objects it keeps.
 
     With a `terminal` (descriptor of a pseudo-terminal) that is its serial line, and a program that
-    ends leaves the interpreter's prompt there; else `send` and `lines` are.
+    ends leaves the interpreter's prompt there; else `send` and `lines` are. `interrupt` is a Ctrl-C
+    while the program runs, so while not `at_prompt`. The terminal's own would be a signal, which
+    ends or upsets the Unix port wherever it is just then; a chip waits for a good place.
 
     `run_slice` lets it live for `ms` of virtual time and returns the resets that happened in it.
     `outputs` holds the latest level or duty of each driven pin; `changes` each change of the
@@ -88,11 +80,13 @@ class BoardProcess:
         self._heap_kib = heap_kib
         self._terminal = terminal
         self._words: dict[int, int] = {}  # the chip's registers of its resets
+        self._interrupt = Event()
+        self.at_prompt = False
         self._start(Because.POWER)
 
-    def _start(self, because: Because, interrupted: bool = False) -> None:
-        """Begin a life; an interrupted one goes to the prompt without running anything."""
-        self._because = because
+    def _start(self, because: Because) -> None:
+        """Begin a life."""
+        self.at_prompt = False
         self._words = self.chip.words(because, self._words)
         to_board_r, self._to_board = os.pipe()
         from_board, from_board_w = os.pipe()
@@ -103,13 +97,9 @@ class BoardProcess:
         cause = self.chip.cause(because)
         words = ",".join(f"{at}={word}" for at, word in self._words.items()) or "-"
         at_end = "idle" if self._terminal is None else "prompt"
-        if interrupted:
-            at_end = "only prompt"
         if self._terminal is not None:
-            # The terminal must be the session's own for Ctrl-C to interrupt the program. A killed
-            # interpreter may have left it in another mode.
-            set_raw(self._terminal, signals=True)
-            command = ["setsid", "--ctty", *command, "-i"]
+            tty.setraw(self._terminal)  # a killed interpreter may have left it in another mode
+            command.append("-i")
         self.process = subprocess.Popen(
             [*command, *arguments, str(tick), str(cause), words, at_end],
             cwd=self.flash,
@@ -177,10 +167,6 @@ class BoardProcess:
     def _reports(self, end_ms: int) -> Iterator[tuple[str, int]]:
         """Answer the board until it stands at `end_ms`; yields each report but the last."""
         while True:
-            while not self._pending and self._interrupted():
-                self._lose_pins()
-                self._stop()
-                self._start(self._because, interrupted=True)
             if not self._pending:
                 self._drain()
                 raise RuntimeError("the board's process has ended: " + " | ".join(self.lines[-5:]))
@@ -190,6 +176,10 @@ class BoardProcess:
                 pin, value, ms = (int(part) for part in word.split(":"))
                 self.outputs[pin] = value
                 self.changes.append((self._born_ms + ms, pin, value))
+            if kind == "P":
+                self.at_prompt = True
+                self._pending = self._from_board.readline()
+                continue
             if kind == "T" and at_ms >= end_ms:
                 self._pending = f"T {at}"
                 self.now_ms = at_ms
@@ -199,15 +189,14 @@ class BoardProcess:
             if kind == "T":
                 self._answer(end_ms)
 
-    def _interrupted(self) -> bool:
-        """Whether a Ctrl-C ended the interpreter.
-
-        One that comes while it starts, or before it has seen the one before, ends the Unix port; on
-        a chip the prompt follows.
-        """
-        return self._terminal is not None and self.process.wait() in (1, -signal.SIGINT)
+    def interrupt(self) -> None:
+        """Press Ctrl-C; the program sees it the next time it lets time pass."""
+        self._interrupt.set()
 
     def _answer(self, end_ms: int) -> None:
+        if self._interrupt.is_set():
+            self._interrupt.clear()
+            self.inputs.interrupt(0)
         os.write(self._to_board, f"{end_ms - self._born_ms} {self.inputs.take()}\n".encode())
         self._pending = self._from_board.readline()
         self._drain()

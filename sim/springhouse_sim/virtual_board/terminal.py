@@ -8,20 +8,22 @@ import os
 import pty
 import select
 import time
+import tty
 from collections.abc import Callable
 from pathlib import Path
 from threading import Event, Thread
 
 from .chip import PICO_W, Chip
-from .process import BoardProcess, set_raw
+from .process import BoardProcess
 
 STEP_MS = 200
+CTRL_C = b"\x03"
 
 
 def _terminal() -> tuple[int, int]:
     """Return (our end, the other end) of a raw terminal."""
     ours, theirs = pty.openpty()
-    set_raw(theirs, signals=False)
+    tty.setraw(theirs)
     os.set_blocking(ours, False)
     return ours, theirs
 
@@ -77,10 +79,17 @@ class TerminalBoard:
                 try:
                     data = os.read(source, 1024)
                     if source == self._tool_end:
-                        data = self._on_bytes(data)
+                        data = self._interrupts(self._on_bytes(data))
                     self._pass(data, pairs[source], wait=source == self._tool_end)
                 except OSError:
                     continue  # nobody at that end, or it does not read
+
+    def _interrupts(self, data: bytes) -> bytes:
+        """Take out a Ctrl-C that is for the program; the prompt reads its own."""
+        if CTRL_C not in data or self.process.at_prompt:
+            return data
+        self.process.interrupt()
+        return data.replace(CTRL_C, b"")
 
     def _pass(self, data: bytes, target: int, wait: bool) -> None:
         while data and not self._ended.is_set():

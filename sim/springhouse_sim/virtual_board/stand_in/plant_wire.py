@@ -107,12 +107,7 @@ def _take(word):
 def _exchange():
     _send(f"T {S.now} {' '.join(S.changed)}")
     S.changed = []
-    interrupted = False
-    try:
-        line = S.rx.readline()
-    except KeyboardInterrupt:  # Ctrl-C on the terminal; the answer is still to come
-        interrupted = True
-        line = S.rx.readline()
+    line = S.rx.readline()
     if not line:
         sys.exit(0)
     words = line.decode().split()
@@ -120,8 +115,6 @@ def _exchange():
     for word in words[1:]:
         _take(word)
     S.edges.sort()
-    if interrupted:
-        raise KeyboardInterrupt
 
 
 def _pulses(ms):
@@ -177,6 +170,12 @@ def trouble(place):
         raise RuntimeError("injected at " + place)
     elif what == "KeyboardInterrupt":
         raise KeyboardInterrupt
+
+
+def prompt():
+    """The program has ended and the interpreter takes what is typed."""
+    _send(f"P {S.now} {' '.join(S.changed)}")
+    S.changed = []
 
 
 def idle():

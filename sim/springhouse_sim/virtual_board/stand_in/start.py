@@ -2,8 +2,7 @@
 """Power-up of the virtual board: boot.py, then main.py, in the current folder.
 
 Arguments: read and write descriptor of the plant's pipe, tick at boot, reset cause, the
-chip's registers of it (address=word,...), what to do when the program has ended (idle or prompt),
-or `only prompt` for a start that was interrupted.
+chip's registers of it (address=word,...), what to do when the program has ended: idle or prompt.
 """
 
 import builtins
@@ -19,7 +18,6 @@ if sys.argv[5] != "-":
     plant_wire.S.words = {
         int(w.split("=")[0]): int(w.split("=")[1]) for w in sys.argv[5].split(",")
     }
-plant_wire.advance(0)
 sys.path.insert(0, "")
 _GARBAGE = 1024  # bytes at a time, of about what a board's file system and reader take for a file
 _import = builtins.__import__
@@ -34,13 +32,16 @@ def _import_from_flash(*arguments):
 
 
 builtins.__import__ = _import_from_flash
-for name in () if sys.argv[6] == "only prompt" else ("boot.py", "main.py"):
-    with open(name) as f:
-        source = f.read()
-    try:
+try:
+    plant_wire.advance(0)
+    for name in ("boot.py", "main.py"):
+        with open(name) as f:
+            source = f.read()
         exec(compile(source, name, "exec"), {"__name__": "__main__"})
-    except KeyboardInterrupt:
-        print("interrupted")
-        break
-if sys.argv[6] == "idle":  # else the interpreter's prompt follows
+except KeyboardInterrupt:
+    print("interrupted")
+finally:
+    if sys.argv[6] == "prompt":
+        plant_wire.prompt()  # the interpreter's follows
+if sys.argv[6] == "idle":
     plant_wire.idle()
