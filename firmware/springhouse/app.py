@@ -21,6 +21,7 @@ from springhouse.drivers.light import SAFE
 from springhouse.kept import Kept
 from springhouse.link import Link
 from springhouse.loop import Loop, TaskFailed, ticks
+from springhouse.once import forget
 from springhouse.owner import NO_RESET, Owner
 from springhouse.owner import SERVICE as ASKED_SERVICE
 from springhouse.record import Record, proven_sha256
@@ -56,12 +57,6 @@ def read_text(path: str) -> str:
             return text
     except (OSError, ValueError):
         return ""
-
-
-def forget(name: str) -> None:
-    """Let go of a module that is needed only at the start: its code would take memory for good."""
-    del sys.modules["springhouse." + name]
-    delattr(sys.modules["springhouse"], name)
 
 
 class Wired:

@@ -10,7 +10,8 @@ Command = dict[str, Any]
 Identity = Callable[[], dict[str, object]]
 MakeText = Callable[[], str]
 MakeRows = Callable[[], list[str]]
-Answers = dict[bytes, tuple[str, MakeText]]  # path: content type, what makes the body
+MakeParts = Callable[[], list[str]]
+Answers = dict[bytes, tuple[str, MakeParts]]  # path: content type, what makes the body
 
 class InputPin(Protocol):
     def value(self) -> int: ...

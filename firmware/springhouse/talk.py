@@ -44,11 +44,6 @@ class Talk:
         if answer is not None and len(self._queue) < _QUEUE_MOST:
             self._queue.append(answer)
 
-    def say(self, line: str) -> None:
-        """Queue a line; dropped if nobody reads."""
-        if len(self._queue) < _QUEUE_MOST:
-            self._queue.append(line)
-
     def _log_lines(self) -> "Iterator[str]":
         """The whole black box as hex, a record a line, then a line that says it is over."""
         for name in self._box.segments():

@@ -29,6 +29,17 @@ def package() -> folding.Package:
     return folding.Package(folding.read_sources(board_files.sources()))
 
 
+@functools.cache
+def texts() -> dict[str, str]:
+    """Each module's text as a board gets it."""
+    sources = board_files.sources()
+    return build.texts(folding.read_sources(sources), root_texts())
+
+
+def root_texts() -> list[str]:
+    return [board_files.sources()[name].read_text() for name in board_files.ROOT_FILES]
+
+
 def program(source: Path) -> str:
     """A test program that names slots and bits, in terms of the folded package."""
     return package().fold(source.read_text(), source.name)
@@ -53,4 +64,4 @@ def edited(file: str, *changes: str) -> bytes:
         assert sources[module].count(old) == 1, f"{file}: {old!r} is no longer there"
         sources[module] = sources[module].replace(old, new)
     with tempfile.TemporaryDirectory() as scratch:
-        return build.compile_text(folding.Package(sources).folded(module), file, Path(scratch))
+        return build.compile_text(build.texts(sources, root_texts())[module], file, Path(scratch))

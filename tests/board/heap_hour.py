@@ -15,7 +15,7 @@ from pathlib import Path
 
 sys.path[:0] = [str(Path(__file__).parent), str(Path(__file__).parent.parent)]
 
-from net_rig import NetRig  # noqa: E402
+from net_rig import GET, NetRig, status  # noqa: E402
 from rig import Rig  # noqa: E402
 from springhouse_host.flashing.build import BOARDS  # noqa: E402
 from springhouse_sim.virtual_board.chip import BY_BOARD  # noqa: E402
@@ -61,7 +61,8 @@ def smallest(board: str, online: bool, below_kib: int) -> int:
 
 
 def after_an_hour(board: str, online: bool, heap_kib: int) -> str:
-    """Live bytes and the largest free block behind a collection."""
+    """Live bytes and the largest free block behind a collection, a page asked for each minute."""
+    pages: list[int] = []
     rig = make(board, online, heap_kib)
     place = "        board.link.limit.second()\n"
     told = f"        if self.uptime_s == {HOUR_S}:\n            gc.collect()\n"
@@ -69,7 +70,13 @@ def after_an_hour(board: str, online: bool, heap_kib: int) -> str:
     rig.edit("loop.py", place, told + place)
     rig.power()
     try:
-        rig.run(HOUR_S + 10)
+        for minute in range(HOUR_S // 60):
+            rig.run(60)
+            if online and minute >= ONLINE_S // 60:
+                pages.append(status(rig.ask(GET)))
+        rig.run(10)
+        rig.board.send('{"cmd":"get-state"}\n')
+        rig.run(3)
         text = "\n".join(rig.board.lines)
     finally:
         rig.close()
@@ -79,11 +86,14 @@ def after_an_hour(board: str, online: bool, heap_kib: int) -> str:
         return "no figures: " + text[-200:]
     live = (int(used[1]) - STAND_IN_BYTES) * 1000 // WIDER_PM
     block = int(free[1]) * BLOCK_BYTES * 1000 // WIDER_PM
-    return f"after an hour {live} bytes live, largest free block {block} bytes"
+    lost = re.findall(r'"lost": ?\[([^]]*)\]', text)[-1].split(",")[-1].strip()
+    served = f", {pages.count(200)} of {len(pages)} pages served" if online else ""
+    said = f"after an hour {live} bytes live, largest free block {block} bytes{served}"
+    return f"{said}, {lost} given up for want of memory"
 
 
 def main(hour_only: bool) -> None:
-    for online, stated_kib in ((False, 112), (True, 144)):
+    for online, stated_kib in ((False, 112), (True, 136)):
         with_network = "page and broker" if online else "alone"
         for board in BOARDS:
             least = "" if hour_only else f"starts on {smallest(board, online, stated_kib)} kB; "

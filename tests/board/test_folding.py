@@ -82,16 +82,13 @@ def blocks(code):
 
 
 def test_the_folded_core_walks_as_its_sources_do(tmp_path: Path) -> None:
-    """The folded text on the same CPython: folding alone, no other interpreter in between."""
+    """The board's text on the same CPython: no other interpreter in between."""
     here: list[str] = []
     core_walk.walk(0, 3, 1, here.append)
-    package = built.package()
-    for name in package.modules:
-        text = package.folded(name)
-        if text is not None:
-            path = tmp_path / (name.replace(".", "/") + ".py")
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_text(text)
+    for name, text in built.texts().items():
+        path = tmp_path / (name.replace(".", "/") + ".py")
+        path.parent.mkdir(parents=True, exist_ok=True)
+        path.write_text(text)
     (tmp_path / "core_walk.py").write_text(built.program(HERE / "core_walk.py"))
     code = "import json, core_walk; a = []; core_walk.walk(0, 3, 1, a.append); print(json.dumps(a))"
     done = subprocess.run(

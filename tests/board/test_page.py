@@ -50,7 +50,7 @@ def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_
     scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
     scanner.why = lambda: Scanner.why(scanner)
     reader = Reader()
-    reader.feed(page.html(scanner, proven, up_s, cause.POWER, 0))
+    reader.feed("".join(page.html(scanner, proven, up_s, cause.POWER, 0)))
     reader.close()
     assert reader.open == []
     assert not {"form", "input", "button", "script", "img", "iframe"} & set(reader.tags)

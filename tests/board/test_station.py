@@ -59,7 +59,7 @@ def radio(monkeypatch) -> Radio:
 def station(radio: Radio):
     from springhouse.net.station import Station
 
-    return Station(Config('{"ssid":"attic","password":"not a secret","country":"ES"}'))
+    return Station(Config('{"ssid":"attic","password":"not a secret","country":"ES"}').text)
 
 
 @pytest.mark.parametrize("origin", [0, T.LAST - 3_000_000])
@@ -108,7 +108,7 @@ def test_a_pause_of_the_publisher_ends_with_the_network(radio: Radio, monkeypatc
     from springhouse.net.broker import Broker
 
     config = Config('{"ssid":"attic","password":"not a secret","broker":"192.168.1.10"}')
-    broker = Broker(config, "springhouse", str)
+    broker = Broker(config.number, config.text, "springhouse", str)
     tries = []
 
     def refused(now: int) -> None:

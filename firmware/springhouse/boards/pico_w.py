@@ -37,5 +37,6 @@ WATCHDOG_MS = 8000  # RP2040: 8388 at most
 # Two registers that tell more of a reset than machine.reset_cause() does, see cause.py: the
 # watchdog's REASON and the chip's own; in the latter the bits for reset pin and brown-out (0: this
 # chip counts it as power-on).
-# From memory of the datasheet.
+# Both blocks' addresses and REASON with its two bits are those of the emulator rp2040js 1.4.1; the
+# chip's own register in its block and its bits are from memory of the datasheet.
 RESET = (0x40058008, 0x40064008, 1 << 16, 0)

@@ -9,7 +9,6 @@ import select
 import socket
 
 from springhouse import timekeeping as T
-from springhouse.net.config import Config
 from springhouse.net.station import Pause
 from springhouse.net.umqtt.simple import MQTTClient
 
@@ -92,9 +91,13 @@ class Packets(MQTTClient):
 class Broker:
     """The connection and what waits for it."""
 
-    def __init__(self, config: Config, name: str, record: "MakeText") -> None:
-        """`name` identifies the board to the broker, `record` makes the text of a record."""
-        text, number = config.text, config.number
+    def __init__(
+        self, number: "dict[str, int]", text: "dict[str, str]", name: str, record: "MakeText"
+    ) -> None:
+        """`number` and `text` are those of config.py.
+
+        `name` identifies the board to the broker, `record` makes the text of a record.
+        """
         self.dropped = 0  # events, saturates
         self._server = text["broker"]
         self._port = number["broker_port"]

@@ -15,9 +15,9 @@ from springhouse import cause
 from springhouse import memory as M
 from springhouse.loop import ticks
 from springhouse.net import page
-from springhouse.net.config import Config
 from springhouse.net.server import Server
 from springhouse.net.station import Station
+from springhouse.once import forget
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from springhouse.net.broker import Broker
 
 STEP_MS = 100
-FREE_LEAST = 10_000  # bytes; below, the network is given up for the controller's sake
+FREE_LEAST = 6000  # bytes; below, the network is given up for the controller's sake
 _LOOK_S = 60  # between two looks at the memory; after a failure, until the next try
 # Switching the radio on may hold everything up for a second or two (its firmware is loaded). A
 # minute after boot the scans are under way, and the compressor still waits its off-time.
@@ -38,6 +38,15 @@ _WAITING, _ON, _GIVEN_UP = range(3)
 _NOT_AGAIN = (cause.UNKNOWN, cause.WATCHDOG, cause.FAULT, cause.SOFTWARE_OR_CRASH)
 
 
+def read_config(text: str) -> "tuple[dict[str, int], dict[str, str], str]":
+    """What network.json says: numbers, texts, what is wrong with it."""
+    from springhouse.net.config import Config
+
+    made = Config(text)
+    forget("net.config")
+    return made.number, made.text, made.fault
+
+
 class View:
     """What may be shown: makes texts, hands out no part of the board."""
 
@@ -48,7 +57,11 @@ class View:
         """The record of the latest scan, as on the link."""
         return self._loop.board.line(self._loop.uptime_s)
 
-    def status(self) -> str:
+    def lines(self) -> "list[str]":
+        """The same as an answer."""
+        return [self.record()]
+
+    def status(self) -> "list[str]":
         """The status page."""
         board = self._loop.board
         up_s = self._loop.uptime_s
@@ -68,7 +81,7 @@ class Online:
         """`text` is the content of network.json."""
         self._loop = loop
         self._view = View(loop)
-        self._config = Config(text)
+        self._number, self._text, fault = read_config(text)
         self._state = _WAITING
         self._from_s = _BEGIN_S  # uptime at which to begin, or to begin again
         self._look_s = 0
@@ -79,9 +92,9 @@ class Online:
         self._station: Station | None = None
         self._server: Server | None = None
         self._broker: Broker | None = None
-        if self._config.fault:
+        if fault:
             self._state = _GIVEN_UP
-            self._why = self._config.fault
+            self._why = fault
             return
         self._prepare()
         if loop.board.cause in _NOT_AGAIN:
@@ -141,26 +154,26 @@ class Online:
                 self._give_up()
                 return
         if self._station is None:
-            self._station = Station(self._config)
+            self._station = Station(self._text)
             self._mark = self._view.mark()
         self._state = _ON
         self._serve(now)
 
     def _prepare(self) -> None:
         """Take the memory before the scans begin."""
-        config, view = self._config, self._view
-        if config.number["page_port"]:
+        number, text, view = self._number, self._text, self._view
+        if number["page_port"]:
             self._server = Server(
                 {
                     b"/": ("text/html", view.status),
-                    b"/state.json": ("application/json", view.record),
+                    b"/state.json": ("application/json", view.lines),
                 }
             )
-        if config.text["broker"]:
+        if text["broker"]:
             from springhouse.net.broker import Broker
 
             name = "springhouse" + hexlify(machine.unique_id()[-6:]).decode()
-            self._broker = Broker(config, name, view.record)
+            self._broker = Broker(number, text, name, view.record)
 
     def _give_up(self) -> None:
         """For as long as the board runs."""
@@ -185,7 +198,7 @@ class Online:
         if server is not None:
             if server.address != station.address:
                 server.close()
-                server.open(station.address, self._config.number["page_port"])
+                server.open(station.address, self._number["page_port"])
             server.step(now)
         if broker is not None:
             broker.step(now)

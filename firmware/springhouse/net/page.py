@@ -87,34 +87,27 @@ def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") 
     return ["<tr><td>%s</td><td>%s</td></tr>" % pair for pair in pairs]
 
 
-def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> str:
-    """The page as the board stands."""
+def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int) -> "list[str]":
+    """The page as the board stands, in pieces: one of its whole length may not be free."""
     memory, readings = scanner.memory, scanner.readings
     store, store_ms, room, room_ms = scanner.why()
     running = _named(W.OUTPUTS, memory[M.OUT])
     latched = _named(W.LATCHES, memory[M.LATCH])
     left_ms = T.ticks_diff(memory[M.MODE_T], readings[R.NOW_MS])
     mode_ms = left_ms if T.waiting(memory, M.MODE_T) else -1
-    parts = [
-        _HEAD,
-        "<p>Store side: %s%s.<br>Room side: %s%s.<br>Running: %s.<br>Asked for: %s.</p>"
-        % (
-            W.STORE_STATES[memory[M.STORE_STATE]],
-            _because(store, store_ms),
-            W.ROOM_STATES[memory[M.ROOM_STATE]],
-            _because(room, room_ms),
-            ", ".join(running) or "nothing",
-            W.mode_text(memory[M.MODE], mode_ms),
-        ),
-    ]
+    said = "<p>Store side: %s%s.<br>Room side: %s%s.<br>Running: %s.<br>Asked for: %s.</p>" % (
+        W.STORE_STATES[memory[M.STORE_STATE]],
+        _because(store, store_ms),
+        W.ROOM_STATES[memory[M.ROOM_STATE]],
+        _because(room, room_ms),
+        ", ".join(running) or "nothing",
+        W.mode_text(memory[M.MODE], mode_ms),
+    )
     if latched:
-        parts.append("<p>Waiting for the button at the board: %s.</p>" % ", ".join(latched))
+        said += "<p>Waiting for the button at the board: %s.</p>" % ", ".join(latched)
     if not proven:
-        parts.append("<p>These settings are unproven.</p>")
-    parts.append("<table>")
-    parts += _rows(memory, scanner.settings, readings)
-    up = (uptime_s // 3600, uptime_s // 60 % 60, W.CAUSES[cause])
-    parts.append("</table><p>Up for %d h %d min; started by: %s.<br>" % up)
-    parts.append("Self-test: %s.</p>" % W.test_text(test))
-    parts.append(_FOOT)
-    return "".join(parts)
+        said += "<p>These settings are unproven.</p>"
+    table = "<table>" + "".join(_rows(memory, scanner.settings, readings)) + "</table>"
+    up = (uptime_s // 3600, uptime_s // 60 % 60, W.CAUSES[cause], W.test_text(test))
+    ends = "<p>Up for %d h %d min; started by: %s.<br>Self-test: %s.</p>" % up
+    return [_HEAD, said, table, ends, _FOOT]

@@ -38,38 +38,38 @@ _STATUS = {
 }
 
 
-def reply(status: int, kind: str, body: bytes) -> bytes:
-    """A whole response (RFC 9110, RFC 9112)."""
+def reply(status: int, kind: str, body: "list[bytes]") -> "list[bytes]":
+    """A whole response (RFC 9110, RFC 9112), in pieces."""
     head = (
         "HTTP/1.1 %d %s\r\nContent-Type: %s; charset=utf-8\r\nContent-Length: %d\r\n"
         "Connection: close\r\nCache-Control: no-store\r\nX-Content-Type-Options: nosniff\r\n"
-    ) % (status, _STATUS[status], kind, len(body))
+    ) % (status, _STATUS[status], kind, sum([len(part) for part in body]))
     if status == 405:
         head += "Allow: GET\r\n"
-    return (head + "\r\n").encode() + body
+    return [(head + "\r\n").encode()] + body
 
 
 def refusal(status: int) -> bytes:
     """A response that says why not."""
-    return reply(status, "text/plain", (_STATUS[status] + "\n").encode())
+    return b"".join(reply(status, "text/plain", [(_STATUS[status] + "\n").encode()]))
 
 
 _SHORT = memoryview(refusal(503))  # made at start: there may be no memory left for it later
 
 
-def judge(line: bytes, answers: "Answers") -> bytes:
-    """The response to a request line without its line end."""
+def judge(line: bytes, answers: "Answers") -> "list[bytes]":
+    """The response to a request line without its line end, in pieces."""
     parts = line.split(b" ")
     if len(parts) != 3 or not parts[0] or not parts[1]:
-        return refusal(400)
+        return [refusal(400)]
     if parts[2] not in (b"HTTP/1.1", b"HTTP/1.0"):
-        return refusal(505 if parts[2].startswith(b"HTTP/") else 400)
+        return [refusal(505 if parts[2].startswith(b"HTTP/") else 400)]
     if parts[0] != b"GET":
-        return refusal(405)
+        return [refusal(405)]
     if parts[1] not in answers:
-        return refusal(404)
+        return [refusal(404)]
     kind, make = answers[parts[1]]
-    return reply(200, kind, make().encode())
+    return reply(200, kind, [part.encode() for part in make()])
 
 
 class Slot:
@@ -85,6 +85,7 @@ class Slot:
         self._left = 0  # bytes the headers may still have
         self._blank = False  # the line being read has no byte yet
         self._out = memoryview(b"")
+        self._rest: list[bytes] = []  # what follows it
         self.shortages = 0  # requests not answered because memory was short
 
     def free(self) -> bool:
@@ -105,6 +106,7 @@ class Slot:
         self._socket = None
         self._phase = _FREE
         self._out = memoryview(b"")
+        self._rest = []
 
     def _refuse(self, status: int) -> None:
         """Answer a request not read to its end; closing on unread bytes would cut the answer."""
@@ -149,10 +151,21 @@ class Slot:
             self._refuse(431)
         elif whole and self._blank:
             line = self._line[:-1] if self._line.endswith(b"\r") else self._line
-            self._out = memoryview(judge(line, self._answers))
+            self._rest = judge(line, self._answers)
             self._phase = _SEND
         elif whole:
             self._blank = True
+
+    def _write(self, client: socket.socket) -> None:
+        room = WRITE_MOST
+        while room and (self._out or self._rest):
+            if not self._out:
+                self._out = memoryview(self._rest.pop(0))
+            sent: int | None = client.write(self._out[:room])
+            if not sent:
+                return
+            self._out = self._out[sent:]
+            room -= sent
 
     def step(self, now: int) -> None:
         """Read and write what can be read and written now."""
@@ -166,9 +179,8 @@ class Slot:
             count = client.readinto(self._chunk)
             if count:
                 self._take_or_excuse(count)
-            if self._out:
-                sent: int | None = client.write(self._out[:WRITE_MOST])
-                self._out = self._out[sent or 0 :]
+            if self._out or self._rest:
+                self._write(client)
             elif count == 0 or self._phase == _SEND:
                 self.close()  # the client has hung up, or has all it asked for
         except OSError:

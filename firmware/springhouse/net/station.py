@@ -7,7 +7,6 @@ ends that, and online.py then stays off the network for a day.
 import network
 
 from springhouse import timekeeping as T
-from springhouse.net.config import Config
 
 _JOIN_MS = 20_000
 _PAUSE_FIRST_MS = 60_000
@@ -44,12 +43,12 @@ class Pause:
 class Station:
     """`address` is the board's own in numbers, "" while it has none."""
 
-    def __init__(self, config: Config) -> None:
-        """Switch the radio on."""
-        if config.text["country"]:
-            network.country(config.text["country"])
+    def __init__(self, text: "dict[str, str]") -> None:
+        """Switch the radio on; `text` is that of config.py."""
+        if text["country"]:
+            network.country(text["country"])
         self.address = ""
-        self._config = config
+        self._text = text
         self._pause = Pause(_PAUSE_FIRST_MS, _PAUSE_MOST_MS)
         self._joining_until = -1  # tick, -1 = not joining
         self._read_at = 0  # tick at which the address was read
@@ -74,7 +73,7 @@ class Station:
             self.address = ""
             if self._pause.over(now):
                 self._joining_until = T.ticks_add(now, _JOIN_MS)
-                wlan.connect(self._config.text["ssid"], self._config.text["password"])
+                wlan.connect(self._text["ssid"], self._text["password"])
 
     def off(self) -> None:
         """Switch the radio off for good."""

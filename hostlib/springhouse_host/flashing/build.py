@@ -1,12 +1,14 @@
 """Compile the firmware for a board: .mpy files, a manifest of hashes, a table of sizes.
 
 `boot.py` and `main.py` stay source text: the board looks for exactly these names. A board's code
-folder holds only its own profile. Everything else is folded (`folding.py`) and compiled; what each
+folder holds only its own profile. Everything else is folded (`folding.py`), loses what nobody says
+(`shaking.py`), gets short names (`naming.py`) and is compiled; what each
 .mpy was made from stands in `sources.json`, which the manifest covers.
 
     python -m springhouse_host.flashing.build build/firmware
 """
 
+import ast
 import hashlib
 import json
 import shutil
@@ -24,7 +26,9 @@ from springhouse_sim.board_files import ROOT_FILES
 
 from ..errors import EXIT_BAD_INPUT, KnownError
 from ..site.hashes import firmware_files, firmware_sha256
-from .folding import Package, read_sources
+from .folding import AS_IS, Package, read_sources
+from .naming import shorten
+from .shaking import shake
 
 BOARDS = ("pico_w", "pico_2w", "esp32")
 PACKAGE = "springhouse"
@@ -33,6 +37,7 @@ SOURCES = "sources.json"
 REASONS = "springhouse/reasons.txt"
 # Jumps of the simulation, and words: those a board says come as a file, REASONS.
 HOST_ONLY = ("horizon.py", "why.py")
+_NOT_THERE = {f"{PACKAGE}.{name.removesuffix('.py')}" for name in HOST_ONLY}
 NETWORK = "springhouse/net/"  # on a board only with a network.json
 DISPLAY = "springhouse/display/"  # on a board only if the wiring names one
 WORDS = ("springhouse/words.", "springhouse/reasons.")  # for either
@@ -79,6 +84,31 @@ def with_manifest(files: Mapping[str, bytes], firmware: str) -> dict[str, bytes]
     return {**files, MANIFEST: text.encode()}
 
 
+def texts(sources: Mapping[str, str], root: Iterable[str]) -> dict[str, str]:
+    """Return the text of each module as a board gets it; one that it does not get is not there.
+
+    Args:
+        sources: as of `folding.read_sources`.
+        root: texts of the root files.
+
+    Raises:
+        FoldError: a use of a module that could miss what is left out.
+    """
+    package = Package(sources)
+    trees = {
+        name: ast.parse(text)
+        for name in package.modules
+        if (text := package.folded(name)) is not None
+    }
+    lean = {n: t for n, t in trees.items() if not n.startswith(AS_IS) and n not in _NOT_THERE}
+    outside = [*(ast.parse(text) for text in root), *(trees[n] for n in trees if n not in lean)]
+    shake(lean, outside)
+    shorten(lean, outside)
+    return {
+        name: ast.unparse(ast.fix_missing_locations(tree)) + "\n" for name, tree in trees.items()
+    }
+
+
 def compile_text(text: str, name: str, scratch: Path) -> bytes:
     """Return the bytecode of a program; ``name`` is what tracebacks call it.
 
@@ -115,12 +145,12 @@ def build(board: str) -> Image:
     if board not in BOARDS:
         raise KnownError(f"board: {board!r} is not one of {', '.join(BOARDS)}")
     sources = firmware_files()
-    package = Package(read_sources(sources))
+    made = texts(read_sources(sources), [sources[name].read_text() for name in ROOT_FILES])
     files: dict[str, bytes] = {}
     made_from: dict[str, dict[str, str]] = {}
     with tempfile.TemporaryDirectory() as scratch:
         for name in _wanted(sources, board):
-            text = package.folded(name.removesuffix(".py").replace("/", "."))
+            text = made.get(name.removesuffix(".py").replace("/", "."))
             source = {"source_sha256": hashlib.sha256(sources[name].read_bytes()).hexdigest()}
             if text is not None:
                 files[mpy_name(name)] = compile_text(text, name, Path(scratch))
