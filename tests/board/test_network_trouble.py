@@ -158,7 +158,7 @@ def test_too_little_memory_gives_the_network_up(tmp_path: Path) -> None:
     made.power().run(UP_S)
     assert status(made.ask(GET)) == 200
     made.close()
-    made.edit("net/online.py", "FREE_LEAST = 10_000  ", "FREE_LEAST = 10_000_000  ")
+    made.edit("net/online.py", "FREE_LEAST = 6000  ", "FREE_LEAST = 10_000_000  ")
     made.power().run(340)
     try:
         assert made.net() == "off: too little memory"
