@@ -74,6 +74,12 @@ def test_the_plan_stays_as_long_as_promised(
     assert N.plan_at(settings, (week_min + later) % N.WEEK_MIN) == plan
 
 
+def test_the_plan_changes_next_where_a_window_begins_or_ends() -> None:
+    settings = record([(N.CHARGE, 1, 600, 660)], -1)
+    ahead = {590: 10, 599: 1, 600: 60, 659: 1, 660: N.WEEK_MIN - 60}
+    assert {now: N.minutes_to_edge(settings, now) for now in ahead} == ahead
+
+
 def test_a_window_over_midnight_on_sunday_reaches_into_monday() -> None:
     settings = record([(N.CHARGE, 64, 1380, 420)])
     for week_min, charges in ((10079, True), (0, True), (419, True), (420, False), (1380, False)):
