@@ -221,6 +221,7 @@ def prove(
     *,
     every_tick: bool = False,
     fresh: bool = False,
+    draws: int = 0,
     on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Proof:
     """Prove that an installation keeps its promises, or find what breaks them; about a minute.
@@ -231,6 +232,8 @@ def prove(
         site: a site, a site file, or the word of a built-in one.
         every_tick: step the controller each second: same result, slower.
         fresh: check the firmware anew, even if these very sources were checked before.
+        draws: plausible installations besides, a power of two; corners and faults then run on
+            every reading of the labels.
         on_progress: called with the steps done and all steps.
 
     Raises:
@@ -238,7 +241,9 @@ def prove(
     """
     from .proof.prove import prove as run_proof
 
-    return Proof(run_proof(_site(site), on_progress, every_tick=every_tick, fresh=fresh))
+    return Proof(
+        run_proof(_site(site), on_progress, every_tick=every_tick, fresh=fresh, draws=draws)
+    )
 
 
 def sweep(

@@ -49,6 +49,13 @@ def of_proof(verdict: "Verdict", us: bool) -> str:
             f"allow and with each fault in turn. Least sure is comfort: {name}, {worst} in the "
             f"worst of them, {bound} promised."
         )
+    sample = verdict.sample
+    if sample is not None and verdict.depends:
+        return (
+            f"It depends: every promise was kept in {runs} simulated runs, but only in "
+            f"{int(sample.keeps.sum())} of {len(sample.rows)} plausible installations. What to "
+            "measure next is said below."
+        )
     if broken:
         name, bound, worst, _ = promise_cells(broken[0], us)
         bound = in_words(bound)

@@ -130,6 +130,7 @@ def place(
             faults=tuple(replace(f, onset_s=f.onset_s + shift) for f in case.faults),
             outages=tuple(replace(o, onset_s=o.onset_s + shift) for o in case.outages),
             row=case.row,
+            case=case.name,
             lacks=case.lacks,
             expects=tuple(replace(e, onset_s=e.onset_s + shift) for e in case.expects),
         )

@@ -29,11 +29,13 @@ def prove(
     *,
     every_tick: bool = False,
     fresh: bool = False,
+    draws: int = 0,
 ) -> "Verdict":
     """Run every scenario, the complete check and the random inputs, and judge them.
 
     What asks the firmware alone begins first, in a process of its own, or is taken from what was
-    kept for the same sources, unless ``fresh``.
+    kept for the same sources, unless ``fresh``. ``draws`` plausible installations, a
+    power of two, are run besides, and corners and faults on every reading of the labels.
 
     Raises:
         SiteError: when the weather or a part of the site cannot be used.
@@ -49,7 +51,7 @@ def prove(
             alone = beside.submit(firmware_alone.make, stamp, processes())
         else:
             alone.set_result(kept)
-        verdict = _judged(site, ran, alone, on_step, every_tick)
+        verdict = _judged(site, ran, alone, on_step, every_tick, draws)
     sources.check_untouched(ran, site)
     return verdict
 
@@ -60,21 +62,24 @@ def _judged(
     alone: "Future[firmware_alone.Alone]",
     on_step: OnStep,
     every_tick: bool,
+    draws: int,
 ) -> "Verdict":
     """Run the scenarios and judge; what knows the plant is imported late, for it takes seconds."""
     from springhouse_sim import compiled
     from springhouse_sim.bench import Pace
 
+    from . import plausible
     from .replay import replay_one
     from .running import run_all, run_one
     from .scenarios import placed, standard, without_store
     from .verdict import Verdict, judge, tally
 
     sources.check_compiled(ran, compiled.load())
-    scenarios = standard(site)
+    scenarios = standard(site, every_reading=draws > 0)
     nominal = [s for s in scenarios if s.group == "nominal"]
     everything = [*scenarios, *map(without_store, nominal)]
-    total = len(everything) + 2
+    points = plausible.drawn_scenarios(site, draws) if draws else []
+    total = len(everything) + len(points) + (plausible.SUMMERS if draws else 0) + 2
     done = 0
 
     def step(steps: int = 1) -> None:
@@ -93,6 +98,7 @@ def _judged(
         replayed = pool.submit(replay_one, site.path, corner, site.changed)
         results = run_all(site, [*everything[:at], *everything[at + 1 :]], pool, step, pace)
         results.insert(at, begun)
+        sample = plausible.sample(site, points, pool, step) if points else None
         compared = replayed.result()
         step()
     firmware = alone.result()
@@ -107,5 +113,6 @@ def _judged(
         alone=firmware,
         replayed=compared,
         ran=ran,
-        absent=tuple(placed(site)[1]),
+        sample=sample,
+        absent=tuple(placed(site, every_reading=draws > 0)[1]),
     )

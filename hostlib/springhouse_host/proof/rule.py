@@ -10,6 +10,8 @@ from typing import Any, TypeAlias
 from . import invariants
 
 Record: TypeAlias = Mapping[str, Any]
+SHARE = "plausible installations, share"
+LEAST_PERCENT = 50.0
 
 
 def kept(record: Record) -> bool:
@@ -30,12 +32,66 @@ def broken(record: Record) -> Iterator[str]:
 def promises(record: Record) -> Iterator[str]:
     """A promise is kept where the worst value is inside its bound, or on it."""
     for p in some(record["promises"]):
-        side = 1.0 if p["at_least"] else -1.0
-        inside = side * (number(p["worst"]) - number(p["limit"])) >= 0.0
+        inside = _inside(p, p["worst"])
         if not inside:
             yield f"promise: {p['name']}: {p['worst']:g} {p['unit']}"
         if p["kept"] is not inside:
             yield f"promise: {p['name']}: its numbers say otherwise"
+
+
+def plausible(record: Record) -> Iterator[str]:
+    """Plausible installations keep all safety promises, and enough of them keep every promise.
+
+    Where none were asked for the record says nothing of them, and this nothing either.
+    """
+    if record.get("plausible") is None:
+        return
+    rows, whole = record["promises"], record["plausible"]
+    if number(whole["violations"]) != 0:
+        yield f"plausible installations: {whole['violations']} violations"
+    for values in (*some(whole["draws"]), *(s["values"] for s in whole["summers"])):
+        for p, value in zip(rows, values, strict=True):
+            if p["safety"] and not _drawn_inside(p, value):
+                yield f"plausible installations: {p['name']}: {value:g} {p['unit']}"
+    share, wanted = share_percent(record), wanted_percent(record)
+    if share < wanted:
+        yield f"{SHARE}: {share:.0f} % keep every promise, {wanted:g} % wanted"
+
+
+def share_percent(record: Record) -> float:
+    """Return how many of the plausible installations keep every promise [%]."""
+    rows, draws = record["promises"], some(record["plausible"]["draws"])
+    kept_by = [all(_drawn_inside(p, v) for p, v in zip(rows, d, strict=True)) for d in draws]
+    return 100.0 * sum(kept_by) / len(draws)
+
+
+def wanted_percent(record: Record) -> float:
+    """Return how many should [%].
+
+    Raises:
+        LookupError: when no share that an owner may set.
+    """
+    wanted = number(record["plausible"]["wanted_percent"])
+    if not LEAST_PERCENT <= wanted <= 100.0:
+        raise LookupError(f"wanted_percent {wanted:g}")
+    return wanted
+
+
+def depends(record: Record) -> bool:
+    """Return whether at least half keep every promise and nothing else speaks against it."""
+    found = list(broken(record))
+    only = bool(found) and all(text.startswith(SHARE) for text in found)
+    return only and share_percent(record) >= LEAST_PERCENT
+
+
+def _drawn_inside(p: Record, value: Any) -> bool:
+    """Return whether a draw keeps a promise; None: its week has nothing to say of it."""
+    return value is None or _inside(p, value)
+
+
+def _inside(p: Record, value: Any) -> bool:
+    side = 1.0 if p["at_least"] else -1.0
+    return side * (number(value) - number(p["limit"])) >= 0.0
 
 
 def held(record: Record) -> Iterator[str]:
@@ -143,6 +199,7 @@ def some(rows: Sequence[Any]) -> Sequence[Any]:
 
 RULES: Sequence[Callable[[Record], Iterator[str]]] = (
     promises,
+    plausible,
     held,
     firmware,
     replay,

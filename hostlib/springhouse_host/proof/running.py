@@ -8,10 +8,12 @@ from datetime import timedelta
 from functools import lru_cache
 from typing import Any
 
+import numpy as np
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse_sim import sense as E
 from springhouse_sim.bench import Bench, Pace, World
+from springhouse_sim.plant.plant import Plant
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.ground import Wave
 from springhouse_sim.world.outdoors import Outdoors
@@ -20,7 +22,8 @@ from springhouse_sim.world.stage import Actor
 from springhouse_sim.world.sun import Glazing
 
 from ..errors import SiteError
-from ..site.known import VARIANTS, Variant
+from ..site import drawn
+from ..site.known import VARIANTS
 from ..site.site import Site, load_site
 from . import advice
 from .case import TRAY_EMPTIED_S
@@ -31,6 +34,7 @@ from .scenarios import Scenario
 # The independent cut-out is a mechanical part with a wide band of its own.
 CUT_OUT_OPENS_MC = 0
 CUT_OUT_CLOSES_MC = 5000
+ALONE_DAYS = 30  # a longer run is worth a process of its own
 LEVEL_LOW_SHARE = 0.8  # the level float opens this far down
 
 
@@ -45,6 +49,7 @@ class Result:
     shortfall: Shortfall
     responses: tuple[Response, ...] = ()
     latched: int = 0  # bits of every fault that was latched in it
+    warmth_c: float = 0.0  # below this the room is in the promised share of its wanted hours
 
 
 @lru_cache(maxsize=4)
@@ -52,9 +57,11 @@ def _kept_outdoors(site_name: str, glazing: tuple[Glazing, ...], ground: Wave | 
     return Outdoors(site_of(site_name, "{}").read_weather(), glazing, ground)
 
 
-def _outdoors(site: Site, variant: Variant) -> Outdoors:
+def _outdoors(site: Site, scenario: Scenario) -> Outdoors:
     """Return the weather on the site's windows; a site with other weather reads its own."""
-    glazing, ground = site.glazing(variant), site.ground
+    if scenario.draw:
+        return Outdoors(site.read_weather(), drawn.panes(site, scenario.draw), site.ground)
+    glazing, ground = site.glazing(scenario.variant), site.ground
     if site.weather != site_of(site.path, "{}").weather:
         return Outdoors(site.read_weather(), glazing, ground)
     return _kept_outdoors(site.path, glazing, ground)
@@ -75,6 +82,7 @@ def sensors(site: Site, scenario: Scenario) -> E.Sensors:
     errs = [-settings[S.STORE_LOW_OFFSET_MK + i] for i in range(R.PROBES)]
     for i in (0, 1):
         errs[i] += scenario.store_offset_mk
+    errs = [err + off for err, off in zip(errs, drawn.offsets_mk(scenario.draw), strict=True)]
     protected = site.file.protection.independent_freeze_cutout
     store = site.plant(scenario.variant).store
     depth_mm = store.water_l / (store.inner_length_m * store.inner_width_m)  # L/m2 = mm
@@ -100,11 +108,11 @@ def bench(
         SiteError: when the weather cannot be read or a part refuses its numbers.
     """
     _check_weather(site, scenario)
-    actors: list[Actor] = [_outdoors(site, scenario.variant), site.people()]
+    actors: list[Actor] = [_outdoors(site, scenario), site.people()]
     actors += [*scenario.faults, *scenario.outages, *scenario.owner]
     if not site.file.tray.open_drain:
         actors.append(EmptyTray(TRAY_EMPTIED_S, daily=True))
-    plant = site.plant(scenario.variant)
+    plant = _plant(site, scenario)
     if scenario.store_start_c is not None:
         plant = replace(plant, store=replace(plant.store, initial_c=scenario.store_start_c))
     settings = site.settings()
@@ -123,9 +131,13 @@ def bench(
     )
 
 
+def _plant(site: Site, scenario: Scenario) -> Plant:
+    return drawn.plant(site, scenario.draw) if scenario.draw else site.plant(scenario.variant)
+
+
 def _check_weather(site: Site, scenario: Scenario) -> None:
     """Refuse days that the weather does not cover, before they are run."""
-    weather = _outdoors(site, scenario.variant).weather
+    weather = site.read_weather()
     try:
         for end in (scenario.start, scenario.start + timedelta(days=scenario.days)):
             weather.hour_of(end)
@@ -153,7 +165,15 @@ def summarise(site: Site, scenario: Scenario, trace: Trace) -> Result:
         shortfall(trace, limit_c),
         responses,
         trace.latched(),
+        _warmth_c(site, trace),
     )
+
+
+def _warmth_c(site: Site, trace: Trace) -> float:
+    room_c = trace.column("room_air_c")
+    wanted = room_c[trace.wanted()]
+    share = site.file.promises.room_share_percent / 100.0
+    return float(np.quantile(wanted if wanted.size else room_c, share))
 
 
 def _answer(site: Site, row: int, expect: Expect, trace: Trace) -> Response:
@@ -190,11 +210,12 @@ def run_all(
     """Run scenarios in a pool; calls ``on_done`` with the number of those just done.
 
     Longest first, so that the last one to end is a short one. Another reading of the labels is
-    another plant, whose tables take long to build: one process runs all scenarios of it.
+    another plant: its short runs go together, so that no process builds its tables for one of them.
     """
-    parts = [[i] for i, s in enumerate(scenarios) if s.variant == "mid"]
+    parts = [[i] for i, s in enumerate(scenarios) if s.variant == "mid" or s.days > ALONE_DAYS]
     for variant in VARIANTS:
         others = [i for i, s in enumerate(scenarios) if s.variant == variant != "mid"]
+        others = [i for i in others if scenarios[i].days <= ALONE_DAYS]
         parts += [others] if others else []
     parts.sort(key=lambda part: -sum(scenarios[i].days for i in part))
     jobs: dict[Future[list[Result]], list[int]] = {}

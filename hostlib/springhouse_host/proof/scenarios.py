@@ -15,6 +15,7 @@ from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.owner import AskMode
 from springhouse_sim.world.weather import Weather
 
+from ..site.drawn import Draw
 from ..site.known import VARIANTS, Variant
 from ..site.site import Site, load_site
 from .case import nearly_charged_c
@@ -32,6 +33,7 @@ CORNER_DAYS = 2
 FAULT_DAYS = 1
 WARMER_PLACE_W = 300.0  # heat of another appliance where the freezer stands
 SEED = 20
+MIDDLE: tuple[Variant, ...] = ("mid",)
 
 
 @dataclass(frozen=True)
@@ -55,6 +57,8 @@ class Scenario:
     expects: tuple[Expect, ...] = ()  # what must follow its faults
     lacks: tuple[str, ...] = ()  # keys of what should answer its faults and is not there
     owner: tuple[AskMode, ...] = ()  # what the owner asks for
+    case: str = ""  # its name in the catalogue
+    draw: Draw = ()  # one plausible installation instead of a reading of the labels
 
     @property
     def unbroken(self) -> bool:
@@ -73,8 +77,12 @@ class Scenario:
         return min((kg for kg in declared if kg is not None), default=None)
 
 
-def standard(site: Site, changes: tuple[tuple[int, int], ...] = ()) -> list[Scenario]:
+def standard(
+    site: Site, changes: tuple[tuple[int, int], ...] = (), *, every_reading: bool = False
+) -> list[Scenario]:
     """Return every scenario of a proof, nominal ones first.
+
+    Corners and faults are run on the middle reading of the labels, or on each, ``every_reading``.
 
     The faults come when they can be answered, which is looked for in runs under ``changes`` of the
     settings; the scenarios themselves carry no changes but their own.
@@ -87,24 +95,42 @@ def standard(site: Site, changes: tuple[tuple[int, int], ...] = ()) -> list[Scen
     summer = days_of(site, D.summer)
     weather = site.read_weather()
     found = []
-    for variant in VARIANTS if site.evidence == "ESTIMATE" else ("mid",):
-        labels = "" if variant == "mid" else f", {variant} reading of the labels"
+    for variant in readings(site):
         for days, word in ((typical, "typical"), (hottest, "hottest"), (summer, "summer")):
-            name = f"{days.count} {word} days from {days.first:%d %B}{labels}"
+            name = f"{days.count} {word} days from {days.first:%d %B}{reading_of(variant)}"
             found.append(Scenario(name, "nominal", days.start, days.count, variant))
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
     # Nearly charged: the guards near freezing are wanted, not another pull-down.
     nearly_c = nearly_charged_c(site)
-    found += corners(site, Scenario("", "corner", two, CORNER_DAYS, store_start_c=nearly_c))
-    whole = Scenario("", "corner", summer.start, summer.count)
-    for corner in corners(site, whole):
-        found.append(replace(corner, name=f"{corner.name}, {summer.count} summer days"))
-    at_ends = Scenario("", "corner", two, CORNER_DAYS, store_start_c=nearly_c)
-    for extreme in site.extremes():
-        name = f"owner's range: {extreme.name}"
-        found.append(replace(at_ends, name=name, changes=extreme.changes))
-    found += [replace(run, changes=()) for run in placed(site, changes)[0]]
+    for variant in readings(site) if every_reading else MIDDLE:
+        short = Scenario("", "corner", two, CORNER_DAYS, variant, store_start_c=nearly_c)
+        whole = Scenario("", "corner", summer.start, summer.count, variant)
+        found += [_read_as(corner) for corner in corners(site, short)]
+        for corner in corners(site, whole):
+            name = f"{corner.name}, {summer.count} summer days"
+            found.append(_read_as(replace(corner, name=name)))
+        for extreme in site.extremes():
+            name = f"owner's range: {extreme.name}"
+            found.append(_read_as(replace(short, name=name, changes=extreme.changes)))
+    found += [
+        replace(run, changes=()) for run in placed(site, changes, every_reading=every_reading)[0]
+    ]
     return found
+
+
+def readings(site: Site) -> tuple[Variant, ...]:
+    """Return the readings of the labels that a proof runs: one where all is measured."""
+    return VARIANTS if site.evidence == "ESTIMATE" else ("mid",)
+
+
+def reading_of(variant: Variant) -> str:
+    """Return what a scenario's name says of its reading of the labels."""
+    return "" if variant == "mid" else f", {variant} reading of the labels"
+
+
+def _read_as(scenario: Scenario) -> Scenario:
+    """Return it with its reading in its name."""
+    return replace(scenario, name=scenario.name + reading_of(scenario.variant))
 
 
 def hot_wanted_days(site: Site, weather: Weather, hottest: D.Days, count: int) -> datetime:
@@ -148,9 +174,9 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
     return 0
 
 
-@lru_cache(maxsize=4)
+@lru_cache(maxsize=6)
 def _placed(
-    path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...]
+    path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...], variant: Variant
 ) -> "tuple[Scenario | Absent, ...]":
     """Return every case of the catalogue where it can be tried, or that it was nowhere."""
     from . import catalogue
@@ -163,7 +189,7 @@ def _placed(
     one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
     tried = [
-        Scenario("", "fault", start, days, changes=changes)
+        Scenario("", "fault", start, days, variant, changes=changes)
         for start, days in (
             (one, FAULT_DAYS),
             (two, CORNER_DAYS),
@@ -175,16 +201,25 @@ def _placed(
 
 
 def placed(
-    site: Site, changes: tuple[tuple[int, int], ...] = ()
+    site: Site, changes: tuple[tuple[int, int], ...] = (), *, every_reading: bool = False
 ) -> "tuple[list[Scenario], list[Absent]]":
     """Return one run a fault, and the faults for which no moment was found.
 
     Each fault comes at a moment at which what it needs is true, found by running the installation
-    with nothing broken (`placing.py`); ``changes`` are settings that differ.
+    with nothing broken (`placing.py`); ``changes`` are settings that differ. On ``every_reading``,
+    what comes about with one reading of the labels and not with another is tried where it does.
     """
-    found = _placed(site.path, site.changed, site.site_sha256, changes)
-    runs = [one for one in found if isinstance(one, Scenario)]
-    return runs, [one for one in found if not isinstance(one, Scenario)]
+    runs: list[Scenario] = []
+    absent: dict[str, Absent] = {}
+    shown: set[str] = set()
+    for variant in readings(site) if every_reading else MIDDLE:
+        for one in _placed(site.path, site.changed, site.site_sha256, changes, variant):
+            if isinstance(one, Scenario):
+                runs.append(_read_as(one))
+                shown.add(one.case)
+            else:
+                absent[one.name] = one
+    return runs, [one for name, one in absent.items() if name not in shown]
 
 
 def without_store(scenario: Scenario) -> Scenario:

@@ -9,9 +9,11 @@ from springhouse import words
 from ..site.words import Severity
 from ..units import UNITS, show
 from . import invariants
+from .next_measure import NAMED, measurements
 from .responses import Response, named
 from .verdict import Judged, Verdict
 
+WORST_INPUTS = 4  # named
 CAUTION = (
     "Home-built, uncertified: mains work by local codes and licensed practice, a residual-"
     "current device, an independent freeze cut-out."
@@ -21,6 +23,8 @@ CAUTION = (
 def headline(verdict: Verdict) -> str:
     """Return the one line that matters most."""
     word = "KEPT" if verdict.kept else "NOT KEPT"
+    if verdict.sample is not None and verdict.depends:
+        word = f"DEPENDS ON {', '.join(verdict.sample.deciding()) or 'many numbers together'}"
     grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
     hidden = len(verdict.not_shown())
     hollow = (
@@ -50,10 +54,16 @@ def promises(verdict: Verdict, us: bool) -> Table:
     for head in ("bound", "worst", "margin"):
         table.add_column(head, justify="right")
     table.add_column("set by")
-    for j in verdict.judged:
+    if verdict.sample is not None:
+        table.add_column("in 95 %", justify="right")
+    for number, j in enumerate(verdict.judged):
         name, bound, worst, margin = promise_cells(j, us)
         margin += "" if j.kept else "  BROKEN"
-        table.add_row(name, bound, worst, margin, j.scenario, style="" if j.kept else "bold")
+        cells = [name, bound, worst, margin, j.scenario]
+        if verdict.sample is not None:
+            fifth = verdict.sample.fifth(number)
+            cells.append("-" if fifth is None else _value(fifth, j, us))
+        table.add_row(*cells, style="" if j.kept else "bold")
     return table
 
 
@@ -122,8 +132,38 @@ def response_cells(r: Response) -> tuple[str, str, str]:
     return r.expected, show(r.limit, r.unit, digits=4), value
 
 
+def share(verdict: Verdict) -> Iterator[str]:
+    """Yield how many plausible installations keep all, the worst of them, what to measure next."""
+    sample = verdict.sample
+    if sample is None:
+        return
+    kept, count = int(sample.keeps.sum()), len(sample.rows)
+    yield (
+        f"kept in {kept} of {count} plausible installations, the hottest week of each, with all of "
+        f"its {len(sample.doubts)} doubtful numbers drawn at once; {sample.wanted_percent:g} % "
+        f"wanted; {len(sample.summers)} of them run through the summer too. The last column of the "
+        "table is what 95 % of them do not come short of"
+    )
+    ranked = {d.key: d for d, _ in sample.ranks()[:WORST_INPUTS]}
+    worst = dict(sample.draws[sample.worst])
+    told = (f"{d.words} {worst[key]:.3g} {d.unit}".strip() for key, d in ranked.items())
+    inputs = ", ".join(told)
+    warmest_c = sample.rows[sample.worst].warmth_c
+    yield (
+        f"the worst of them: room up to {warmest_c:.1f} °C in the promised share of its wanted "
+        f"hours, with {inputs} and others"
+    )
+    limit_c = float(verdict.site.file.promises.room_below_c)
+    for number, m in enumerate(measurements(sample, limit_c)[:NAMED], 1):
+        yield (
+            f"measure next, {number}: {m.words}: takes {m.taken_percent:.0f} % of the doubt about "
+            f"the room; settles yes or no in {m.settled_percent:.0f} % of what it may find"
+        )
+
+
 def remarks(verdict: Verdict) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
+    yield from share(verdict)
     for name, cooler_k in verdict.cooler():
         if cooler_k is None:
             yield f"no wanted hours: {name}"

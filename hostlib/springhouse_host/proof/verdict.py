@@ -1,6 +1,6 @@
 """The verdict: promises against the worst scenario, invariants against all cases."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -11,36 +11,13 @@ from ..site.site import Site
 from . import advice, invariants, rule
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
+from .measures import MEASURES, SAFETY
 from .placing import Absent
+from .plausible import Sample
 from .replay import Replay
 from .responses import Response, named
 from .running import Result
 from .sources import Ran
-
-DAY_H = 24.0
-
-
-# Each measure of a scenario's summary; None where the scenario has nothing to say.
-MEASURES: Mapping[str, Callable[[Result], float | None]] = {
-    "room_share_percent": lambda r: (
-        100.0 * r.summary["wanted_share_within"] if r.scenario.unbroken else None
-    ),
-    # The controller cannot stop a welded relay; its ice is judged as the response of that case.
-    "ice_kg": lambda r: r.summary["max_ice_kg"] if r.scenario.welded_ice_kg is None else None,
-    "ice_left_daily": lambda r: (
-        float(r.summary["longest_ice_h"] // DAY_H) if r.scenario.welded_ice_kg is None else None
-    ),
-    "spill_litres": lambda r: r.summary["spill_l"],
-    "dry_run_s": lambda r: float(r.summary["dry_seconds_max"]),
-    "starts_per_hour": lambda r: float(r.summary["starts_per_hour_max"]),
-    # A relay welded shut starts the compressor whatever is commanded.
-    "off_gap_s": lambda r: (
-        None if r.scenario.welded_ice_kg is not None else r.summary["off_gap_min_s"]
-    ),
-    "cost_per_day": lambda r: (
-        r.summary["cost"] / r.summary["days"] if r.scenario.group == "nominal" else None
-    ),
-}
 
 
 @dataclass(frozen=True)
@@ -85,11 +62,17 @@ class Verdict:
     replayed: Replay
     ran: Ran  # the hashes of what ran
     absent: tuple[Absent, ...] = ()  # faults for which no moment was found
+    sample: Sample | None = None  # plausible installations, if asked for
 
     @property
     def kept(self) -> bool:
         """Whether nothing is broken, by the rule that `flash` asks again (`rule.kept`)."""
         return rule.kept(_found(self))
+
+    @property
+    def depends(self) -> bool:
+        """Whether nothing speaks against it but that too few plausible installations keep all."""
+        return rule.depends(_found(self))
 
     def responses(self) -> list[tuple[str, Response]]:
         """Return (fault, response) for everything expected of a fault."""
@@ -210,6 +193,7 @@ def _found(verdict: Verdict) -> dict[str, Any]:
         },
         **verdict.ran.hashes(),
         "promises": [_promise(j) for j in verdict.judged],
+        "plausible": None if verdict.sample is None else _plausible(verdict.sample),
         "invariants": [
             {
                 "id": invariants.identity(h.number),
@@ -278,6 +262,7 @@ def _found(verdict: Verdict) -> dict[str, Any]:
 def _promise(j: Judged) -> dict[str, Any]:
     return {
         "name": j.promise.name,
+        "safety": j.promise.measure in SAFETY,
         "unit": j.promise.unit,
         "limit": j.promise.limit,
         "at_least": j.promise.at_least,
@@ -285,6 +270,34 @@ def _promise(j: Judged) -> dict[str, Any]:
         "margin": j.margin,
         "scenario": j.scenario,
         "kept": j.kept,
+    }
+
+
+def _plausible(sample: Sample) -> dict[str, Any]:
+    return {
+        "wanted_percent": sample.wanted_percent,
+        "draws": [list(row.values) for row in sample.rows],
+        "summers": [{"draw": i, "values": list(row.values)} for i, row in sample.summers],
+        "violations": sum(
+            row.violations for row in (*sample.rows, *(r for _, r in sample.summers))
+        ),
+        "inputs": [
+            {
+                "key": d.key,
+                "low": d.low,
+                "middle": d.mid,
+                "high": d.high,
+                "unit": d.unit,
+                "source": d.source,
+                "narrowed_by": d.by,
+                "rank_correlation": rank,
+            }
+            for d, rank in sample.ranks()
+        ],
+        "worst": {
+            d.key: value
+            for d, (_, value) in zip(sample.doubts, sample.draws[sample.worst], strict=True)
+        },
     }
 
 

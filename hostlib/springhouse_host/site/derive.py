@@ -240,6 +240,15 @@ def basement(file: SiteFile) -> Basement | None:
     return Basement(place.length_m * place.width_m, wall_m2, deep_m, place.ground)
 
 
+def towards_house_m2(file: SiteFile) -> float:
+    """Return the walls, floor and ceiling that are not said to be outside [m2]."""
+    room = file.room
+    floor_m2 = room.length_m * room.width_m
+    sides_m2 = 2.0 * (room.length_m + room.width_m) * room.height_m
+    flat_m2 = floor_m2 * (1.0 if room.outside_roof else 2.0)
+    return max(0.0, sides_m2 - room.outside_wall_m2) + flat_m2
+
+
 def _room(file: SiteFile, known: dict[str, Known]) -> None:
     room = file.room
     floor_m2 = room.length_m * room.width_m

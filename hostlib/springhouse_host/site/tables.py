@@ -298,6 +298,7 @@ class PromisesTable(Table):
     starts_per_hour_at_most: Annotated[int, Whole(1, 4)] = 4
     off_gap_at_least_s: Annotated[float, Quantity("s", 300, 3600)] = 600.0
     cost_per_day_at_most: Annotated[float | None, Quantity("", 0, 1e6)] = None
+    plausible_share_percent: Annotated[float, Quantity("%", 50, 100)] = 95.0
 
 
 class WorthTable(Table):

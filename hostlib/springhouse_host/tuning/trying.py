@@ -4,9 +4,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from ..proof import running
+from ..proof.measures import MEASURES
 from ..proof.running import Result
 from ..proof.scenarios import Scenario
-from ..proof.verdict import MEASURES, judge
+from ..proof.verdict import judge
 from ..site.promises import Promise
 from ..site.site import Site
 from .knobs import Change, Knob, changes_of
