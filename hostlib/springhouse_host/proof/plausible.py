@@ -33,10 +33,10 @@ LEAST_RANK = 0.2  # rank correlation of what is called deciding
 
 @dataclass(frozen=True)
 class Row:
-    """What is kept of one draw: a value for each promise, how warm it was, broken invariants and false
-    alarms.
+    """What is kept of one draw.
 
-    A value is None where the week has nothing to say, such as of the time between two starts.
+    ``violations`` are of invariants, and a false alarm. A value is None where the week has nothing
+    to say, such as of the time between two starts.
     """
 
     values: tuple[float | None, ...]
