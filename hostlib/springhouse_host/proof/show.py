@@ -9,7 +9,7 @@ from springhouse import words
 from ..site.words import Severity
 from ..units import UNITS, show
 from . import invariants
-from .next_measure import NAMED, measurements
+from .next_measure import NAMED, fitted_percent, measurements
 from .responses import Response, named
 from .verdict import Judged, Verdict
 
@@ -154,6 +154,10 @@ def share(verdict: Verdict) -> Iterator[str]:
         f"hours, with {inputs} and others"
     )
     limit_c = float(verdict.site.file.promises.room_below_c)
+    yield (
+        f"what to measure next is told from a sum over the numbers, by rank, which makes up "
+        f"{fitted_percent(sample):.0f} % of what moves the room in the sample"
+    )
     for number, m in enumerate(measurements(sample, limit_c)[:NAMED], 1):
         yield (
             f"measure next, {number}: {m.words}: takes {m.taken_percent:.0f} % of the doubt about "
