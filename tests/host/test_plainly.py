@@ -93,7 +93,11 @@ def test_a_proof_names_its_least_margin_or_what_broke() -> None:
     strict = replace(share.promise, limit=101.0)
     broken = [replace(j, promise=strict) if j is share else j for j in verdict.judged]
     stand_in: Any = SimpleNamespace(
-        kept=False, judged=broken, results=verdict.results, bare=verdict.bare
+        kept=False,
+        judged=broken,
+        results=verdict.results,
+        bare=verdict.bare,
+        sample=None,
     )
     said = plainly.of_proof(stand_in, us=False)
     assert said.startswith("Not as it stands: ")

@@ -95,6 +95,7 @@ def test_record_obeys_the_schema(demo: tuple[int, str, dict[str, Any]]) -> None:
     for promise in record["promises"]:
         assert promise.keys() == {
             "name",
+            "safety",
             "unit",
             "limit",
             "at_least",

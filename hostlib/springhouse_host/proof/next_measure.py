@@ -55,7 +55,7 @@ def fit(sample: Sample) -> tuple[NDArray[np.float64], float]:
     """Return (slope for each input, spread of what the fit leaves), of a whole near 1."""
     x = scores(sample.inputs())
     y = scores(np.array([row.warmth_c for row in sample.rows]))
-    slopes: NDArray[np.float64] = np.linalg.lstsq(x, y, rcond=None)[0]
+    slopes: NDArray[np.float64] = np.asarray(np.linalg.lstsq(x, y, rcond=None)[0], np.float64)
     left = y - x @ slopes
     count, inputs = x.shape
     return slopes, float(np.sqrt((left**2).sum() / max(1, count - inputs)))
