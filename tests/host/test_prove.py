@@ -171,9 +171,9 @@ def few_checks() -> Alone:
 STANDARD = scenarios.standard
 
 
-def few_scenarios(site: Site) -> list[Scenario]:
+def few_scenarios(site: Site, **asked: Any) -> list[Scenario]:
     """The nominal days without the whole summer, and a corner to be replayed."""
-    everything = STANDARD(site)
+    everything = STANDARD(site, **asked)
     nominal = [s for s in everything if s.group == "nominal" and s.days <= 7]
     return [*nominal, next(s for s in everything if s.group == "corner")]
 
