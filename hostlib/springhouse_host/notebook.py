@@ -20,6 +20,7 @@ from contextlib import ExitStack
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import cached_property, partial
+from html import escape
 from pathlib import Path
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING, Any
@@ -54,13 +55,26 @@ def _day(start: datetime | str | None) -> datetime | None:
         raise KnownError(f"start: {start!r}: a day such as 2001-07-09") from None
 
 
-@dataclass(frozen=True, eq=False)
+def _paragraphs(text: str) -> str:
+    return "".join(f"<p>{escape(line)}</p>" for line in text.splitlines())
+
+
+@dataclass(frozen=True, eq=False, repr=False)
 class Run:
-    """One simulated run."""
+    """One simulated run; printed it says what it came to."""
 
     site: Site
     scenario: Scenario
     trace: Trace
+
+    def __repr__(self) -> str:
+        from .plainly import of_run
+
+        said = of_run(self.summary, self.limit_c, us=False, currency=self.site.currency)
+        return f"{self.site.name}, {self.scenario.name}\n{said}"
+
+    def _repr_html_(self) -> str:
+        return _paragraphs(repr(self))
 
     @property
     def limit_c(self) -> float:
@@ -172,11 +186,20 @@ def _on_board(folder: Path) -> Callable[..., Bench]:
     return partial(OnBoardBench, flash=flash, firmware=image)
 
 
-@dataclass(frozen=True, eq=False)
+@dataclass(frozen=True, eq=False, repr=False)
 class Proof:
-    """The outcome of a proof."""
+    """The outcome of a proof; printed it is its first line and what stands behind it."""
 
     verdict: Verdict
+
+    def __repr__(self) -> str:
+        from .plainly import of_proof
+        from .proof.show import headline
+
+        return f"{headline(self.verdict)}\n{of_proof(self.verdict, us=False)}"
+
+    def _repr_html_(self) -> str:
+        return _paragraphs(repr(self)) + self.promises.to_html(float_format="{:.3g}".format)
 
     @property
     def kept(self) -> bool:

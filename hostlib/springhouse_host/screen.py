@@ -56,10 +56,19 @@ def console() -> Console:
     return Console(highlight=False, width=PIPED_WIDTH, no_color=True)
 
 
-def say(screen: Console, text: str) -> None:
-    """Print a paragraph in lines that break between words, never between a number and its unit."""
+def say(screen: Console, text: str, hang: str = "") -> None:
+    """Print a paragraph in lines that break between words, never between a number and its unit.
+
+    ``hang`` begins the second line and all that follow; what begins the first stays as it is.
+    """
     held = _UNIT.sub(HARD_SPACE, text).replace("US gal", f"US{HARD_SPACE}gal")
-    for line in textwrap.wrap(held, screen.width, break_long_words=False, break_on_hyphens=False):
+    for line in textwrap.wrap(
+        held,
+        screen.width,
+        subsequent_indent=hang,
+        break_long_words=False,
+        break_on_hyphens=False,
+    ):
         screen.print(line.replace(HARD_SPACE, " "), markup=False, soft_wrap=True)
 
 

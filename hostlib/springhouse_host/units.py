@@ -143,6 +143,7 @@ _SPELLINGS = (
     (re.compile(r"\s*/\s*"), "/"),
     (re.compile(r"kWh\s*(?:/\s*)?year"), "kWh/year"),
 )
+DEGREE_DECIMALS = 9  # 32 °F are 0 °C and not what is left of 273.15 less 273.15
 LONGEST = 100  # characters of a quantity
 _NUMBER = r"(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?"
 _FRACTION = r"\d+\s*[/⁄]\s*[1-9]\d*"
@@ -211,7 +212,8 @@ def convert(value: float, from_word: str, to_word: str, *, kind: str) -> float:
     if from_word == to_word:
         return value
     quantity = _registry().Quantity(value, words[from_word])
-    return float(quantity.to(words[to_word]).magnitude)
+    changed = float(quantity.to(words[to_word]).magnitude)
+    return round(changed, DEGREE_DECIMALS) if kind == "°C" else changed
 
 
 def parse(value: object, kind: str) -> float:
@@ -282,6 +284,11 @@ US_WORDS = {
     "m3/h": "ft3/min",
     "Pa": "inH2O",
 }
+
+
+def in_us(value: float, kind: str) -> float:
+    """Return a quantity in the US customary unit of its kind, one of ``US_WORDS``."""
+    return convert(value, kind, US_WORDS[kind], kind=kind)
 
 
 def show(value: float, kind: str, *, us: bool = False, digits: int = 3) -> str:

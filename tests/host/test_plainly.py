@@ -7,6 +7,7 @@ from typing import Any
 import pytest
 from report_case import small_verdict
 from springhouse_host import plainly, sizing
+from springhouse_host.notebook import Proof
 from springhouse_host.sheet.answer import answer
 from springhouse_host.site import load_site
 
@@ -90,6 +91,10 @@ def test_a_proof_names_its_least_margin_or_what_broke() -> None:
     assert verdict.kept
     said = plainly.of_proof(verdict, us=False)
     assert f"{share.worst:.3g} % in the worst of them, at least 90 % promised" in said
+    assert repr(Proof(verdict)).splitlines()[1] == said
+    html = Proof(verdict)._repr_html_()
+    assert html.count("<tr") == 1 + len(verdict.judged) + 1
+    assert "&lt;" not in html.partition("<table")[0]
     strict = replace(share.promise, limit=101.0)
     broken = [replace(j, promise=strict) if j is share else j for j in verdict.judged]
     stand_in: Any = SimpleNamespace(

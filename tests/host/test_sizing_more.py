@@ -228,7 +228,7 @@ def test_compare_puts_variants_side_by_side(tmp_path, base, capsys) -> None:
     options += ["--json", str(path)]
     assert cli.run(["compare", base.path, *options]) == 0
     shown = capsys.readouterr().out
-    assert "coil.fans=4" in shown
+    assert "A: coil.fans=4\n" in shown
     assert "first limit" in shown
     found = {k: v["sheets"]["mid"] for k, v in json.loads(path.read_text("utf-8")).items()}
     plain, fans, rows, water = (found[name] for name in ("as it is", *variants))

@@ -164,3 +164,9 @@ def test_screens_in_us_units() -> None:
     assert units.show(25.0, "°C", us=True) == "77 °F"
     assert units.show(5.0, "K", us=True) == "9 °F"
     assert units.show(1234.0, "W", us=True) == "1234 W"
+
+
+def test_freezing_is_nought_and_not_what_rounding_left() -> None:
+    assert units.parse("32 °F", "°C") == 0.0
+    assert units.parse("212 °F", "°C") == 100.0
+    assert units.show(22.7778, "°C", us=True) == "73 °F"

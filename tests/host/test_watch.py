@@ -320,6 +320,26 @@ def get(page: Page, path: str, **headers: str) -> Any:
     return urllib.request.urlopen(request, timeout=5)
 
 
+def test_mains_and_battery_are_told_only_where_they_are_sensed() -> None:
+    def power(**changes: object) -> str:
+        sensed = {f"sensors.{key}": word for key, word in changes.items()}
+        site = load_site("demo", {"battery.kind": "none"} | sensed)
+        return facts(record(mv=12600), Outlook(None, None), site, False, "").power
+
+    seen = facts(record(mv=12600), Outlook(None, None), load_site("demo"), False, "").power
+    assert seen == "mains, battery 12.6 V"
+    assert power(mains="fitted", battery="absent") == "mains"
+    assert power(mains="absent", battery="absent") == ""
+
+
+def test_us_units_reach_what_is_watched() -> None:
+    shown = facts(record(), Outlook(None, None), load_site("demo"), False, "", us=True)
+    plain = facts(record(), Outlook(None, None), load_site("demo"), False, "")
+    assert "°C" in plain.store + plain.room
+    assert "°F" in shown.store
+    assert "°C" not in shown.store + shown.room
+
+
 def test_page_shows_and_only_shows() -> None:
     page = Page(0)
     try:
@@ -374,6 +394,12 @@ def test_demo_then_history(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -
     assert "slot 0 changed from 0 to 0" in screen.replace("\n", " ")
     assert "cost so far" in screen
     assert out.stat().st_size > 10000
+    assert "by label EUR" in screen
+    assert "room max °C" in screen
+    assert run(["history", base, "--site", "demo", "--units", "us"]) == 0
+    screen = capsys.readouterr().out
+    assert "room max °F" in screen
+    assert "°C" not in screen
 
 
 @pytest.mark.parametrize(

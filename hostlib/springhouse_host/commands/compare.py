@@ -1,5 +1,6 @@
 """`springhouse compare SITE --with KEY=VALUE ...`."""
 
+from string import ascii_uppercase
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -17,6 +18,8 @@ from ..screen import (
 
 if TYPE_CHECKING:
     from ..sizing import Sizing
+
+HEADER = 14  # characters that a column of the table bears without breaking a word
 
 
 def register(app: typer.Typer) -> None:
@@ -58,6 +61,14 @@ def compare(
     _show(found, units is Units.US, next(iter(sites.values())).currency)
 
 
+def headers(names: list[str]) -> dict[str, str]:
+    """Return the columns' headers: the changes as given, or letters where they are too long."""
+    if max(len(name) for name in names) <= HEADER:
+        return {name: name for name in names}
+    letters = iter(ascii_uppercase)
+    return {name: name if n == 0 else next(letters, name) for n, name in enumerate(names)}
+
+
 def _show(found: "dict[str, Sizing]", us: bool, currency: str) -> None:
     from rich import box
     from rich.table import Table
@@ -66,8 +77,9 @@ def _show(found: "dict[str, Sizing]", us: bool, currency: str) -> None:
 
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("middle reading of the labels")
-    for name in found:
-        header = "\n".join(part.strip() for part in name.split(";"))
+    for name, header in headers(list(found)).items():
+        if header != name:
+            say(console(), f"{header}: {name}", hang="   ")
         table.add_column(header, justify="right", overflow="fold")
     first = next(iter(found.values()))
     rows = (*gain_rows(first), *can_rows(us), *running_rows(us, currency))

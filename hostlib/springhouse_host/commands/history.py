@@ -8,26 +8,27 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import KnownError
-from ..screen import check_writable, console, write_bytes_whole
+from ..screen import Units, UnitsOption, check_writable, console, write_bytes_whole
 
 if TYPE_CHECKING:
     import pandas as pd
     from rich.table import Table
 
 
-SHOWN = {
-    "watched_h": "watched h",
-    "compressor_h": "compressor h",
-    "compressor_starts": "starts",
-    "pump_h": "pump h",
-    "store_min_c": "store min °C",
-    "store_max_c": "store max °C",
-    "room_max_c": "room max °C",
-    "flow_l_min": "flow L/min",
-    "no_mains_h": "no mains h",
-    "alarm_h": "alarm h",
-    "label_kwh": "kWh by label",
-    "label_cost": "cost by label",
+CURRENCY = "currency"
+SHOWN = {  # of a column: what it is and its unit
+    "watched_h": ("watched", "h"),
+    "compressor_h": ("compressor", "h"),
+    "compressor_starts": ("starts", ""),
+    "pump_h": ("pump", "h"),
+    "store_min_c": ("store min", "°C"),
+    "store_max_c": ("store max", "°C"),
+    "room_max_c": ("room max", "°C"),
+    "flow_l_min": ("flow", "L/min"),
+    "no_mains_h": ("no mains", "h"),
+    "alarm_h": ("alarm", "h"),
+    "label_kwh": ("by label", "kWh"),
+    "label_cost": ("by label", CURRENCY),
 }
 
 
@@ -80,6 +81,7 @@ def history(
         float | None,
         typer.Option("--meter", min=0, help="Keep a reading of the freezer's energy meter [kWh]."),
     ] = None,
+    units: UnitsOption = Units.SI,
 ) -> None:
     """Show the days that were watched: hours, starts, temperatures, cost so far, what drifts.
 
@@ -115,7 +117,7 @@ def history(
     for note in notes:
         screen.print(note, markup=False)
     shown = found.loc[wanted] if wanted else found
-    screen.print(_table(shown))
+    screen.print(_table(shown, units is Units.US, loaded.currency if loaded else ""))
     if loaded is not None and not wanted:
         label = float(found["label_cost"].sum()) + loaded.tariff().standing_per_day * len(found)
         screen.print(
@@ -159,19 +161,25 @@ def _day(text: str) -> date:
         raise KnownError(f"--day: {text!r} is no date, e.g. 2026-07-01") from None
 
 
-def _table(days: "pd.DataFrame") -> "Table":
+def _table(days: "pd.DataFrame", us: bool, currency: str) -> "Table":
     from rich import box
     from rich.table import Table
+
+    from ..units import US_WORDS, in_us
 
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("")
     for day in days.index:
         table.add_column(str(day), justify="right")
-    for name, label in SHOWN.items():
-        if name in days:
-            form = "{:.0f}" if name.endswith("_starts") else "{:.2f}"
-            values = (form.format(v) if v == v else "-" for v in days[name])
-            table.add_row(label, *values)
+    for name, (what, unit) in SHOWN.items():
+        if name not in days:
+            continue
+        change = us and unit in US_WORDS
+        word = currency if unit == CURRENCY else US_WORDS[unit] if change else unit
+        form = "{:.0f}" if name.endswith("_starts") else "{:.1f}" if change else "{:.2f}"
+        values = (in_us(v, unit) if change else v for v in days[name])
+        cells = (form.format(v) if v == v else "-" for v in values)
+        table.add_row(f"{what} {word}".rstrip(), *cells)
     return table
 
 

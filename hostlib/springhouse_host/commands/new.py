@@ -1,5 +1,6 @@
 """`springhouse new DIR`."""
 
+import shlex
 import sys
 from pathlib import Path
 from typing import Annotated, Any
@@ -7,7 +8,7 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import KnownError
-from ..screen import console, progress, write_whole
+from ..screen import console, progress, say, write_whole
 
 NAME, FILE = "site.toml", "answers.toml"
 BACK, STOP = "back", "stop"
@@ -72,7 +73,8 @@ def new(
     _assumed(answers)
     if asked and not unweighed:
         _weigh(answers)
-    console().print(f"next: springhouse size {path}", markup=False, soft_wrap=True)
+    typed = shlex.quote(str(path))
+    console().print(f"next: springhouse size {typed}", markup=False, soft_wrap=True)
 
 
 def _make(folder: Path) -> None:
@@ -131,10 +133,10 @@ def _assumed(answers: dict[str, Any]) -> None:
     console().print("assumed, as in the example:")
     for table, lines in by_table.items():
         if table in asked:
-            console().print(f"  {table}: {', '.join(lines)}", markup=False, soft_wrap=True)
+            say(console(), f"  {table}: {', '.join(lines)}", hang="   ")
     rest = ", ".join(table for table in by_table if table not in asked)
     if rest:
-        console().print(f"  never asked for: all of {rest}: look through the file", markup=False)
+        say(console(), f"  never asked for: all of {rest}: look through the file", hang="   ")
 
 
 def _weigh(answers: dict[str, Any]) -> None:
@@ -151,13 +153,13 @@ def _weigh(answers: dict[str, Any]) -> None:
     heavy = [weight for weight in weights if weight.share >= LIGHT][:SHOWN]
     said = "what there is over what is needed"
     for w in heavy:
-        console().print(
+        say(
+            console(),
             f"  {w.key} {w.tried} instead of {w.stands}: {said} from {w.before:.2f} to "
             f"{w.after:.2f}",
-            markup=False,
-            soft_wrap=True,
+            hang="   ",
         )
     if heavy:
-        console().print(f"  (tightest: {limit})", markup=False, soft_wrap=True)
+        say(console(), f"  (tightest: {limit})", hang="   ")
     else:
         console().print("  none of it moves the tightest limit by a hundredth")

@@ -1,5 +1,6 @@
 """`springhouse season close|open SITE`."""
 
+import re
 import sys
 from datetime import datetime
 from enum import StrEnum
@@ -9,12 +10,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import EXIT_NOT_KEPT, KnownError
-from ..screen import SiteArgument, check_writable, console, write_whole
+from ..screen import SiteArgument, check_writable, console, say, write_whole
 
 if TYPE_CHECKING:
     from datetime import date
 
     from ..seasons import Sheet
+
+MARK = re.compile(r" *(?:[-*]|\d+\.)(?: \[.\])? ")  # of a list's item
 
 
 class Season(StrEnum):
@@ -86,13 +89,22 @@ def season(
     text = page.text(today)
     if sheet is not None:
         write_whole(sheet, text)
-    console().print(text, markup=False, end="", soft_wrap=True)
+    _print(text)
     left = page.open_steps
     if left:
-        console().print(
-            f"open: {', '.join(step.name for step in left)}", markup=False, soft_wrap=True
-        )
+        say(console(), f"open: {', '.join(step.name for step in left)}")
     return EXIT_NOT_KEPT if left else 0
+
+
+def _print(text: str) -> None:
+    """Print the sheet in lines that fit the screen; what follows a mark stands under its text."""
+    screen = console()
+    for line in text.splitlines():
+        mark = MARK.match(line)
+        if line.strip():
+            say(screen, line, hang=" " * len(mark[0]) if mark else "")
+        else:
+            screen.print()
 
 
 def _check(page: "Sheet", name: str, text: str, proof: Path | None) -> None:

@@ -168,7 +168,10 @@ def can_rows(us: bool) -> Rows:
 
     return (
         ("water flow", lambda s: show(s.flow_l_min, "L/min", us=us)),
-        ("head at that flow, 5 °C water", lambda s: show(s.loop.operating_m, "m", us=us)),
+        (
+            f"head at that flow, {show(5.0, '°C', us=us)} water",
+            lambda s: show(s.loop.operating_m, "m", us=us),
+        ),
         ("Reynolds number in the tube", lambda s: f"{s.loop.reynolds:.0f}"),
         ("coil dry+wet, store full", duty(0)),
         ("coil dry+wet, half way", duty(1)),

@@ -8,7 +8,17 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ..errors import EXIT_NOT_KEPT, KnownError
-from ..screen import JsonOption, SiteArgument, check_writable, console, progress, say, write_json
+from ..screen import (
+    JsonOption,
+    SiteArgument,
+    Units,
+    UnitsOption,
+    check_writable,
+    console,
+    progress,
+    say,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from rich.table import Table
@@ -50,6 +60,7 @@ def tune(
         bool, typer.Option("--prove/--no-prove", help="Prove the new version at the end.")
     ] = True,
     json: JsonOption = None,
+    units: UnitsOption = Units.SI,
 ) -> int:
     """Look for the settings and charging hours that cost least and keep every promise.
 
@@ -80,7 +91,7 @@ def tune(
         from ..tuning.picture import draw
 
         draw(result, plot, f"{loaded.name}: {result.season}", loaded.currency)
-    _show(loaded, result, took_s)
+    _show(loaded, result, took_s, units is Units.US)
     if not result.changes:
         _say_why(result)
         return 0 if result.tuned is not None else EXIT_NOT_KEPT
@@ -122,13 +133,13 @@ def _say_written(result: "Tuned", path: Path) -> None:
     screen.print(f"new version: {path}", markup=False)
 
 
-def _show(site: "Site", result: "Tuned", took_s: float) -> None:
+def _show(site: "Site", result: "Tuned", took_s: float, us: bool) -> None:
     from .. import plainly
 
     screen = console()
     money = site.currency
     say(screen, plainly.of_tuning(result, money))
-    screen.print(_points(result, site, f"{site.name}: {result.season}"))
+    screen.print(_points(result, site, f"{site.name}: {result.season}", us))
     found = "no lower bound for a freezer in the cooled room"
     if result.bound is not None:
         found = (
@@ -164,14 +175,18 @@ def _show(site: "Site", result: "Tuned", took_s: float) -> None:
     )
 
 
-def _points(result: "Tuned", site: "Site", title: str) -> "Table":
+def _points(result: "Tuned", site: "Site", title: str, us: bool) -> "Table":
     from rich import box
     from rich.table import Table
+
+    from ..units import US_WORDS, in_us, show
 
     table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
     table.add_column("settings")
     limit_c = site.file.promises.room_below_c
-    names = (f"h over {limit_c:g} °C", "kWh", f"cost {site.currency}".rstrip(), "most ice kg")
+    mass = US_WORDS["kg"] if us else "kg"
+    over = f"h over {show(limit_c, '°C', us=us)}"
+    names = (over, "kWh", f"cost {site.currency}".rstrip(), f"most ice {mass}")
     for name in (*names, "bound", "above it"):
         table.add_column(name, justify="right")
 
@@ -182,7 +197,7 @@ def _points(result: "Tuned", site: "Site", title: str) -> "Table":
             f"{point.hours_over:.1f}",
             f"{point.kwh:.1f}",
             f"{point.cost:.2f}",
-            f"{point.max_ice_kg:.2f}",
+            f"{in_us(point.max_ice_kg, 'kg') if us else point.max_ice_kg:.2f}",
             "-" if point.bound is None else f"{point.bound:.2f}",
             "-" if gap is None else f"{gap:.0f} %",
         )
@@ -192,11 +207,14 @@ def _points(result: "Tuned", site: "Site", title: str) -> "Table":
             add(point, point.name)
     table.add_section()
     for point in result.curve:
-        add(point, f"trade-off: {_in_short(point)}")
+        add(point, f"trade-off: {_in_short(point, us)}")
     return table
 
 
-def _in_short(point: "Point") -> str:
-    room_c = point.values["settings.room_target_c"]
-    deep_c = point.values["settings.deep_target_c"]
-    return f"room {room_c:g} °C, store {deep_c:g} °C"
+def _in_short(point: "Point", us: bool) -> str:
+    from ..units import show
+
+    room, deep = (
+        show(point.values[f"settings.{key}_target_c"], "°C", us=us) for key in ("room", "deep")
+    )
+    return f"room {room}, store {deep}"

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ..errors import KnownError
-from ..screen import console
+from ..screen import Units, UnitsOption, console
 
 if TYPE_CHECKING:
     from ..site import Site
@@ -54,6 +54,7 @@ def watch(
     web_port: Annotated[
         int, typer.Option("--web-port", min=0, max=65535, help="Port of the page, 0 any free one.")
     ] = 8765,
+    units: UnitsOption = Units.SI,
 ) -> None:
     """Watch a board: store, room, what it does and why, hours left, alarms with what to do.
 
@@ -96,7 +97,7 @@ def watch(
         before = signal.signal(signal.SIGTERM, lambda *_: stopped.append(True))
         stack.callback(signal.signal, signal.SIGTERM, before)
         try:
-            run_watch(lines, keeper, loaded, both)
+            run_watch(lines, keeper, loaded, both, units is Units.US)
         except KeyboardInterrupt:
             stopped.append(True)
     tell(keeper)

@@ -14,6 +14,7 @@ from springhouse import statechart as K
 from springhouse import why, words
 
 from ..outside import message
+from ..units import in_us
 
 LONGEST_LINE = 512  # the board's own are at most 288 bytes; more is noise on the wire
 KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
@@ -124,14 +125,19 @@ def reason(record: Record, side: int) -> str:
     return why.text(number, 1000 * left_s)
 
 
-def store_words(record: Record, aim: str | None) -> str:
+def degrees(t_c: float, us: bool) -> str:
+    """Return a temperature with one decimal, as probes are read."""
+    return f"{in_us(t_c, '°C'):.1f} °F" if us else f"{t_c:.1f} °C"
+
+
+def store_words(record: Record, aim: str | None, us: bool = False) -> str:
     """Return what the store side does and why; ``aim`` is where a charge goes, if known.
 
     The reason is the board's own; from one that gives none it is told by what is held back.
     """
     state = words.STORE_STATES[record.line.st[0]]
     now = record.store_c()
-    at = "" if now is None else f": {now:.1f} °C"
+    at = "" if now is None else f": {degrees(now, us)}"
     if told := reason(record, 0):
         goal = f", aiming for {aim}" if aim and record.on(O.COMPRESSOR) else ""
         return f"{state}{at}{goal} ({told})"
@@ -143,11 +149,11 @@ def store_words(record: Record, aim: str | None) -> str:
     return f"{state}{at}" + (f" ({why})" if why else "")
 
 
-def room_words(record: Record) -> str:
+def room_words(record: Record, us: bool = False) -> str:
     """Return what the room side does and why."""
     state = words.ROOM_STATES[record.line.st[1]]
     room = record.probe_c(2)
-    at = "" if room is None else f": {room:.1f} °C"
+    at = "" if room is None else f": {degrees(room, us)}"
     if told := reason(record, 1):
         return f"{state}{at} ({told})"
     if record.on(O.PUMP):

@@ -9,7 +9,7 @@ from springhouse import setting as S
 from springhouse import words
 
 from .outlook import Outlook
-from .record import Record, alarms, room_words, started, store_words
+from .record import Record, alarms, degrees, room_words, started, store_words
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -52,20 +52,20 @@ def facts(
     away: bool,
     readings: str,
     not_kept: str = "",
+    us: bool = False,
 ) -> Facts:
     """Return what there is to show of a record; ``readings`` is its calibration's note."""
-    aim = None if site is None else target(site, record.store_c())
+    aim = None if site is None else target(site, record.store_c(), us)
     on = [name for n, name in enumerate(words.OUTPUTS) if record.line.out >> n & 1]
     mode, left_s = record.line.md
-    volts = f", battery {record.line.mv / 1000:.1f} V" if record.line.mv > 0 else ""
     return Facts(
         seen=datetime.fromtimestamp(record.seen_s).strftime("%Y-%m-%d %H:%M:%S"),
-        store=store_words(record, aim),
-        room=room_words(record),
+        store=store_words(record, aim, us),
+        room=room_words(record, us),
         store_c=record.store_c(),
         room_c=record.probe_c(2),
         outputs=", ".join(on) if on else "everything off",
-        power=("mains" if record.mains else "no mains") + volts,
+        power=_power(record, site),
         mode=words.mode_text(mode, left_s * 1000 if left_s > 0 else -1),
         cold_left=_hours(outlook.cold_h) if record.on(O.PUMP) else "",
         battery_left=_hours(outlook.battery_h),
@@ -78,7 +78,18 @@ def facts(
     )
 
 
-def target(site: "Site", store_c: float | None) -> str | None:
+def _power(record: Record, site: "Site | None") -> str:
+    """Return mains and battery as far as they are sensed; a board without a site is believed."""
+    fitted = None if site is None else site.file.sensors
+    told = []
+    if fitted is None or fitted.mains == "fitted":
+        told.append("mains" if record.mains else "no mains")
+    if record.line.mv > 0 and (fitted is None or fitted.battery == "fitted"):
+        told.append(f"battery {record.line.mv / 1000:.1f} V")
+    return ", ".join(told)
+
+
+def target(site: "Site", store_c: float | None, us: bool = False) -> str | None:
     """Return what a charge aims for; None above the shallow target, where it may be either."""
     settings = site.settings()
     shallow_c = (settings[S.SHALLOW_MC] + settings[S.BAND_MK]) / 1000.0
@@ -86,7 +97,7 @@ def target(site: "Site", store_c: float | None) -> str | None:
         return None
     minute = settings[S.FULL_BY_MIN]
     by = f" by {minute // 60:02d}:{minute % 60:02d}" if minute >= 0 else ""
-    return f"{settings[S.DEEP_MC] / 1000:.1f} °C{by}"
+    return f"{degrees(settings[S.DEEP_MC] / 1000, us)}{by}"
 
 
 def _hours(value: float | None) -> str:

@@ -17,13 +17,18 @@ if TYPE_CHECKING:
 Shown = Callable[[Facts], None]
 
 
-def watch(lines: Lines, keeper: Keeper, site: "Site | None", show: Shown) -> int:
+def watch(lines: Lines, keeper: Keeper, site: "Site | None", show: Shown, us: bool = False) -> int:
     """Keep and show every record until the lines end; return how many came.
 
     A record is shown when the database has committed it, or, while that cannot be written, together
     with how many wait.
     """
     trend, calibration = Trend(site), Calibration(site)
+
+    def present(record: Record, away: bool) -> None:
+        outlook = trend.outlook(record)
+        show(facts(record, outlook, site, away, calibration.note, keeper.note, us))
+
     last: Record | None = None
     came = 0.0  # when the last record came, by a clock that is never set
     came_in = 0
@@ -36,10 +41,10 @@ def watch(lines: Lines, keeper: Keeper, site: "Site | None", show: Shown) -> int
             last = record
             came = time.monotonic()
             came_in += 1
-            show(facts(record, trend.outlook(record), site, False, calibration.note, keeper.note))
+            present(record, away=False)
             continue
         calibration.hear(text)
         keeper.flush()
         if last is not None and (not text or time.monotonic() - came > STALE_S):
-            show(facts(last, trend.outlook(last), site, True, calibration.note, keeper.note))
+            present(last, away=True)
     return came_in
