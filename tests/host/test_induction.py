@@ -129,7 +129,7 @@ def test_every_query_is_proven() -> None:
     assert len(found.results) > 400
     assert found.violations == ()
     about = set(found.invariants())
-    by_other_means = {8, 26}  # a store that gets colder, and service that resumes: see guards.md
+    by_other_means = {26}  # that service resumes: see guards.md
     assert about == set(invariants.TEXTS) - by_other_means
 
 
