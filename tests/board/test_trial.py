@@ -296,7 +296,7 @@ def test_cut_anywhere_the_board_ends_on_a_version_that_is_whole(
     whole = Board(None)
     update(whole, new)
     boundaries = whole.boundaries if count > 100 else whole.boundaries[::4]
-    cuts = {random.Random(count).randrange(whole.spent) for _ in range(count)}
+    cuts = set(random.Random(count).sample(range(whole.spent), count))
     cuts |= set(boundaries) | {b - 1 for b in boundaries}
     folder = load_folder()
     ran = set()
