@@ -106,9 +106,7 @@ QUESTIONS = {
         Question(CHARGING, f"hours in which the store is chilled ({EMPTY[CHARGING]}: at any time)"),
         Question(QUIET, f"hours in which no compressor may start, for quiet ({NONE}: any time)"),
     ),
-    "The weather": (
-        Question(WEATHER, "typical year, or an hourly file of yours: TMY3 .csv, .tm2 or .epw"),
-    ),
+    "The weather": (Question(WEATHER, "typical year, or a file of yours: TMY3 .csv or TMY2 .tm2"),),
 }
 ASKED = tuple(question for section in QUESTIONS.values() for question in section)
 

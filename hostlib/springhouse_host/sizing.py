@@ -115,6 +115,12 @@ class Sizing:
     sheets: dict[Variant, Sheet]
     places: tuple[str, ...]  # where draw, return and probes belong
     standing: tuple[str, ...]  # where the freezer stands
+    real_year: int | None = None  # of the day; None where the weather is a typical year
+
+    @property
+    def whose_day(self) -> str:
+        """Which year the hottest day is of, in words."""
+        return "a typical year" if self.real_year is None else f"the year {self.real_year}"
 
     def as_json(self) -> dict[str, Any]:
         """Return plain data in SI units, the unit at the end of each key."""
@@ -363,6 +369,7 @@ def size(
         sheets=sheets,
         places=tuple(advice.places(site.plant())),
         standing=tuple(standing),
+        real_year=None if weather.cyclic else day.first.year,
     )
 
 

@@ -15,17 +15,21 @@ import tempfile
 import time
 from collections import Counter
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parent.parent / "host"))
+sys.path.insert(0, str(Path(__file__).parent.parent / "sim"))
 
 import base_case
+import pvgis_files
 import springhouse_host
 from springhouse_host.errors import KnownError
 from springhouse_host.site import load_site
 from springhouse_host.site.read import MODELS
 from springhouse_host.watching.base import Base
 from springhouse_sim.world import weather_files
+from springhouse_sim.world.pvgis import Asked
 from springhouse_sim.world.weather import Place
 
 CPU_S = 5.0
@@ -123,12 +127,14 @@ def fuzz_site(folder: Path, chance: Chance) -> str:
 
 def fuzz_weather(folder: Path, chance: Chance) -> str:
     """Read one mutant of a typical year or of an hourly CSV."""
-    names, shares = ("own.csv", "own.epw", "723170TYA.CSV", "12839.tm2"), (16, 2, 2, 1)
-    name = chance.choices(names, shares)[0]  # a typical year takes its parser a second
+    names = ("own.csv", "own-hours.csv", "own-year.csv", "723170TYA.CSV", "12839.tm2")
+    name = chance.choices(names, (16, 8, 2, 2, 1))[0]  # a typical year takes its parser a second
     path = folder / name
     path.write_bytes(weather_mutant(original(name), chance))
     try:
-        weather_files.read(path, 2001, Place(40.0, 0.0, 10.0, 0.0))
+        moisture = weather_files.shipped("723170TYA.CSV") if "hours" in name else None
+        asked = Asked(pvgis_files.OFFSET_H, None, moisture)
+        weather_files.read(path, 2001, Place(40.0, 0.0, 10.0, 0.0), asked)
     except ValueError as error:
         line = str(error)
         return "refused" if line.startswith(f"{path}: ") and "\n" not in line else "NOT ONE LINE"
@@ -172,25 +178,17 @@ def original(name: str) -> bytes:
 
 
 def written(name: str) -> bytes:
-    """Return 300 hours as CSV, or a year as EPW."""
+    """Return 300 hours as CSV of our own or of PVGIS, or a typical year of PVGIS."""
     w = weather_files.read(weather_files.shipped("723170TYA.CSV"), 2001)
-    epw = name.endswith(".epw")
-    head = ["time,temp_air_c,dew_point_c,pressure_pa,ghi_w_m2,dni_w_m2,dhi_w_m2"]
-    if epw:
-        head = ["LOCATION,X,Y,Z,T,1,36.1,-79.95,-5,273", *(["COMMENTS"] * 7)]
-    rows = []
+    if name == "own-year.csv":
+        return pvgis_files.typical_text(w).encode()
+    if name == "own-hours.csv":
+        return pvgis_files.hourly_text(w, datetime(2003, 7, 1), 300).encode()
+    rows = ["time,temp_air_c,dew_point_c,pressure_pa,ghi_w_m2,dni_w_m2,dhi_w_m2"]
     columns = (w.temp_air_c, w.dew_point_c, w.pressure_pa, w.ghi_w_m2, w.dni_w_m2, w.dhi_w_m2)
-    stamps = w.stamps
-    for n, stamp in enumerate(stamps[: None if epw else 300]):
-        air, dew, *rest = (f"{column[n]:g}" for column in columns)
-        if epw:
-            begin = stamps[n - 1] if n else stamp.replace(hour=0)
-            day = f"{begin.year},{begin.month},{begin.day},{begin.hour + 1},0,?"
-            sun = ",".join(rest[1:])
-            rows.append(f"{day},{air},{dew},50,{rest[0]},0,0,0,{sun}" + ",0" * 19)
-        else:
-            rows.append(",".join([stamp.isoformat(), air, dew, *rest]))
-    return ("\n".join([*head, *rows]) + "\n").encode()
+    for n, stamp in enumerate(w.stamps[:300]):
+        rows.append(",".join([stamp.isoformat(), *(f"{column[n]:g}" for column in columns)]))
+    return ("\n".join(rows) + "\n").encode()
 
 
 def fuzz_base(folder: Path, chance: Chance) -> str:

@@ -34,7 +34,7 @@ from springhouse_host.site.tables import PROBES, WEATHER_WORDS
 
 KEYS = [(name, key) for name, model in MODELS.items() for key in model.model_fields]
 # Files of a person's own have tests of their own.
-NO_FILES = {"weather.csv", "weather.file", "tariff.prices_csv"}
+NO_FILES = {"weather.csv", "weather.file", "weather.moisture_file", "tariff.prices_csv"}
 
 
 def _time(minute: int) -> str:

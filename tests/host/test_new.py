@@ -61,7 +61,7 @@ TYPED = {
     "tariff.cheap_price_per_kwh": ["none"],
     "schedule.charging": [""],
     "schedule.no_start": [""],
-    "weather.source": ["nowhere.epw", "miami-tmy2"],
+    "weather.source": ["nowhere.tm2", "miami-tmy2"],
 }
 SETTLED = {"room.window_side", "room.window_shade", "tariff.cheap_hours", "room.equipment_hours"}
 REFUSED = {

@@ -4,8 +4,10 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from pvgis_files import HEAD_LINES, OFFSET_H, typical_text
 from springhouse_sim.world import weather_files
-from test_world_weather import GREENSBORO, MIAMI, load, write_epw
+from springhouse_sim.world.pvgis import Asked
+from test_world_weather import GREENSBORO, MIAMI, load
 
 Lines = list[str]
 Change = Callable[[Lines], Lines]
@@ -37,20 +39,22 @@ CHANGES: list[tuple[Change, int, str]] = [
 ]
 
 
-@pytest.mark.parametrize("kind", ["tmy3", "tmy2", "epw"])
+@pytest.mark.parametrize("kind", ["tmy3", "tmy2", "pvgis"])
 @pytest.mark.parametrize(("change", "row", "why"), CHANGES)
 def test_hours_out_of_place(tmp_path: Path, kind: str, change: Change, row: int, why: str) -> None:
-    shipped = {"tmy3": (GREENSBORO, 2, ".csv"), "tmy2": (MIAMI, 1, ".tm2"), "epw": ("", 8, ".epw")}
-    name, header, suffix = shipped[kind]
+    name, header, suffix = {
+        "tmy3": (GREENSBORO, 2, ".csv"),
+        "tmy2": (MIAMI, 1, ".tm2"),
+        "pvgis": ("", HEAD_LINES, ".csv"),
+    }[kind]
     path = tmp_path / f"w{suffix}"
     if name:
         lines = weather_files.shipped(name).read_text("utf-8").splitlines()
     else:
-        write_epw(path, load(GREENSBORO))
-        lines = path.read_text("utf-8").splitlines()
+        lines = typical_text(load(GREENSBORO)).splitlines()[: header + 8760]
     path.write_text("\n".join([*lines[:header], *change(lines[header:])]) + "\n", "utf-8")
     with pytest.raises(ValueError, match=rf"line {row + header + 1}, stamp: .*{why}"):
-        weather_files.read(path, 2025)
+        weather_files.read(path, 2025, None, Asked(OFFSET_H))
 
 
 def test_leap_day(tmp_path: Path) -> None:

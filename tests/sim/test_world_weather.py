@@ -212,54 +212,6 @@ def test_something_else_is_refused(tmp_path: Path) -> None:
         weather_files.read(tmp_path / "none.csv", 2025)
 
 
-def write_epw(path: Path, w: weather.Weather, hours: int = 8760) -> None:
-    """Write an EPW file of a series: eight header lines, then rows of hour 1 to 24."""
-    p = w.place
-    head = f"LOCATION,Greensboro,NC,USA,TMY3,723170,{p.latitude},{p.longitude},{p.utc_offset_h},"
-    lines = [head + f"{p.altitude_m}"]
-    lines += ["DESIGN CONDITIONS,0", "TYPICAL/EXTREME PERIODS,0", "GROUND TEMPERATURES,0"]
-    lines += ["HOLIDAYS/DAYLIGHT SAVINGS,No,0,0,0", "COMMENTS 1,", "COMMENTS 2,"]
-    lines += ["DATA PERIODS,1,1,Data,Sunday, 1/ 1,12/31"]
-    for i in range(hours):
-        begin = w.first + timedelta(hours=i - 1)
-        cells = [begin.year, begin.month, begin.day, begin.hour + 1, 0, "?"]
-        cells += [w.temp_air_c[i], w.dew_point_c[i], 50, w.pressure_pa[i], 0, 0, 0]
-        cells += [w.ghi_w_m2[i], w.dni_w_m2[i], w.dhi_w_m2[i], 0, 0, 0, 0, 0, 0, 0, 0]
-        cells += [0, 0, 0, 0, "000000000", 0, 0, 0, 0, 0, 0, 0]
-        lines.append(",".join(str(c) for c in cells[:35]))
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-
-
-def test_epw_carries_the_same_year_as_the_file_it_was_written_from(tmp_path: Path) -> None:
-    """A TMY3 year written as EPW by this test and read by pvlib: every value at the same hour."""
-    w = load(GREENSBORO)
-    path = tmp_path / "g.epw"
-    write_epw(path, w)
-    again = weather_files.read(path, 2025)
-    assert again.first == w.first
-    assert again.place == w.place
-    for name in weather.RANGES:
-        np.testing.assert_allclose(getattr(again, name), getattr(w, name), atol=1e-9)
-
-
-def test_epw_with_missing_hours_or_values_is_refused(tmp_path: Path) -> None:
-    w = load(GREENSBORO)
-    path = tmp_path / "g.epw"
-    write_epw(path, w, 8000)
-    with pytest.raises(ValueError, match=r"g\.epw: 8000 rows, a typical year has 8760"):
-        weather_files.read(path, 2025)
-    holed = w.temp_air_c.copy()
-    write_epw(path, w)
-    lines = path.read_text(encoding="utf-8").splitlines()
-    cells = lines[108].split(",")
-    cells[6] = "99.9"  # the format's own mark of a missing dry bulb
-    lines[108] = ",".join(cells)
-    path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    with pytest.raises(ValueError, match=r"g\.epw: line 109, column temp_air_c: 99.9 is outside"):
-        weather_files.read(path, 2025)
-    assert len(holed) == 8760
-
-
 def test_humidity_column_of_a_csv(tmp_path: Path) -> None:
     """P4 (PsychroLib): 25 °C and 50 % have their dew point at 13.864 °C, 0.05 K."""
     header = HEADER.replace("dew_point_c", "relative_humidity_percent")

@@ -114,9 +114,10 @@ def _headline(result: "Sizing", us: bool) -> str:
     from ..units import show
 
     day = result.day
+    year = "the typical year" if result.real_year is None else result.whose_day
     return (
         f"{result.site}: {result.evidence}\n"
-        f"design day {day.first:%d %B} of the typical year: mean {show(day.mean_c, '°C', us=us)}, "
+        f"design day {day.first:%d %B} of {year}: mean {show(day.mean_c, '°C', us=us)}, "
         f"dew point {show(day.mean_dew_c, '°C', us=us)}"
     )
 

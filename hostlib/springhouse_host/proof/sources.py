@@ -67,7 +67,7 @@ def read(site: Site) -> Ran:
     late = [path for path, found in files.items() if found.ctime_ns > springhouse_sim.BEGAN_NS]
     if late:
         raise KnownError([f"{p}: was touched after this program began: {AGAIN}" for p in late])
-    outside = [file_of(site.path), site.weather.path, site.prices]
+    outside = [file_of(site.path), *site.weather.paths, site.prices]
     files |= {path: _read(path) for path in outside if path is not None}
     return Ran(
         hashes.firmware_sha256(),

@@ -31,7 +31,7 @@ def answer(result: "Sizing", us: bool) -> str:
     hours = f"for {middle.held_h:.1f} h" if middle.held_h else "at no time"
     least = f"for {weakest.held_h:.1f} h" if weakest.held_h else "at no time"
     return (
-        f"{word}: on the hottest day of a typical year one charge holds the room {hours}, "
+        f"{word}: on the hottest day of {result.whose_day} one charge holds the room {hours}, "
         f"{result.wanted_h:g} h are wanted; with the weakest parts that the labels allow {least}. "
         f"{_limit(limits)}"
     )
@@ -52,11 +52,11 @@ def _round_the_clock(result: "Sizing", us: bool) -> str:
     word = "Yes" if weakest.keeps_up else "Probably" if middle.keeps_up else "No"
     if not middle.keeps_up:
         return (
-            f"{word}: run round the clock it does not keep up with the hottest day of a typical "
-            "year."
+            f"{word}: run round the clock it does not keep up with the hottest day of "
+            f"{result.whose_day}."
         )
     return (
-        f"{word}: run round the clock it keeps up with the hottest day of a typical year, with "
+        f"{word}: run round the clock it keeps up with the hottest day of {result.whose_day}, with "
         f"water of {show(middle.water_c, '°C', us=us)} and air of "
         f"{show(middle.supply_c, '°C', us=us)} into the room."
     )

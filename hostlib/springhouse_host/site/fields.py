@@ -12,6 +12,7 @@ from typing import Any, Literal, cast
 
 from pydantic import GetCoreSchemaHandler
 from pydantic_core import PydanticCustomError, core_schema
+from springhouse_sim.outside import FIRST_YEAR, LAST_YEAR
 from springhouse_sim.world.windows import Window
 
 from .. import units
@@ -121,6 +122,25 @@ class Whole(_Kind):
         if not isinstance(value, int) or isinstance(value, bool):
             raise self.refuse()
         if not self.low <= value <= self.high:
+            raise self.refuse()
+        return value
+
+
+class RealYear(_Kind):
+    """The number of a year, or "hottest", which is None."""
+
+    @property
+    def allowed(self) -> str:
+        """What may stand here."""
+        return f'"hottest" or a year from {FIRST_YEAR} to {LAST_YEAR}'
+
+    def parse(self, value: Any) -> int | None:
+        """Return the year."""
+        if value == "hottest":
+            return None
+        if not isinstance(value, int) or isinstance(value, bool):
+            raise self.refuse()
+        if not FIRST_YEAR <= value <= LAST_YEAR:
             raise self.refuse()
         return value
 

@@ -239,6 +239,14 @@ def _position(
             yield f"weather.{name}", Said("missing"), f"a number {why}"
 
 
+@rule("weather.file", "weather.csv", "weather.year", "weather.moisture_file")
+def _of_file(file: str | None, csv: str | None, year: int | None, moisture: str | None) -> Found:
+    if file is None and csv is None and year is not None:
+        yield "weather.year", year, "no year without weather.file or weather.csv"
+    if file is None and moisture is not None:
+        yield "weather.moisture_file", moisture, "no such file without weather.file"
+
+
 @rule("worth.parts_low", "worth.parts_mid", "worth.parts_high")
 def _parts(low: float | None, mid: float | None, high: float | None) -> Found:
     given = [price for price in (low, mid, high) if price is not None]
@@ -265,5 +273,6 @@ RULES = (
     _weather,
     _design,
     _position,
+    _of_file,
     _parts,
 )

@@ -2,7 +2,7 @@
 
 import json
 from array import array
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -227,7 +227,7 @@ class Site:
         place = Place(*position) if position else None
         try:
             if self.weather.path is not None:
-                return read(self.weather.path, WEATHER_YEAR, place)
+                return read(self.weather.path, WEATHER_YEAR, place, self.weather.asked)
             assert place is not None
             assert self.weather.design is not None
             highest_c, range_k, dew_c, month, day = self.weather.design
@@ -284,22 +284,22 @@ class Site:
     @property
     def site_sha256(self) -> str:
         """Hash of the parsed site and the files of its weather and prices."""
-        outside = [path for path in (self.weather.path, self.prices) if path is not None]
+        outside = [*self.weather.paths, *([self.prices] if self.prices else ())]
         return hashes.with_files_sha256(hashes.canonical(self.file), outside)
 
     @property
     def weather_sha256(self) -> str:
-        """Hash of the [weather] table and of its file."""
-        return self._table_sha256("weather", self.weather.path)
+        """Hash of the [weather] table and of its files."""
+        return self._table_sha256("weather", self.weather.paths)
 
     @property
     def tariff_sha256(self) -> str:
         """Hash of the [tariff] table and of the file of prices."""
-        return self._table_sha256("tariff", self.prices)
+        return self._table_sha256("tariff", [self.prices] if self.prices else [])
 
-    def _table_sha256(self, name: str, path: Path | None) -> str:
+    def _table_sha256(self, name: str, outside: Sequence[Path]) -> str:
         text = hashes.canonical_table(self.file, name)
-        return hashes.with_files_sha256(text, [] if path is None else [path])
+        return hashes.with_files_sha256(text, outside)
 
     @property
     def settings_sha256(self) -> str:

@@ -15,6 +15,7 @@ from .fields import (
     Gradeable,
     Numbers,
     Quantity,
+    RealYear,
     Text,
     TimeOfDay,
     Whole,
@@ -264,7 +265,11 @@ class WeatherTable(Table):
 
     source: Annotated[str | None, Word(WEATHER_WORDS)] = None
     csv: Annotated[str | None, Text(400, 1)] = None
-    file: Annotated[str | None, Text(400, 1)] = None  # TMY3, TMY2 (.tm2) or EPW (.epw)
+    file: Annotated[str | None, Text(400, 1)] = None  # TMY3, TMY2 (.tm2), PVGIS
+    # Of several years of real hours: "hottest" or its number. Beside an hourly series without
+    # humidity: a typical year of the same place.
+    year: Annotated[int | None, RealYear()] = None
+    moisture_file: Annotated[str | None, Text(400, 1)] = None
     design_highest_c: Annotated[float | None, Quantity("°C", -10, 55)] = None
     design_range_k: Annotated[float, Quantity("K", 0, 30)] = 10.0
     design_dew_point_c: Annotated[float | None, Quantity("°C", -30, 35)] = None

@@ -5,6 +5,8 @@ from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 
+from springhouse_sim.world.pvgis import NOTHING, Asked
+
 from .read import Fault, shown
 
 # Typical years that pvlib ships, by our word for them.
@@ -19,12 +21,19 @@ PACKAGED = {
 class WeatherFile:
     """An hourly file, or a design day of highest °C, range K, dew point °C, month and day.
 
-    ``position`` is latitude, longitude, altitude and offset of a CSV or a design day.
+    ``position`` is latitude, longitude, altitude and offset of a CSV or a design day; ``asked``
+    what is said of a file that leaves something open.
     """
 
     path: Path | None
     position: tuple[float, float, float, float] | None = None
     design: tuple[float, float, float, int, int] | None = None
+    asked: Asked = NOTHING
+
+    @property
+    def paths(self) -> list[Path]:
+        """The files that the weather is read from."""
+        return [path for path in (self.path, self.asked.moisture) if path is not None]
 
 
 def _packaged(name: str) -> Path | None:
@@ -52,13 +61,20 @@ def weather_file(values: dict[str, Any], beside: Path, faults: list[Fault]) -> W
     if path is not None and not path.is_file():
         faults.append(Fault(f"weather.{key}", shown(named), "an hourly file that can be read"))
         return None
+    beside_it = values.get("moisture_file")
+    moisture = None if beside_it is None else beside / beside_it
+    if moisture is not None and not moisture.is_file():
+        told = "a typical year that can be read"
+        faults.append(Fault("weather.moisture_file", shown(beside_it), told))
+        return None
+    asked = Asked(values.get("utc_offset_h"), values.get("year"), moisture)
     if path is not None and key == "file":
-        return WeatherFile(path)
+        return WeatherFile(path, asked=asked)
     names = ("latitude_degrees", "longitude_degrees", "altitude_m", "utc_offset_h")
     latitude, longitude, altitude, offset = (values.get(name) or 0.0 for name in names)
     position = (latitude, longitude, altitude, offset)
     if path is not None:
-        return WeatherFile(path, position)
+        return WeatherFile(path, position, asked=asked)
     highest_c, dew_c = values.get("design_highest_c"), values.get("design_dew_point_c")
     if highest_c is None or dew_c is None:
         return None

@@ -1,12 +1,12 @@
 """Which days of a weather file a proof runs on."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 
 import numpy as np
 from numpy.typing import NDArray
 
-from .weather import Weather
+from .weather import RANGES, Weather
 
 SUMMER_NORTH = (6, 7, 8)
 SUMMER_SOUTH = (12, 1, 2)
@@ -90,6 +90,43 @@ def summer(weather: Weather) -> Days:
     first = -best[1]
     mean = means[first : first + best[0]].mean(axis=0)
     return Days(days[first], best[0], float(mean[0]), float(mean[1]))
+
+
+def real_year(weather: Weather, year: int | None = None) -> Weather:
+    """Return one year of a series of real hours; None takes the one with the hottest week.
+
+    Only years whose summer is whole count; a year runs from January, in the south from July of the
+    year before. A series with one such year or none is returned as it is.
+
+    Raises:
+        ValueError: naming the file, where it does not hold the year asked for.
+    """
+    south = weather.place.latitude < 0.0
+    last = weather.first + timedelta(hours=weather.hours - 1)
+    found: dict[int, Weather] = {}
+    for named in range(weather.first.year, last.year + 2):
+        begin, end = datetime(named, 1, 1), datetime(named + 1, 1, 1)
+        hot = datetime(named, SUMMER_NORTH[0], 1), datetime(named, SUMMER_NORTH[-1] + 1, 1)
+        if south:
+            begin, end = datetime(named - 1, 7, 1), datetime(named, 7, 1)
+            hot = datetime(named - 1, SUMMER_SOUTH[0], 1), datetime(named, SUMMER_SOUTH[-1] + 1, 1)
+        if weather.first <= hot[0] + timedelta(hours=1) and hot[1] <= last:
+            found[named] = _cut(weather, max(begin, weather.first), min(end, last))
+    if year is not None and year not in found:
+        held = ", ".join(map(str, found)) or "none"
+        raise ValueError(f"{weather.source}: weather.year: {year}: whole summers are of {held}")
+    if year is None and len(found) < 2:
+        return weather
+    if year is None:
+        year = max(found, key=lambda named: hottest(found[named]).mean_c)
+    return found[year]
+
+
+def _cut(weather: Weather, begin: datetime, end: datetime) -> Weather:
+    """Return the rows stamped from ``begin`` to ``end``, both of them in the series."""
+    a, b = (round((t - weather.first) / timedelta(hours=1)) for t in (begin, end))
+    columns = {name: getattr(weather, name)[a : b + 1] for name in RANGES}
+    return replace(weather, first=begin, first_line=weather.first_line + a, **columns)
 
 
 def _runs(weather: Weather, means: NDArray[np.float64], count: int) -> NDArray[np.float64]:

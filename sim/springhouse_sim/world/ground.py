@@ -13,7 +13,8 @@ import numpy as np
 
 from .weather import Weather
 
-YEAR_H = 8760
+DAY_H = 24
+YEAR_H = 365 * DAY_H
 
 
 @dataclass(frozen=True)
@@ -31,17 +32,17 @@ class Wave:
 
 
 def yearly(weather: Weather) -> Wave:
-    """Return mean and first harmonic of a whole year of air temperatures.
+    """Return mean and first harmonic of a whole year of air temperatures, real or typical.
 
     Raises:
         ValueError: where the weather is no whole year.
     """
-    if weather.hours != YEAR_H or not weather.cyclic:
+    if not YEAR_H - 2 * DAY_H <= weather.hours <= YEAR_H + 2 * DAY_H:
         raise ValueError("no whole year of weather")
     first = (weather.first - datetime(weather.first.year, 1, 1)).total_seconds() / 3600.0
-    phase = np.exp(-1j * math.tau * (np.arange(YEAR_H) + first) / YEAR_H)
+    phase = np.exp(-1j * math.tau * (np.arange(weather.hours) + first) / YEAR_H)
     air_c = np.asarray(weather.temp_air_c)
-    harmonic = complex(2.0 / YEAR_H * np.sum(air_c * phase))
+    harmonic = complex(2.0 / weather.hours * np.sum(air_c * phase))
     # T = mean + |h| cos(w t + arg h), coldest where that angle is half a turn.
     coldest = (math.pi - math.atan2(harmonic.imag, harmonic.real)) / math.tau * YEAR_H
     return Wave(float(air_c.mean()), abs(harmonic), coldest % YEAR_H)

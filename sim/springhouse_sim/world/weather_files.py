@@ -1,10 +1,11 @@
-"""Weather files: typical years (TMY3, TMY2, EPW) and hourly CSV, every stamp and value checked.
+"""Weather files: typical years (TMY3, TMY2, PVGIS), hourly series, every stamp and value checked.
 
-pvlib stamps the hour of a TMY2 or EPW file at its beginning and that of a TMY3 at its end; here
-every row is stamped at the end of its hour.
+pvlib stamps the hour of a TMY2 file at its beginning and that of a TMY3 at its end; here every row
+is stamped at the end of its hour. Files of PVGIS, stamped in UTC: `pvgis.py`.
 """
 
 import warnings
+from dataclasses import replace
 from datetime import datetime
 from io import StringIO
 from pathlib import Path
@@ -15,11 +16,12 @@ from numpy.typing import NDArray
 
 from .. import outside
 from ..outside import OutsideError
-from ..plant import moist_air
+from . import days, pvgis
 from .weather import RANGES, Place, Weather
 
 LARGEST_BYTES = 20_000_000  # a typical year has 2 MB
 HOURS_OF_YEAR = 8760
+PA_OF_MBAR = 100.0
 HUMIDITY = "relative_humidity_percent"  # what a CSV file may give instead of the dew point
 LEAST_HUMIDITY, MOST_HUMIDITY = 1.0, 100.0
 POSITION = {
@@ -45,10 +47,13 @@ def shipped(name: str) -> Path:
     return path
 
 
-def read(path: Path, year: int, place: Place | None = None) -> Weather:
-    """Read a weather file by its kind: ``.tm2``, ``.epw``, a header of our own CSV, else TMY3.
+def read(
+    path: Path, year: int, place: Place | None = None, asked: pvgis.Asked = pvgis.NOTHING
+) -> Weather:
+    """Read a weather file by its kind: ``.tm2``, a head of PVGIS, of our own CSV, else TMY3.
 
-    A typical year is given the calendar year ``year``.
+    A typical year is given the calendar year ``year``; of several years of real hours one is
+    taken, see `days.real_year`.
 
     Raises:
         ValueError: one line naming the file and what is wrong with it.
@@ -56,29 +61,49 @@ def read(path: Path, year: int, place: Place | None = None) -> Weather:
     from pvlib import iotools
 
     text = outside.read_text(path, LARGEST_BYTES, fallback="latin-1")  # for the name of the town
-    kind = path.suffix.lower()
-    if kind == ".tm2":
+    if path.suffix.lower() == ".tm2":
+        _no_choice(path, asked)
         return _typical_year(
             path, "TMY2", lambda: iotools.read_tmy2(str(path)), year, 2, begins_at=0,
             temperature=0.1, air="DryBulb", dew="DewPoint", pressure="Pressure",
             irradiance=("GHI", "DNI", "DHI"),
         )  # fmt: skip
-    if kind == ".epw":
-        return _typical_year(
-            path, "EPW", lambda: iotools.read_epw(StringIO(text)), year, 9, begins_at=0,
-            air="temp_air", dew="temp_dew", pressure="atmospheric_pressure", pascal=1.0,
-            irradiance=("ghi", "dni", "dhi"),
-        )  # fmt: skip
+    if text.startswith(pvgis.HEAD):
+        if not pvgis.is_hourly(text):
+            _no_choice(path, asked)
+            return pvgis.typical_year(path, text, year, asked)
+        return days.real_year(pvgis.hourly(path, text, asked, _moisture(asked, year)), asked.year)
     if text.partition("\n")[0].partition(",")[0].strip().lower() == "time":
         if place is None:
             raise ValueError(f"{path}: a CSV file needs latitude, longitude, altitude and offset")
-        return _read_csv(path, place)
+        _no_choice(path, replace(asked, year=None))
+        return days.real_year(_read_csv(path, place), asked.year)
+    _no_choice(path, asked)
     return _typical_year(
         path, "TMY3",
         lambda: iotools.read_tmy3(StringIO(text), map_variables=True, coerce_year=year),
         year, 3, begins_at=1, air="temp_air", dew="temp_dew", pressure="pressure",
         irradiance=("ghi", "dni", "dhi"),
     )  # fmt: skip
+
+
+def _no_choice(path: Path, asked: pvgis.Asked) -> None:
+    """Refuse what is asked of a file that has it already."""
+    if asked.year is not None:
+        raise OutsideError(f"{path}: weather.year: {asked.year}: a typical year has but one")
+    if asked.moisture is not None:
+        raise OutsideError(f"{path}: weather.moisture_file: this file holds the humidity itself")
+
+
+def _moisture(asked: pvgis.Asked, year: int) -> Weather | None:
+    """Return the typical year that an hourly series takes its humidity from."""
+    if asked.moisture is None:
+        return None
+    text = outside.read_text(asked.moisture, LARGEST_BYTES, fallback="latin-1")
+    head = text.partition(",")[0].strip().lower()
+    if head == "time" or (text.startswith(pvgis.HEAD) and pvgis.is_hourly(text)):
+        raise OutsideError(f"{asked.moisture}: an hourly series where a typical year is needed")
+    return read(asked.moisture, year, None, pvgis.Asked(asked.utc_offset_h))
 
 
 def _typical_year(
@@ -93,7 +118,6 @@ def _typical_year(
     air: str,
     dew: str,
     pressure: str,
-    pascal: float = 100.0,
     irradiance: tuple[str, str, str],
 ) -> Weather:
     """Return a typical year; ``begins_at`` is the hour that the parser stamps on the first row."""
@@ -124,7 +148,7 @@ def _typical_year(
         raise OutsideError(f"{path}: {len(table)} rows, a typical year has {HOURS_OF_YEAR}")
     for name in ("temp_air_c", "dew_point_c"):
         columns[name] *= temperature
-    columns["pressure_pa"] *= pascal
+    columns["pressure_pa"] *= PA_OF_MBAR
     first = datetime(year, 1, 1, 1)
     return Weather(str(path), place, first, True, **columns, first_line=first_line)
 
@@ -197,15 +221,10 @@ def _dew_points_c(
     path: Path, air_c: NDArray[np.float64], percent: NDArray[np.float64], lines: list[int]
 ) -> NDArray[np.float64]:
     """Return dew points [°C] from relative humidity over water [%], shape (hours,)."""
-    dew_c = np.empty_like(percent)
-    for i, (t_c, share) in enumerate(zip(air_c.tolist(), percent.tolist(), strict=True)):
-        if not LEAST_HUMIDITY <= share <= MOST_HUMIDITY:
-            raise OutsideError(
-                f"{path}: line {lines[i]}, column {HUMIDITY}: {share:g} is outside "
-                f"{LEAST_HUMIDITY:g} to {MOST_HUMIDITY:g} %"
-            )
-        # Out-of-range air is left to the check of the series, which names its own column.
-        vapour_pa = share / 100.0 * moist_air.saturation_pressure_pa(min(60.0, max(-60.0, t_c)))
-        ratio = moist_air.humidity_ratio(vapour_pa, moist_air.STANDARD_PA)
-        dew_c[i] = moist_air.dew_point_c(ratio, moist_air.STANDARD_PA)
-    return dew_c
+    bad = np.flatnonzero(~((percent >= LEAST_HUMIDITY) & (percent <= MOST_HUMIDITY)))
+    if len(bad):
+        raise OutsideError(
+            f"{path}: line {lines[bad[0]]}, column {HUMIDITY}: {percent[bad[0]]:g} is outside "
+            f"{LEAST_HUMIDITY:g} to {MOST_HUMIDITY:g} %"
+        )
+    return pvgis.dew_points_c(air_c, percent)
