@@ -254,8 +254,8 @@ def test_fans_share_the_same_fins(tmp_path, fans: int, in_series: bool, m3_h: fl
     assert site.known["coil.air_m3_h"].mid == pytest.approx(m3_h, rel=1e-3)
 
 
-def test_three_rows_are_the_customary_small_coil(tmp_path) -> None:
-    """Common practice, no source: 1.33 to 1.42 transfer units; rows add up; air counts at 0.6."""
+def test_three_rows_are_a_small_coil_observed_once(tmp_path) -> None:
+    """One observed set, no source: 1.33 to 1.42 transfer units; rows add up; air counts at 0.6."""
     ua = [
         site_of(tmp_path, edited(("coil.rows", str(rows)))).known["coil.ua_w_k"].mid
         for rows in (3, 6)

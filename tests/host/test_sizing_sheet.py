@@ -100,7 +100,7 @@ def test_battery_lasts_no_longer_than_its_energy(case) -> None:
 
 
 def test_pull_down_of_a_small_chest(tmp_path) -> None:
-    """Common practice, no source: 90 L in a chest of about 140 L goes from 7 to 0 °C in 6 to 10 h.
+    """One observed set, no source: 90 L in a chest of about 140 L goes from 7 to 0 °C in 6 to 10 h.
 
     That is 74 to 123 W net. A 60 to 70 W label is usual for that size (from memory).
     """

@@ -113,7 +113,7 @@ def test_x14_straight_line_wet_coil() -> None:
     assert dew == pytest.approx(2.114, rel=0.005)
 
 
-def test_x15_straight_line_wet_coil_at_the_customary_supply_air() -> None:
+def test_x15_straight_line_wet_coil_at_an_observed_supply_air() -> None:
     """X15: 22 °C, 50 %, surface 8 °C, BF 0.25: out 11.50 °C."""
     out_c, out_g, heat, sensible, dew = straight_line(22.0, 0.5, 8.0, 0.25)
     assert out_c == pytest.approx(11.50, rel=0.005)
@@ -277,8 +277,8 @@ def test_wet_coil_against_an_enthalpy_effectiveness_calculation() -> None:
     assert t[T.COIL_TO_WATER_W] == pytest.approx(expected, rel=0.02)
 
 
-def test_common_practice_supply_air() -> None:
-    """Common practice, no source: 8 °C water, 22 °C room, supply air 11.4 to 11.7 °C.
+def test_supply_air_of_one_observed_set() -> None:
+    """One observed set, no source: 8 °C water, 22 °C room, supply air 11.4 to 11.7 °C.
 
     That is a bypass to an isothermal 8 °C sink of 0.24 to 0.26; a coil with an air-side NTU of
     1.4 and plenty of water reaches it.

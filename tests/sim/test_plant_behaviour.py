@@ -115,8 +115,8 @@ def test_hours_of_discharge(fan: float, pump: float, low_h: float, high_h: float
 def small_fan_coil(ice_kg: float) -> parts.Run:
     """Return the store with a very small fan coil in a room that stays at 22 °C, 50 %.
 
-    The customary figures (water 8 °C, supply air 11.4 to 11.7 °C, about 100 W) mean 27 m3/h of
-    air and an air-side NTU of 1.4.
+    The figures of one observed set, no source (water 8 °C, supply air 11.4 to 11.7 °C, about 100 W)
+    mean 27 m3/h of air and an air-side NTU of 1.4.
     """
     plant = replace(
         parts.with_store(initial_c=8.0 if ice_kg == 0.0 else 0.0, initial_ice_kg=ice_kg),
@@ -145,7 +145,7 @@ def small_fan_coil(ice_kg: float) -> parts.Run:
 
 
 def test_continuous_equilibrium_of_a_small_fan_coil() -> None:
-    """Common practice, no source: about 8 °C water, 11.4 to 11.7 °C supply air, room 22 °C.
+    """One observed set, no source: about 8 °C water, 11.4 to 11.7 °C supply air, room 22 °C.
 
     The absolute level depends on the machine; ours of 100 W rated capacity ends at 9.5 and 12.6 °C.
     The ratio of supply air between room and water is the coil's: 0.24 to 0.26 of bypass.
