@@ -143,6 +143,8 @@ def test_scenarios_are_all_there(demo: tuple[int, str, dict[str, Any]]) -> None:
         "compressor 20 % weaker",
         "flow 30 % lower",
         "more where the freezer stands",
+        "7 hottest days, 4 K warmer, low reading",
+        "7 hottest days, shade forgotten",
         "store_low open",
         "shorted to zero frames",
         "stuck",
@@ -154,6 +156,17 @@ def test_scenarios_are_all_there(demo: tuple[int, str, dict[str, Any]]) -> None:
     ):
         assert expected in names
     assert {s["days"] for s in demo[2]["scenarios"] if "hottest" in s["name"]} == {7}
+
+
+def test_what_lies_beyond_the_promise_is_told(demo: tuple[int, str, dict[str, Any]]) -> None:
+    """The warmer, the fewer of the wanted hours; the verdict is kept all the same."""
+    shares = {
+        (row["name"], row["reading"]): row["share_percent"] for row in demo[2]["beyond_the_promise"]
+    }
+    for variant in ("low", "mid", "high"):
+        plain, wave = (shares[name, variant] for name in ("as the weather has it", "4 K warmer"))
+        assert wave < plain
+    assert "beyond the promise, told and not counted" in " ".join(demo[1].split())
 
 
 def test_the_store_helps(demo: tuple[int, str, dict[str, Any]]) -> None:

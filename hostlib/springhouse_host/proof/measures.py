@@ -11,7 +11,7 @@ SAFETY = ("ice_kg", "ice_left_daily", "spill_litres", "dry_run_s", "starts_per_h
 # Each measure of a scenario's summary; None where the scenario has nothing to say.
 MEASURES: Mapping[str, Callable[[Result], float | None]] = {
     "room_share_percent": lambda r: (
-        100.0 * r.summary["wanted_share_within"] if r.scenario.unbroken else None
+        100.0 * r.summary["wanted_share_within"] if r.scenario.comfort_promised else None
     ),
     # The controller cannot stop a welded relay; its ice is judged as the response of that case.
     "ice_kg": lambda r: r.summary["max_ice_kg"] if r.scenario.welded_ice_kg is None else None,

@@ -52,19 +52,28 @@ class Result:
     warmth_c: float = 0.0  # below this the room is in the promised share of its wanted hours
 
 
-@lru_cache(maxsize=4)
-def _kept_outdoors(site_name: str, glazing: tuple[Glazing, ...], ground: Wave | None) -> Outdoors:
-    return Outdoors(site_of(site_name, "{}").read_weather(), glazing, ground)
+@lru_cache(maxsize=12)  # readings of the labels, each as it is, warmer, and with its shade open
+def _kept_outdoors(
+    site_name: str, glazing: tuple[Glazing, ...], ground: Wave | None, warmer_k: float
+) -> Outdoors:
+    return _made_outdoors(site_of(site_name, "{}"), glazing, ground, warmer_k)
+
+
+def _made_outdoors(
+    site: Site, glazing: tuple[Glazing, ...], ground: Wave | None, warmer_k: float
+) -> Outdoors:
+    weather = site.read_weather()
+    return Outdoors(weather.warmer(warmer_k) if warmer_k else weather, glazing, ground)
 
 
 def _outdoors(site: Site, scenario: Scenario) -> Outdoors:
     """Return the weather on the site's windows; a site with other weather reads its own."""
     if scenario.draw:
         return Outdoors(site.read_weather(), drawn.panes(site, scenario.draw), site.ground)
-    glazing, ground = site.glazing(scenario.variant), site.ground
+    glazing, ground = site.glazing(scenario.variant, scenario.shade_open), site.ground
     if site.weather != site_of(site.path, "{}").weather:
-        return Outdoors(site.read_weather(), glazing, ground)
-    return _kept_outdoors(site.path, glazing, ground)
+        return _made_outdoors(site, glazing, ground, scenario.warmer_k)
+    return _kept_outdoors(site.path, glazing, ground, scenario.warmer_k)
 
 
 @lru_cache(maxsize=3)

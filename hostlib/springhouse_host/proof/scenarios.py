@@ -25,12 +25,13 @@ from .weather_days import days_of
 if TYPE_CHECKING:
     from .placing import Absent
 
-Group = Literal["nominal", "corner", "fault"]
+Group = Literal["nominal", "corner", "beyond", "fault"]
 
 HOTTEST_DAYS = 7
 TYPICAL_DAYS = 3
 CORNER_DAYS = 2
 FAULT_DAYS = 1
+HEAT_WAVES_K = (2.0, 4.0)  # on top of the hottest week of the weather, outdoors
 WARMER_PLACE_W = 300.0  # heat of another appliance where the freezer stands
 SEED = 20
 MIDDLE: tuple[Variant, ...] = ("mid",)
@@ -59,11 +60,18 @@ class Scenario:
     owner: tuple[AskMode, ...] = ()  # what the owner asks for
     case: str = ""  # its name in the catalogue
     draw: Draw = ()  # one plausible installation instead of a reading of the labels
+    warmer_k: float = 0.0  # of the air outdoors, its dew point kept
+    shade_open: bool = False  # the window's shade is left open
 
     @property
     def unbroken(self) -> bool:
-        """Whether nothing is broken here: the room must be as promised, and nothing may latch."""
+        """Whether nothing is broken here, so that nothing may latch."""
         return self.group != "fault"
+
+    @property
+    def comfort_promised(self) -> bool:
+        """Whether the room must be as promised: nothing broken, nor beyond the promise."""
+        return self.group in ("nominal", "corner")
 
     @property
     def welded_ice_kg(self) -> float | None:
@@ -112,6 +120,9 @@ def standard(
         for extreme in site.extremes():
             name = f"owner's range: {extreme.name}"
             found.append(_read_as(replace(short, name=name, changes=extreme.changes)))
+    for variant in readings(site):
+        week = Scenario("", "beyond", hottest.start, hottest.count, variant)
+        found += [_read_as(run) for run in beyond(site, week)]
     found += [
         replace(run, changes=()) for run in placed(site, changes, every_reading=every_reading)[0]
     ]
@@ -162,6 +173,18 @@ def corners(site: Site, base: Scenario) -> Iterator[Scenario]:
         name=f"{WARMER_PLACE_W:g} W more where the freezer stands",
         given=((U.PLACE_GAIN_W, WARMER_PLACE_W),),
     )
+
+
+def beyond(site: Site, week: Scenario) -> Iterator[Scenario]:
+    """Yield what the promise of comfort is not made for: a heat wave, a shade that is left open.
+
+    What it comes to is told; ice, water, pump and compressor are as safe there as anywhere.
+    """
+    days = f"{week.days} hottest days"
+    for by_k in HEAT_WAVES_K:
+        yield replace(week, name=f"{days}, {by_k:g} K warmer", warmer_k=by_k)
+    if site.has_shade:
+        yield replace(week, name=f"{days}, shade forgotten", shade_open=True)
 
 
 def wanted_begins_s(site: Site, start: datetime) -> int:

@@ -8,7 +8,7 @@ from springhouse import words
 
 from ..site.words import Severity
 from ..units import UNITS, show
-from . import invariants
+from . import beyond, invariants
 from .next_measure import NAMED, fitted_percent, measurements
 from .responses import Response, named
 from .verdict import Judged, Verdict
@@ -173,6 +173,7 @@ def remarks(verdict: Verdict) -> Iterator[str]:
             yield f"no wanted hours: {name}"
             continue
         yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
+    yield from beyond.lines(verdict.results)
     complete = verdict.alone.complete
     yield (
         f"complete check of the statechart's rows and the interlock, {complete.lines:,} of the "

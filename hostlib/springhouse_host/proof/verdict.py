@@ -8,7 +8,7 @@ from springhouse import words
 
 from ..site.promises import Promise
 from ..site.site import Site
-from . import advice, invariants, rule
+from . import advice, beyond, invariants, rule
 from .checking import SCHEMA, sealed
 from .firmware_alone import Alone
 from .measures import MEASURES, SAFETY
@@ -193,6 +193,7 @@ def _found(verdict: Verdict) -> dict[str, Any]:
         },
         **verdict.ran.hashes(),
         "promises": [_promise(j) for j in verdict.judged],
+        "beyond_the_promise": beyond.as_json(verdict.results),
         "plausible": None if verdict.sample is None else _plausible(verdict.sample),
         "invariants": [
             {

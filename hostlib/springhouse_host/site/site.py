@@ -24,7 +24,7 @@ from . import (
     settings_record,
     words,
 )
-from .derive import basement, derive
+from .derive import SHADE, basement, derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
 from .promises import Promise, promises
@@ -270,15 +270,26 @@ class Site:
                 "place.ground where the weather is no whole year"
             ) from None
 
-    def glazing(self, variant: Variant = "mid") -> "tuple[Glazing, ...]":
-        """Return the windows of the room."""
+    @property
+    def has_shade(self) -> bool:
+        """Whether there is a window with a shade that can be left open."""
+        room = self.file.room
+        return (
+            room.window_side != "none"
+            and room.window_area_m2 > 0.0
+            and SHADE[room.window_shade] < 1.0
+        )
+
+    def glazing(self, variant: Variant = "mid", shade_open: bool = False) -> "tuple[Glazing, ...]":
+        """Return the windows of the room, their shade used or left open."""
         from springhouse_sim.world.sun import Glazing
 
         room = self.file.room
         if room.window_side == "none":
             return ()
         azimuth = 45.0 * COMPASS.index(room.window_side)
-        share = min(1.0, self.known["room.sun_share_percent"].pick(variant) / 100.0)
+        share = self.known["room.sun_share_percent"].pick(variant) / 100.0
+        share = min(1.0, share / SHADE[room.window_shade] if shade_open else share)
         return (Glazing(room.window_area_m2, share, azimuth),)
 
     @property

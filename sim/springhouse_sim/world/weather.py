@@ -6,7 +6,7 @@ from several calendar years, so they are given one year of the caller's choice, 
 last hour into the first.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
 import numpy as np
@@ -76,6 +76,12 @@ class Weather:
         raise ValueError(
             f"{self.source}: line {row + self.first_line}, column {column}: {shown} {why}"
         )
+
+    def warmer(self, by_k: float) -> "Weather":
+        """Return the same hours with the air so much warmer, as moist as it was: a heat wave."""
+        most_c = RANGES["temp_air_c"][1]
+        air_c = np.minimum(self.temp_air_c + by_k, most_c)
+        return replace(self, source=f"{self.source}, {by_k:g} K warmer", temp_air_c=air_c)
 
     @property
     def hours(self) -> int:
