@@ -197,7 +197,7 @@ def test_a_version_keeps_every_comment_and_changes_only_what_it_must(tmp_path: P
     written = write_changed(DEMO, new, changes, "Tuned.")
     assert written.settings()[S.DEEP_MC] == 3500
     before, after = text_of(DEMO).splitlines(), new.read_text("utf-8").splitlines()
-    assert [line for line in before if line not in after] == ["deep_target_c = 2.5"]
+    assert [line for line in before if line not in after] == ["deep_target_c = 3.0"]
     added = [line for line in after if line not in before]
     assert added == ["# Tuned.", "deep_target_c = 3.5", "full_lead_min = 300"]
     with pytest.raises(KnownError, match="exists already"):

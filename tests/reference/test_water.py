@@ -4,9 +4,6 @@ Table and ids W1..W16: IAPWS-95 for the liquid and R10-06 for ice Ih at 101 325 
 with two independent libraries that agree in every digit printed.
 """
 
-import math
-
-import ht
 import iapws
 import pytest
 from hypothesis import given
@@ -114,39 +111,3 @@ def test_w16_heat_carried_by_flow() -> None:
     assert kg_s * water.heat_capacity_j_kg_k(5.0) == pytest.approx(70.08, rel=0.003)
     across = water.enthalpy_j_kg(7.0) - water.enthalpy_j_kg(3.0)
     assert kg_s * across == pytest.approx(280.3, rel=0.003)
-
-
-@pytest.mark.parametrize(("water_c", "wall_c"), [(20.0, 10.0), (12.0, 8.0), (30.0, 15.0)])
-def test_wall_film_is_churchill_and_chu(water_c: float, wall_c: float) -> None:
-    """The correlation as coded in ``ht``, fed with IAPWS properties at the film temperature.
-
-    Well above the density maximum, where our averaged expansion and the film value are the same
-    thing; 3 % for the property formulas.
-    """
-    from CoolProp.CoolProp import PropsSI
-
-    height_m = 0.4
-    film_k = 0.5 * (water_c + wall_c) + 273.15
-
-    def prop(name: str) -> float:
-        return float(PropsSI(name, "T", film_k, "P", 101325, "Water"))
-
-    beta = prop("ISOBARIC_EXPANSION_COEFFICIENT")
-    kinematic = prop("V") / prop("D")
-    grashof = 9.80665 * beta * (water_c - wall_c) * height_m**3 / kinematic**2
-    nusselt = ht.conv_free_immersed.Nu_vertical_plate_Churchill(prop("PRANDTL"), grashof)
-    expected = nusselt * prop("L") / height_m
-    got = water.natural_convection_w_m2_k(water_c, wall_c, height_m)
-    assert got == pytest.approx(expected, rel=0.03)
-
-
-def test_wall_film_keeps_stirring_across_the_density_maximum() -> None:
-    """Between 8 and 0 °C neither density difference nor film expansion moves the water by itself.
-
-    Still the film has to lie well above pure conduction and below that of the same difference
-    far from the maximum.
-    """
-    at_maximum = water.natural_convection_w_m2_k(8.0, 0.0, 0.4)
-    assert at_maximum > 3.0 * 0.57 / 0.4
-    assert at_maximum < water.natural_convection_w_m2_k(20.0, 12.0, 0.4)
-    assert not math.isnan(water.natural_convection_w_m2_k(4.0, 4.0, 0.4))

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 CAPILLARY = "freezer.capillary_factor"
 RUNNING = "freezer.running_share"
-TURNOVER = "store.turnover_film"
+FILM = "store.film_factor"
 ABSORBED = "room.sun_absorbed_share"
 NEXT_DOOR = "room.house_c"
 BEYOND = "room.inside_ua_w_k"
@@ -48,7 +48,7 @@ BY = {
 WORDS = {
     CAPILLARY: "what the freezer's capillary tube passes",
     RUNNING: "running input against nameplate",
-    TURNOVER: "the film in water near 4 °C",
+    FILM: "the film of water at the cold walls",
     ABSORBED: "sun on outside walls",
     NEXT_DOOR: "how warm it is next door",
     BEYOND: "walls to next door",
@@ -137,8 +137,10 @@ def _freezer(site: "Site") -> Iterator[Doubt]:
     if known.grade == "label" and site.file.freezer.pull_down_h is None:
         source = "a nameplate's input is that of the hardest test; from memory"
         yield Doubt(RUNNING, 0.75, 0.9, 1.0, "", source, "chill")
-    source = "laminar similarity solutions near 4 °C lie 27 to 57 % lower; own calculation"
-    yield Doubt(TURNOVER, 0.43, 0.7, 1.0, "", source)
+    # From laminar even where water may be turbulent to the form for every Rayleigh number even where
+    # it may be laminar, over walls of 0.3 to 0.6 m and water of 1 to 15 °C (test_film.py).
+    source = "laminar similarity solution or Churchill and Chu's form for every Rayleigh number"
+    yield Doubt(FILM, 0.6, 1.0, 1.4, "", source)
 
 
 def _room(site: "Site") -> Iterator[Doubt]:

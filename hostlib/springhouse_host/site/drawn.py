@@ -55,7 +55,7 @@ def plant(site: "Site", draw: Draw) -> "Plant":
         rated_input_w=made.freezer.rated_input_w * running,
         capillary_factor=drawn.get(U.CAPILLARY, made.freezer.capillary_factor),
     )
-    store = replace(made.store, turnover_film=drawn[U.TURNOVER])
+    store = replace(made.store, film_factor=drawn[U.FILM])
     room = made.room
     if U.NEXT_DOOR in drawn:
         ua_w_k = drawn.get(U.BEYOND, room.house_ua_w_k)

@@ -16,13 +16,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import lookup, water
+from . import film, lookup, water
 from . import param as P
 from . import state as X
 from .check import ordered, slow_enough, within
 
 MIXING = 0.3  # share of the free-fall speed; order of magnitude from mixing-length practice
-TURNOVER_C = (0.0, 2.0, 8.0, 10.0)  # where both sides of the densest water meet in one film
 COVER_M2_K_W = 0.16  # air gap between cover and lid, downward heat flow; from memory of ISO 6946
 
 
@@ -62,7 +61,7 @@ class Store:
     liner_w_m_k: float = 0.05
     return_bore_mm: float = 6.0
     supercooling_k: float = 0.0  # how far below 0 °C a surface must be before the first ice
-    turnover_film: float = 1.0  # of the film's equation, where water about its densest turns over
+    film_factor: float = 1.0  # of what film.py says of the water's film
 
     def __post_init__(self) -> None:
         within("Store", "water_l", self.water_l, 5.0, 2000.0, "L")
@@ -86,7 +85,7 @@ class Store:
         within("Store", "liner_w_m_k", self.liner_w_m_k, 0.0, 5.0, "W m/K")
         within("Store", "return_bore_mm", self.return_bore_mm, 2.0, 50.0, "mm")
         within("Store", "supercooling_k", self.supercooling_k, 0.0, 8.0, "K")
-        within("Store", "turnover_film", self.turnover_film, 0.2, 2.0)
+        within("Store", "film_factor", self.film_factor, 0.2, 3.0)
         ordered("Store", "evaporator_from_m", self.evaporator_from_m, "to", self.evaporator_to_m)
         ordered("Store", "evaporator_to_m", self.evaporator_to_m, "depth", self.depth_m + 1e-9)
         capacity_l = 1000.0 * self.area_m2 * self.depth_m
@@ -129,7 +128,7 @@ class Store:
         p[P.STORE_PROBE_S] = self.probe_lag_s
         p[P.SUPERCOOL_K] = self.supercooling_k
         band_m = self.evaporator_to_m - self.evaporator_from_m
-        ice, dry = wall_tables(self.evaporator_wall_w_m2_k, band_m, self.turnover_film)
+        ice, dry = wall_tables(self.evaporator_wall_w_m2_k, band_m, self.film_factor)
         p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + ice.size] = ice
         p[P.DRY_WALL_W_M2 : P.DRY_WALL_W_M2 + dry.size] = dry.ravel()
 
@@ -168,41 +167,41 @@ class Store:
 
 @lru_cache(maxsize=16)
 def wall_tables(
-    wall_w_m2_k: float, band_m: float, turnover_film: float = 1.0
+    wall_w_m2_k: float, band_m: float, film_factor: float = 1.0
 ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return natural convection at the evaporator wall.
 
     Film against ice [W/(m2 K)] over water, and heat through film and dry wall [W/m2] over water
-    and evaporator, on the axes of ``param``. ``turnover_film`` scales the film of water at 2 to
-    8 °C, and less and less of it to 0 and 10 °C.
+    and evaporator, on the axes of ``param``.
     """
     water_c: Any = P.FILM_WATER_FROM_C + np.arange(P.FILM_WATER_POINTS) * P.FILM_WATER_STEP_C
     wall_c: Any = P.FILM_WALL_FROM_C + np.arange(P.FILM_WALL_POINTS) * P.FILM_WALL_STEP_C
-    ice: Any = water.natural_convection_w_m2_k(water_c, water.FREEZING_C, band_m)
-    share: Any = np.interp(water_c, TURNOVER_C, (1.0, turnover_film, turnover_film, 1.0))
-    dry: Any = solve_dry_wall_w_m2(
-        water_c[:, np.newaxis], wall_c, wall_w_m2_k, band_m, share[:, np.newaxis]
-    )
-    ice = ice * share
+    ice: Any = film_factor * film.film_w_m2_k(water_c, water.FREEZING_C, band_m)
+    dry: Any = solve_dry_wall_w_m2(water_c[:, np.newaxis], wall_c, wall_w_m2_k, band_m, film_factor)
     return ice, dry
 
 
 def solve_dry_wall_w_m2(
-    water_c: float, evaporator_c: float, wall_w_m2_k: float, height_m: float, share: float = 1.0
-) -> float:
+    water_c: Any, evaporator_c: Any, wall_w_m2_k: float, height_m: float, film_factor: float = 1.0
+) -> Any:
     """Return the heat from water to evaporator through film and wall [W/m2], without ice.
 
-    Damped substitution on the wall surface temperature; the film follows the temperature
-    difference to a power of about a third, so it converges in a few rounds.  Takes arrays of
-    temperatures too, element by element. ``share`` is of the film.
+    By bisection on the wall surface: near 4 °C a warmer surface may take more from the water, so
+    that no substitution is sure to converge. Takes arrays of temperatures, element by element.
     """
-    surface_c = 0.5 * (water_c + evaporator_c)
-    film = 100.0
+    shape = np.broadcast(water_c, evaporator_c).shape
+    at_wall: Any = np.broadcast_to(np.asarray(evaporator_c, dtype=float), shape).copy()
+    at_water: Any = np.broadcast_to(np.asarray(water_c, dtype=float), shape).copy()
     for _ in range(30):
-        film = share * water.natural_convection_w_m2_k(water_c, surface_c, height_m)
-        balanced_c = (wall_w_m2_k * evaporator_c + film * water_c) / (wall_w_m2_k + film)
-        surface_c = 0.5 * (surface_c + balanced_c)
-    return (water_c - evaporator_c) / (1.0 / wall_w_m2_k + 1.0 / film)
+        middle_c = 0.5 * (at_wall + at_water)
+        brought = film_factor * film.film_w_m2_k(water_c, middle_c, height_m)
+        # Towards the water while the film brings more than the wall passes, by magnitude.
+        toward = brought * np.abs(water_c - middle_c) > wall_w_m2_k * np.abs(
+            middle_c - evaporator_c
+        )
+        at_wall = np.where(toward, middle_c, at_wall)
+        at_water = np.where(toward, at_water, middle_c)
+    return wall_w_m2_k * (0.5 * (at_wall + at_water) - evaporator_c)
 
 
 def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -> float:

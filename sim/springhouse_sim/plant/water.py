@@ -4,8 +4,6 @@ Density: Kell 1975.  Viscosity: Kestin, Sokolov and Wakeham 1978.  Conductivity:
 1995.  Heat capacity: a polynomial of our own through IAPWS-95, within 0.11 J/(kg K).
 """
 
-import numpy as np
-
 LATENT_FUSION_J_KG = 333.43e3  # IAPWS-95 liquid against ice Ih of R10-06 at 0 °C
 ICE_KG_M3 = 916.7
 ICE_W_M_K = 2.22
@@ -82,43 +80,3 @@ def viscosity_pa_s(t_c: float) -> float:
 def prandtl(t_c: float) -> float:
     """Return the Prandtl number [-], 0..40 °C."""
     return viscosity_pa_s(t_c) * heat_capacity_j_kg_k(t_c) / conductivity_w_m_k(t_c)
-
-
-def mean_expansion_1_k(a_c: float, b_c: float) -> float:
-    """Return the mean magnitude of the expansion coefficient between two temperatures [1/K].
-
-    Simpson's rule on |beta| over the interval: between 0 and 8 °C the ends push in opposite
-    directions and the middle hardly at all, so neither the film value (zero) nor a difference of
-    densities (zero again) says how hard the water is stirred.  Never below 3e-6 1/K.
-    """
-    middle = 0.5 * (a_c + b_c)
-    mean = (
-        abs(expansion_1_k(a_c)) + 4.0 * abs(expansion_1_k(middle)) + abs(expansion_1_k(b_c))
-    ) / 6.0
-    held: float = np.maximum(3e-6, mean)
-    return held
-
-
-def natural_convection_w_m2_k(water_c: float, wall_c: float, height_m: float) -> float:
-    """Return the mean film coefficient at a vertical wall in still water [W/(m2 K)].
-
-    Churchill and Chu 1975, the form for every Rayleigh number up to 1e12, with properties at the
-    film temperature and ``mean_expansion_1_k``.  Takes arrays too, element by element.
-
-    Args:
-        water_c: undisturbed water [°C].
-        wall_c: wall surface [°C].
-        height_m: wetted height of the wall [m].
-    """
-    wall_c = np.maximum(-5.0, wall_c)
-    film_c = np.minimum(40.0, np.maximum(0.0, 0.5 * (water_c + wall_c)))
-    k = conductivity_w_m_k(film_c)
-    rho = density_kg_m3(film_c)
-    mu = viscosity_pa_s(film_c)
-    cp = heat_capacity_j_kg_k(film_c)
-    beta = mean_expansion_1_k(water_c, wall_c)
-    rayleigh = 9.80665 * beta * abs(water_c - wall_c) * height_m**3 * rho * rho * cp / (mu * k)
-    shape = (1.0 + (0.492 * k / (mu * cp)) ** 0.5625) ** (8.0 / 27.0)
-    root = 0.825 + 0.387 * rayleigh ** (1.0 / 6.0) / shape
-    film: float = root * root * k / height_m
-    return film
