@@ -3,12 +3,11 @@
 from collections.abc import Callable, Mapping
 
 from scipy.optimize import brentq
-from springhouse_sim.plant import exchanger, hydraulics, moist_air, water
+from springhouse_sim.plant import exchanger, moist_air, water
 
 from .errors import KnownError
 from .measuring import BUCKET_SHARE, THERMOMETER_K, Result, propagate
-from .site import Site
-from .site.plant_parts import coil as coil_part
+from .site import Site, coil_sides
 
 AIR_J_M3_K = 1.2 * moist_air.CP_MOIST_J_KG_K  # of the air as the plant has it at 20 °C
 LEAST_K = 0.5  # by which water and air must change
@@ -42,8 +41,9 @@ def coil(
     effectiveness: Callable[[float, float], float] = (
         exchanger.counterflow if counter else exchanger.cross_unmixed
     )
-    part = coil_part(site.file, {key: known.mid for key, known in site.known.items()})
-    bore_m = site.file.coil.tube_bore_mm / 1000.0
+    table = site.file.coil
+    air_m3_h, own_w_k = (site.known[f"coil.{key}"].mid for key in ("air_m3_h", "ua_w_k"))
+    air_share = coil_sides.air_share(table, air_m3_h, own_w_k)
 
     def rates_w_k(r: Mapping[str, float]) -> tuple[float, float]:
         middle_c = 0.5 * (r["water_in"] + r["water_out"])
@@ -64,10 +64,8 @@ def coil(
                 f"{100.0 * most:.0f} %; read them again, coil dry, all at rest"
             )
         ntu = float(brentq(lambda n: effectiveness(n, low / high) - share, 1e-6, 30.0))
-        circuits = site.file.coil.circuits
-        film = hydraulics.water_film_w_m2_k(r["flow"] / circuits, bore_m, 8.0)
-        rated = hydraulics.water_film_w_m2_k(part.rated_water_l_min / circuits, bore_m, 8.0)
-        air_share = part.air_side_fraction
+        film = coil_sides.water_film_w_m2_k(table, r["flow"])
+        rated = coil_sides.water_film_w_m2_k(table, table.rated_l_min)
         return ntu * low * (air_share + (1.0 - air_share) * rated / film)
 
     readings = {

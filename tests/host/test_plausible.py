@@ -73,9 +73,10 @@ def test_a_draw_is_in_the_plant_and_the_settings_stay() -> None:
     values = dict(draw)
     plant = drawn.plant(DEMO, draw)
     assert plant.freezer.capillary_factor == values[doubt.CAPILLARY]
-    assert plant.freezer.rated_capacity_w == pytest.approx(
-        values["freezer.capacity_w"] * values[doubt.RUNNING]
-    )
+    capacity_w, efficiency = values["freezer.capacity_w"], values[doubt.EFFICIENCY]
+    assert plant.freezer.rated_capacity_w == capacity_w
+    # 2.897: ideal cycle at the rating point; never more than the nameplate's 150 W.
+    assert plant.freezer.rated_input_w == pytest.approx(min(150.0, capacity_w / 2.897 / efficiency))
     assert plant.store.film_factor == values[doubt.FILM]
     assert plant.room.house_c == values[doubt.NEXT_DOOR]
     assert plant.coil.ua_w_k == values["coil.ua_w_k"]

@@ -104,6 +104,24 @@ def test_fans_with_both_numbers_of_their_label_meet_the_fins_line(base) -> None:
         assert by_way[way].static_pa == pytest.approx(slope * meets, rel=0.02)
 
 
+def test_the_fans_working_point_is_told_in_words(base) -> None:
+    """By hand: two of 120 m3/h and 30 Pa side by side on the slope of the test above.
+
+    30 Pa / (0.0434 Pa h/m3 + 30 Pa / 240 m3/h) = 178 m3/h, held at 7.7 Pa.
+    """
+    slope = 2.5 * 12.0 * 1.85e-5 * 0.066 / 3600.0 / 0.28**2 * 1.95 / 1.8 / 1.8e-3**2
+    meets = 30.0 / (slope + 30.0 / 240.0)
+    site = load_site(base.path, {"coil.fan_pa": "30 Pa", "coil.fan_m3_h": 120.0})
+    line = asked.working_point(site, sizing.size(site), us=False)
+    assert "2 side by side, 240 m3/h against nothing" in line
+    assert f"{meets:.3g} m3/h through the fins" in line
+    assert f"at {slope * meets:.3g} Pa of the 30 Pa" in line
+    assert "two one behind the other" in line
+    plain = load_site(base.path)
+    assert "coil.fan_pa" in asked.working_point(plain, sizing.size(plain), us=False)
+    assert "ft3/min" in asked.working_point(plain, sizing.size(plain), us=True)
+
+
 def test_a_stronger_fan_loses_less_of_its_air_and_its_label_narrows_the_range(base) -> None:
     def air(changes):
         return load_site(base.path, changes).known["coil.air_m3_h"]

@@ -10,6 +10,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from springhouse_host import load_site
+from springhouse_host.site import capacity, doubt
+from springhouse_host.site.tables import FreezerTable
 from springhouse_sim.plant import freezer, pull_down, refrigerant
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import param as P
@@ -246,3 +249,80 @@ def test_r13_real_factors() -> None:
     """
     assert 0.5 < refrigerant.volumetric_efficiency(12.11, 0.03) < 0.8
     assert 0.4 <= small().label_efficiency() <= 0.6
+
+
+def label(**change: object) -> FreezerTable:
+    """Return the demo's freezer, changed as asked."""
+    return load_site("demo", {f"freezer.{k}": v for k, v in change.items()}).file.freezer
+
+
+def test_heat_of_the_frozen_load() -> None:
+    """345 kJ/kg: lean beef of 74.5 % water, 392 at 25 °C and 47 at -18 °C (ASHRAE, from memory).
+
+    The test packages of IEC 62552 (76.4 % water, from memory) by their water: nine tenths of it
+    frozen at -18 °C, 3.7 and 2.0 kJ/(kg K) above and below freezing; 6 %.
+    """
+    assert pytest.approx(392e3 - 47e3) == capacity.LOAD_J_KG
+    packages = 26.0 * 3.7e3 + 0.9 * 0.764 * 333.4e3 + 17.0 * 2.0e3
+    assert pytest.approx(packages, rel=0.06) == capacity.LOAD_J_KG
+
+
+@pytest.mark.parametrize(("evaporating_c", "share"), [(-26.0, 0.92), (-28.0, 0.815), (-30.0, 0.72)])
+@pytest.mark.parametrize("refrigerant", ["R600a", "R134a"])
+def test_capacity_while_a_load_freezes(
+    refrigerant: str, evaporating_c: float, share: float
+) -> None:
+    """Over that at the rating point, condensing at 40 °C, by the plant's own cycle; 2 %."""
+    machine = freezer.Freezer(
+        rated_input_w=100.0,
+        rated_capacity_w=145.0,
+        refrigerant=refrigerant,
+        condenser_ua_w_k=15.0,
+    )
+    p = np.zeros(P.SIZE)
+    machine.put(p)
+    got = freezer.capacity_w(p, evaporating_c, 40.0) / 145.0
+    assert got == pytest.approx(share, rel=0.02)
+
+
+@pytest.mark.parametrize("kg", [10.0, 12.0, 15.0, 18.0])
+def test_input_alone_leaves_room_for_what_cabinets_are_sold_with(kg: float) -> None:
+    """Some 200 L with 150 W and 230 kWh a year are sold with 10 to 18 kg/24 h, from memory."""
+    by_input = capacity.from_input_w(label())
+    by_kg = capacity.from_kg_w(label(freezing_capacity_kg_24h=kg), 0.85)
+    assert by_kg is not None
+    assert by_input[0] <= by_kg[0] * 1.05
+    assert by_kg[2] <= by_input[2]
+    assert by_input[0] < by_kg[1] < by_input[2]
+
+
+def test_both_figures_of_a_label_say_more_than_one() -> None:
+    """In the sample's table; the readings take kilograms where they are told."""
+    alone, both = (
+        load_site("demo", {"freezer.freezing_capacity_kg_24h": kg}) for kg in (None, 15.0)
+    )
+    a, b = ({d.key: d for d in doubt.doubts(site)}["freezer.capacity_w"] for site in (alone, both))
+    assert a.low < b.low < b.mid < b.high < a.high
+    known = both.known["freezer.capacity_w"]
+    assert (known.low, known.mid, known.high) == (b.low, b.mid, b.high)
+    # A weaker machine also draws less than the nameplate.
+    assert both.plant("mid").freezer.rated_input_w < alone.plant("mid").freezer.rated_input_w
+
+
+@pytest.mark.parametrize("kg", [2.0, 60.0])
+def test_figures_that_exclude_each_other_are_told_and_both_kept(kg: float) -> None:
+    site = load_site("demo", {"freezer.freezing_capacity_kg_24h": kg})
+    (line,) = site.contradictions()
+    assert line.startswith(f"freezer.freezing_capacity_kg_24h: {kg:g} kg")
+    assert "freezer.label_input_w: 150 W" in line
+    known, by_input = site.known["freezer.capacity_w"], capacity.from_input_w(site.file.freezer)
+    by_kg = capacity.from_kg_w(site.file.freezer, site.known["freezer.cabinet_ua_w_k"].mid)
+    assert by_kg is not None
+    assert known.low == min(by_input[0], by_kg[0])
+    assert known.high == pytest.approx(max(by_input[2], min(by_kg[2], 0.79 * 2.897 * 150.0)))
+    site.variants()
+
+
+def test_a_plausible_label_is_not_nagged_about() -> None:
+    for kg in (None, 10.0, 15.0, 20.0):
+        assert load_site("demo", {"freezer.freezing_capacity_kg_24h": kg}).contradictions() == []

@@ -105,6 +105,8 @@ def prove(
     us = units is Units.US
     screen.print(show.headline(verdict), markup=False, style="bold")
     say(screen, plainly.of_proof(verdict, us))
+    for line in loaded.contradictions(us):
+        say(screen, f"contradiction: {line}")
     screen.print(show.promises(verdict, us))
     screen.print(show.held(verdict))
     screen.print(show.responses(verdict))

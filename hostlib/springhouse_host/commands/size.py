@@ -74,6 +74,8 @@ def size(
     us = units is Units.US
     say(screen, answer(result, us))
     screen.print(_headline(result, us), markup=False)
+    for line in loaded.contradictions(us):
+        say(screen, f"contradiction: {line}")
     if every or explain:
         _print_all(loaded, result, us)
     else:
@@ -245,6 +247,7 @@ def limit_rows(result: "Sizing") -> Rows:
 def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[str]]:
     """Return what decides, and the rest."""
     from ..sheet import advice
+    from ..sheet.asked import working_point
     from ..units import show
 
     discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.held_h)
@@ -269,6 +272,7 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[
         f"{result.charging_h:g} charging hours undo a whole discharge: {verdict(refilled)}",
         f"first limit: {first.name} ({first.ratio:.2f} of what is needed); to change: "
         f"{first.change}",
+        working_point(site, result, us),
         "an estimate without a controller; springhouse prove runs the real one",
     ]
     rest = [

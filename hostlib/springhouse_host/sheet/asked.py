@@ -74,20 +74,44 @@ def brine_remarks(us: bool) -> tuple[str, str, str]:
     )
 
 
+def working_point(site: "Site", result: "Sizing", us: bool) -> str:
+    """Return where the fans' air meets the fins, and how that is known."""
+    from ..site.fan_air import static_pa
+    from ..units import show
+
+    coil, known = site.file.coil, site.known["coil.air_m3_h"]
+    in_series, one = coil.fans_in_series, coil.fans == 1
+    way = (
+        "one fan" if one else f"{coil.fans} {'behind each other' if in_series else 'side by side'}"
+    )
+    free_m3_h = coil.fan_m3_h * (1 if in_series else coil.fans)
+
+    def air(value: float) -> str:
+        return show(value, "m3/h", us=us)
+
+    said = f"fans: {way}, {air(free_m3_h)} against nothing, {air(known.mid)} through the fins"
+    if known.high > known.low:
+        said += f" ({air(known.low)} to {air(known.high)})"
+    if coil.fan_pa is None:
+        return f"{said}: {known.source}; coil.fan_pa, of one fan's label, tells more"
+    most_pa = coil.fan_pa * (coil.fans if in_series else 1)
+    held_pa = static_pa(coil.fan_pa, coil.fan_m3_h, coil.fans, in_series, known.mid)
+    others = [f for f in result.sheets["mid"].fan_ways if f.way.startswith("two")]
+    would = ", ".join(f"{f.way} {air(f.air_m3_h)}" for f in others)
+    return (
+        f"{said}, at {show(held_pa, 'Pa', us=us)} of the {show(most_pa, 'Pa', us=us)} they hold "
+        f"with no air moving: where their line from one to the other crosses the fins'; {would}"
+    )
+
+
 def asked_remarks(site: "Site", result: "Sizing", us: bool) -> list[str]:
     """Return what stands behind hold time, brines and sound."""
     sheet = next(iter(result.sheets.values()))
     found = [hold_evidence(site), *brine_remarks(us)]
-    if site.file.coil.fan_pa is None:
-        found.append(
-            "fans: what one keeps of its free air is common practice; coil.fan_pa, the static "
-            "pressure of its label, narrows it"
-        )
-    else:
-        found.append(
-            "fans: a straight line from the label's free air to its static pressure, against fins "
-            "as laminar slots; trade practice"
-        )
+    found.append(
+        "fans: a straight line from the label's free air to its static pressure, against fins as "
+        "laminar slots; trade practice"
+    )
     if sheet.sound_db is None:
         found.append("how loud: give coil.fan_db_a, dB(A) at 1 m of one fan's label")
     return found

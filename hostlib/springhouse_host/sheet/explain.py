@@ -3,7 +3,10 @@
 from dataclasses import dataclass
 
 ENERGY = "energy balance"
-COIL = "effectiveness-NTU, wet by enthalpy potential (Threlkeld; Braun, Klein and Mitchell 1989)"
+COIL = (
+    "effectiveness-NTU, wet by enthalpy potential (Threlkeld; Braun, Klein and Mitchell 1989); "
+    "fins: Gray and Webb 1986, Schmidt 1949; water in the tubes: Hausen, Gnielinski"
+)
 MOIST = "ASHRAE Fundamentals 2017, chapter 1"
 CYCLE = (
     "isobutane or R134a cycle from CoolProp scaled to the label; AHRI 540 where coefficients are"
@@ -79,11 +82,11 @@ FIGURES = (
     Figure("water", "other amounts of water", "the same sums, gains by litres to the power 2/3",
            ENERGY),
     Figure("fan_ways", "fans", "straight line from the label's free air to its static pressure, "
-           "laminar fins; UA by air to the power 0.6", COIL),
+           "laminar fins; air side by air to the power 0.6", COIL),
     Figure("sound_db", "sound, full fans", "L + 10 log n - 20 log d", "energy sum, free field"),
     Figure("quiet_db", "sound, quiet fans", "the same + 50 log duty", "fan law, from memory"),
     Figure("brines", "antifreeze and salt", "rho cp; Nu k / D; 1/(1/Ga + 1/Gw)",
-           "CoolProp incompressibles, Gnielinski"),
+           "CoolProp incompressibles; Hausen, Gnielinski"),
     Figure("open_lid", "lid off", "A (pw - pa) 0.089 / Y", "Carrier's equation, ASHRAE, from "
            "memory"),
     Figure("limits", "what limits first", "what there is over what is needed, least first",

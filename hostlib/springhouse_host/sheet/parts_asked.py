@@ -4,8 +4,6 @@ import math
 from dataclasses import dataclass, replace
 from pathlib import Path
 
-import fluids
-import ht
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import hydraulics, moist_air, water
 from springhouse_sim.plant import state as X
@@ -13,6 +11,7 @@ from springhouse_sim.plant import tap as T
 from springhouse_sim.plant.coil import Coil, air_side_w_k, water_side_w_k
 from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
+from ..site import coil_sides
 from ..site.fan_air import static_pa
 from ..working_point import Array, Case
 
@@ -26,7 +25,7 @@ BRINES = {
 }
 SPEED_DB = 50.0  # fan law: sound power with the fifth power of speed; ASHRAE, from memory
 DISTANCE_M = 1.0  # at which fans' labels are taken to hold
-AIR_POWER = 0.6  # of the coil's conductance over air flow, as in the plant
+AIR_POWER = 0.6  # of the air side's conductance over air flow, as in the plant
 MONTH_S = 30.0 * 86400.0
 KEPT = KeptCycles(Path(__file__))
 
@@ -49,12 +48,17 @@ def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
     fins = (1.0 / share - 1.0) / spread
     free = coil.free_air_m3_h * (1 if in_series else fans)
     air = free / (1.0 + (fins / fans if in_series else fins * fans))
+    more = air / coil.rated_air_m3_h
+    air_w_k = coil.ua_w_k / coil.air_side_fraction * more**AIR_POWER
+    ua_w_k = 1.0 / (1.0 / air_w_k + (1.0 - coil.air_side_fraction) / coil.ua_w_k)
     return replace(
         coil,
         fans=fans,
         fans_in_series=in_series,
         rated_air_m3_h=air,
-        ua_w_k=coil.ua_w_k * (air / coil.rated_air_m3_h) ** AIR_POWER,
+        ua_w_k=ua_w_k,
+        air_side_fraction=ua_w_k / air_w_k,
+        fin_parameter=coil.fin_parameter * more ** (AIR_POWER / 2.0),
     )
 
 
@@ -118,23 +122,11 @@ def _brine(fluid: str, t_k: float) -> Row:
     return row
 
 
-def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float) -> float:
-    """Return the film of an incompressible in a tube [W/(m2 K)], as `hydraulics` has it of water.
-
-    Nu 3.66 laminar, Gnielinski above Re 4000, a straight line between.
-    """
+def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float, along_m: float) -> float:
+    """Return the film of an incompressible in a tube [W/(m2 K)], as that of water."""
     rho, cp, mu, k, _ = _brine(fluid, t_c + 273.15)
     re = max(1.0, hydraulics.velocity_m_s(flow_l_min, bore_m) * bore_m * rho / mu)
-    laminar = float(ht.conv_internal.laminar_T_const())
-    nusselt = laminar
-    if re > hydraulics.LAMINAR_END_RE:
-        high = max(re, hydraulics.CONVECTION_TURBULENT_RE)
-        fd = float(fluids.friction.Clamond(high, 0.0))
-        full = float(ht.conv_internal.turbulent_Gnielinski(Re=high, Pr=mu * cp / k, fd=fd))
-        span = hydraulics.CONVECTION_TURBULENT_RE - hydraulics.LAMINAR_END_RE
-        f = min(1.0, (re - hydraulics.LAMINAR_END_RE) / span)
-        nusselt = (1.0 - f) * laminar + f * full
-    return float(nusselt * k / bore_m)
+    return hydraulics.tube_nusselt(re, mu * cp / k, along_m / bore_m) * k / bore_m
 
 
 def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
@@ -146,12 +138,13 @@ def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
     water_k_w = 1.0 / water_side_w_k(case.p, flow_l_min)
     loop, t_k = case.plant.loop, COLD_C + 273.15
     bore_m, flow = loop.coil_bore_mm / 1000.0, flow_l_min / loop.coil_circuits
-    own_film = hydraulics.water_film_w_m2_k(flow, bore_m, COLD_C)
+    along_m = coil_sides.along_m(case.site.file.coil)
+    own_film = hydraulics.water_film_w_m2_k(flow, bore_m, COLD_C, along_m)
     own_j = water.density_kg_m3(COLD_C) * water.heat_capacity_j_kg_k(COLD_C)
     found = []
     for name, fluid in BRINES.items():
         rho, cp, mu, _, freezes_k = _brine(fluid, t_k)
-        film_share = film_w_m2_k(flow, bore_m, fluid, COLD_C) / own_film
+        film_share = film_w_m2_k(flow, bore_m, fluid, COLD_C, along_m) / own_film
         found.append(
             Brine(
                 name,

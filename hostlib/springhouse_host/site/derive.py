@@ -11,15 +11,18 @@ from collections.abc import Callable, Mapping, Sequence
 from springhouse import setting as S
 from springhouse_sim.plant.envelope import box_w_k
 
+from . import capacity
 from . import owner_settings as O
+from .capacity import EFFICIENCY
+from .capacity import RATED_COP as RATED_COP
+from .coil_sides import overall_w_k
 from .fan_air import free_air_share, one_fan_shares
 from .fields import Given
 from .ground import Basement
 from .known import Known, derived, ratios, stated
 from .read import SiteFile
+from .tables import CoilTable
 
-RATED_COP = {"R600a": 2.897, "R134a": 2.733}  # ideal cycle -23.3/54.4 °C, CoolProp
-EFFICIENCY = (0.40, 0.50, 0.60)  # isentropic to electric, small hermetic; general experience
 EFFICIENCY_SPREAD = ratios(*EFFICIENCY)
 LABEL_TEST_K = 25.0 - -18.0  # ambient and storage temperature of the energy label's test
 LABEL_COP = (1.0, 1.4, 1.8)  # seasonal, at the label's test; common practice
@@ -44,24 +47,12 @@ AIR_CHANGES = {"tight": 0.3, "average": 0.6, "leaky": 1.2}  # common practice
 
 FREE_AIR_LEFT = (0.571, 0.667, 0.788)  # air one axial fan still moves through a coil
 AIR_SPREAD = ratios(0.40, 0.50, 0.65)  # the same of two side by side: what a label's air may mean
-# Overall transfer units of a row; three rows make 1.0 to 1.8, and common practice puts small fan
-# coils near 1.33 to 1.42. Bypass factors by rows in trade tables (0.42 to 0.55 for two, 0.19 to
-# 0.30 for four, from memory) say 0.3 to 0.43 a row at several times the face velocity.
-ROW_NTU = {
-    "finned-tube": (1.0 / 3.0, 1.4 / 3.0, 0.6),
-    # One core 26 mm deep of flat tubes 10 mm apart, louvred fins 1.3 mm apart: 2.2 by the j-factor
-    # of Chang and Wang 1997 (from memory) with a laminar water side; less where it is fouled or
-    # air passes beside it.
-    "flat-tube": (1.2, 2.0, 2.8),
-}
-ROW_SAID = {
-    "finned-tube": "0.33 to 0.6 transfer units a row at 0.6 m/s over the face; common practice",
-    "flat-tube": "1.2 to 2.8 transfer units a core at 0.6 m/s over the face; louvred-fin j-factor",
-}
+# Overall transfer units of a core 26 mm deep of flat tubes 10 mm apart, louvred fins 1.3 mm apart:
+# 2.2 by the j-factor of Chang and Wang 1997 (from memory) with a laminar water side; less where it
+# is fouled or air passes beside it.
+CORE_NTU = (1.2, 2.0, 2.8)
 FACE_M_S = 0.6  # face velocity at which they hold
 AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
-TUBE_PITCH_M = 0.025
-FLAT_TUBE_PITCH_M = 0.010
 
 CELL_V = 3.7  # the cells whose mAh a power bank prints
 BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
@@ -141,13 +132,14 @@ def _cabinet(file: SiteFile, known: Mapping[str, Known]) -> Known:
 
 def _capacity(file: SiteFile, known: Mapping[str, Known]) -> Known:
     freezer = file.freezer
-    label = derived(
-        freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1],
-        "W",
-        "label input at −23.3/54.4 °C times the ideal cycle's COP times 0.4 to 0.6",
-        better=1,
-        spread=EFFICIENCY_SPREAD,
-    )
+    if freezer.capacity_w is not None:
+        return stated(freezer.capacity_w, "W", 1, EFFICIENCY_SPREAD)
+    said = "label input at −23.3/54.4 °C times the ideal cycle's COP times 0.4 to 0.6"
+    by_label_w = capacity.at_its_word_w(freezer)
+    if freezer.freezing_capacity_kg_24h is not None:
+        said = "kilograms frozen in 24 h and input, both of the label"
+        by_label_w = capacity.by_label_w(freezer, known["freezer.cabinet_ua_w_k"].mid)
+    label = Known(*by_label_w, "W", "label", said, 1)
     if freezer.pull_down_h is None:
         return label
     from .pull_down import measured_capacity
@@ -158,14 +150,19 @@ def _capacity(file: SiteFile, known: Mapping[str, Known]) -> Known:
 def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
     freezer = file.freezer
     _put(known, "freezer.cabinet_ua_w_k", freezer.cabinet_ua_w_k, lambda: _cabinet(file, known))
-    label_w = freezer.label_input_w * RATED_COP[freezer.refrigerant] * EFFICIENCY[1]
-    capacity_w = label_w if freezer.capacity_w is None else freezer.capacity_w.value
+    given = freezer.capacity_w
+    told = capacity.on_the_label(freezer) and freezer.freezing_capacity_kg_24h is not None
+    capacity_w = capacity.at_its_word_w(freezer)[1] if given is None else given.value
+    input_w = freezer.label_input_w
+    if told:
+        capacity_w = capacity.by_label_w(freezer, known["freezer.cabinet_ua_w_k"].mid)[1]
+        input_w *= capacity.input_share(freezer, capacity_w, EFFICIENCY[1])
     _put(
         known,
         "freezer.condenser_ua_w_k",
         freezer.condenser_ua_w_k,
         lambda: derived(
-            (capacity_w + freezer.label_input_w) / 15.0,
+            (capacity_w + input_w) / 15.0,
             "W/K",
             "heat rejected at the rating over 12 to 20 K above the place; common practice",
             better=1,
@@ -187,7 +184,15 @@ def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
     if freezer.input_factor is not None:
         known["freezer.input_factor"] = stated(freezer.input_factor, "", -1, (1.0, 1.0))
     # Last, for a measured pull-down needs all of the above.
-    _put(known, "freezer.capacity_w", freezer.capacity_w, lambda: _capacity(file, known))
+    known["freezer.capacity_w"] = _capacity(file, known)
+    if told and freezer.input_factor is None:
+        found = known["freezer.capacity_w"]
+        low, mid, high = (
+            capacity.input_share(freezer, w, EFFICIENCY[1])
+            for w in (found.low, found.mid, found.high)
+        )
+        said = "what a machine of that capacity draws at an efficiency of 0.5, at most the label's"
+        known["freezer.input_factor"] = Known(low, mid, high, "", "label", said, 1)
 
 
 def _place(file: SiteFile, known: dict[str, Known]) -> None:
@@ -345,22 +350,21 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
             spread=ratios(*shares),
         ),
     )
+    _put(known, "coil.ua_w_k", coil.ua_w_k, lambda: _coil_ua(coil, known["coil.air_m3_h"].mid))
+
+
+def _coil_ua(coil: CoilTable, air_m3_h: float) -> Known:
+    if coil.kind == "finned-tube":
+        low, mid, high = overall_w_k(coil, air_m3_h)
+        said = (
+            "plain fins by Gray and Webb 1986, laminar or turbulent water in the tubes, in series"
+        )
+        return Known(low, mid, high, "W/K", "label", said, 1)
     face_m3_h = 3600.0 * coil.face_width_m * coil.face_height_m * FACE_M_S
-    air_m3_h = known["coil.air_m3_h"].mid
-    row_ntu = ROW_NTU[coil.kind]
-    row_w_k = row_ntu[1] * AIR_WH_M3_K * face_m3_h * (air_m3_h / face_m3_h) ** AIR_POWER
-    _put(
-        known,
-        "coil.ua_w_k",
-        coil.ua_w_k,
-        lambda: derived(
-            coil.rows * row_w_k,
-            "W/K",
-            ROW_SAID[coil.kind],
-            better=1,
-            spread=ratios(*row_ntu),
-        ),
-    )
+    core_w_k = CORE_NTU[1] * AIR_WH_M3_K * face_m3_h * (air_m3_h / face_m3_h) ** AIR_POWER
+    said = "1.2 to 2.8 transfer units a core at 0.6 m/s over the face; louvred-fin j-factor"
+    spread = ratios(*CORE_NTU)
+    return derived(coil.rows * core_w_k, "W/K", said, better=1, spread=spread)
 
 
 def _battery(file: SiteFile, known: dict[str, Known]) -> None:

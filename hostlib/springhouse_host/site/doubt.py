@@ -9,14 +9,17 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from . import capacity
 from . import derive as D
+from .capacity import on_the_label
 from .tables import PROBES
 
 if TYPE_CHECKING:
     from .site import Site
 
 CAPILLARY = "freezer.capillary_factor"
-RUNNING = "freezer.running_share"
+EFFICIENCY = "freezer.efficiency"
+INPUT_FACTOR = "freezer.input_factor"
 FILM = "store.film_factor"
 ABSORBED = "room.sun_absorbed_share"
 NEXT_DOOR = "room.house_c"
@@ -47,7 +50,7 @@ BY = {
 }
 WORDS = {
     CAPILLARY: "what the freezer's capillary tube passes",
-    RUNNING: "running input against nameplate",
+    EFFICIENCY: "the compressor's efficiency",
     FILM: "the film of water at the cold walls",
     ABSORBED: "sun on outside walls",
     NEXT_DOOR: "how warm it is next door",
@@ -120,25 +123,29 @@ def doubts(site: "Site") -> tuple[Doubt, ...]:
 def _labels(site: "Site") -> Iterator[Doubt]:
     """Yield what labels and tape measure leave open, as wide as their readings."""
     for key, known in site.known.items():
-        if known.high <= known.low:
-            continue
-        high = known.high
+        if known.high <= known.low or (key == INPUT_FACTOR and known.grade == "label"):
+            continue  # the label's input follows from capacity and efficiency
+        low, mid, high, source = known.low, known.mid, known.high, known.source
+        if key == "freezer.capacity_w" and on_the_label(site.file.freezer):
+            # The readings may take the input at its word, a plausible machine draws half of it.
+            cabinet_w_k = site.known["freezer.cabinet_ua_w_k"].mid
+            low, mid, high = capacity.by_label_w(site.file.freezer, cabinet_w_k)
+            source += "; half to all of the nameplate's input is drawn, from memory"
         if known.unit == "%":
             high = min(high, 100.0)
-        mid = min(known.mid, high)
-        yield Doubt(key, known.low, mid, high, known.unit, known.source, BY.get(key, ""))
+        yield Doubt(key, low, min(mid, high), high, known.unit, source, BY.get(key, ""))
 
 
 def _freezer(site: "Site") -> Iterator[Doubt]:
-    known = site.known["freezer.capacity_w"]
-    if site.file.freezer.capacity_coefficients is None:
+    freezer = site.file.freezer
+    if freezer.capacity_coefficients is None:
         source = "homogeneous choked flow of R600a after 3 to 20 K of subcooling; own calculation"
         yield Doubt(CAPILLARY, 1.1, 1.6, 1.9, "", source, "chill")
-    if known.grade == "label" and site.file.freezer.pull_down_h is None:
-        source = "a nameplate's input is that of the hardest test; from memory"
-        yield Doubt(RUNNING, 0.75, 0.9, 1.0, "", source, "chill")
-    # From laminar even where water may be turbulent to the form for every Rayleigh number even where
-    # it may be laminar, over walls of 0.3 to 0.6 m and water of 1 to 15 °C (test_film.py).
+    if on_the_label(freezer) and freezer.input_factor is None:
+        source = "isentropic to electric, small hermetic machines; general experience"
+        yield Doubt(EFFICIENCY, *capacity.EFFICIENCY, "", source, "chill")
+    # From laminar even where water may be turbulent to the other form even where it may be laminar,
+    # over walls of 0.3 to 0.6 m and water of 1 to 15 °C: tests/reference/test_film.py.
     source = "laminar similarity solution or Churchill and Chu's form for every Rayleigh number"
     yield Doubt(FILM, 0.6, 1.0, 1.4, "", source)
 

@@ -4,8 +4,10 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
+from . import capacity
 from . import derive as D
 from . import doubt as U
+from .known import Known
 from .tables import PROBES
 
 if TYPE_CHECKING:
@@ -44,15 +46,17 @@ def plant(site: "Site", draw: Draw) -> "Plant":
     from . import plant_parts
 
     drawn = dict(draw)
-    running = drawn.get(U.RUNNING, 1.0)
     known = {}
     for key, value in site.known.items():
-        v = drawn.get(key, value.mid) * (running if key == "freezer.capacity_w" else 1.0)
+        v = drawn.get(key, value.mid)
         known[key] = replace(value, low=v, mid=v, high=v)
+    if U.EFFICIENCY in drawn:
+        capacity_w, efficiency = known["freezer.capacity_w"].mid, drawn[U.EFFICIENCY]
+        v = capacity.input_share(site.file.freezer, capacity_w, efficiency)
+        known[U.INPUT_FACTOR] = Known(v, v, v, "", "label", "capacity over a drawn efficiency")
     made = plant_parts.build(site.file, known, "mid")
     freezer = replace(
         made.freezer,
-        rated_input_w=made.freezer.rated_input_w * running,
         capillary_factor=drawn.get(U.CAPILLARY, made.freezer.capillary_factor),
     )
     store = replace(made.store, film_factor=drawn[U.FILM])

@@ -5,12 +5,12 @@ from collections.abc import Mapping
 
 from springhouse_sim.plant.loop import Loop
 
+from . import coil_sides
 from . import derive as D
 from .known import Known, Variant
 from .read import SiteFile
 
 PRIME_AIR_SHARE = 1.2  # air to push out after a fill, of the tube's own volume
-MOST_CIRCUITS = 20  # as many as the plant's loop takes
 IN_WATER_SHARE = (0.25, 0.85)  # of the pump's input that warms the water: dry motor, in the water
 
 
@@ -37,25 +37,9 @@ def loop(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Loop:
         pump_power_w=table.pump_w,
         pump_to_water_fraction=IN_WATER_SHARE[table.pump_in_water],
         coil_bore_mm=coil.tube_bore_mm,
-        coil_length_m=max(0.1, coil_tube_m(file)),
-        coil_circuits=coil_circuits(file),
+        coil_length_m=max(0.1, coil_sides.tube_m(coil)),
+        coil_circuits=coil_sides.circuits(coil),
         prime_air_ml=min(5000.0, PRIME_AIR_SHARE * tube_ml),
         primed=table.primed,
         check_valve=table.valves > 0,
     )
-
-
-def coil_circuits(file: SiteFile) -> int:
-    """Return how many ways the water has through the coil: every flat tube of a core is one."""
-    coil = file.coil
-    if coil.kind == "finned-tube":
-        return coil.circuits
-    return min(MOST_CIRCUITS, max(1, int(coil.face_width_m / D.FLAT_TUBE_PITCH_M)))
-
-
-def coil_tube_m(file: SiteFile) -> float:
-    """Return the tube in the coil [m]: a pass every 25 mm of every row, flat tubes every 10 mm."""
-    coil = file.coil
-    if coil.kind == "flat-tube":
-        return coil.rows * coil_circuits(file) * coil.face_height_m
-    return coil.rows * max(1.0, coil.face_height_m // D.TUBE_PITCH_M) * coil.face_width_m

@@ -32,6 +32,7 @@ _FROM: dict[str, tuple[str, ...]] = {
         "freezer.capacity_w",
         "freezer.pull_down_h",
         "freezer.label_input_w",
+        "freezer.freezing_capacity_kg_24h",
     ),
     "Freezer.condenser_ua_w_k": (
         "freezer.condenser_ua_w_k",
@@ -60,6 +61,8 @@ _FROM: dict[str, tuple[str, ...]] = {
     "Loop.coil_length_m": ("coil.rows", "coil.face_width_m", "coil.face_height_m"),
     "Loop.coil_circuits": ("coil.circuits",),
     "Coil.ua_w_k": ("coil.ua_w_k", "coil.rows", "coil.face_width_m", "coil.face_height_m"),
+    "Coil.tube_pass_m": ("coil.face_width_m",),
+    "Coil.fin_parameter": ("coil.fin_gap_mm", "coil.tube_bore_mm", "coil.fan_m3_h"),
     "Coil.rated_air_m3_h": ("coil.air_m3_h", "coil.fan_m3_h", "coil.fan_pa", "coil.fans"),
     "Coil.rated_water_l_min": ("coil.rated_l_min",),
     "Coil.free_air_m3_h": ("coil.fan_m3_h",),

@@ -14,11 +14,12 @@ from springhouse_sim.plant.room import Room
 from springhouse_sim.plant.store import Store
 from springhouse_sim.plant.tray import Tray
 
+from . import coil_sides
 from . import derive as D
 from . import owner_settings as O
 from .fan_air import FIN_MM, ROW_DEPTH_M
 from .known import Known, Variant
-from .loop_part import coil_tube_m, loop
+from .loop_part import loop
 from .read import SiteFile
 
 START_HUMIDITY = 0.5  # relative, of the room at the start
@@ -140,11 +141,15 @@ def coil(file: SiteFile, picked: Mapping[str, float]) -> Coil:
     """Return coil and fans."""
     coil = file.coil
     volume_m3 = coil.face_width_m * coil.face_height_m * coil.rows * ROW_DEPTH_M
-    water_kg = 1000.0 * math.pi / 4.0 * (coil.tube_bore_mm / 1000.0) ** 2 * coil_tube_m(file)
+    water_kg = 1000.0 * math.pi / 4.0 * (coil.tube_bore_mm / 1000.0) ** 2 * coil_sides.tube_m(coil)
     fin_area_m2 = 2.0 * volume_m3 / ((coil.fin_gap_mm + FIN_MM) / 1000.0)
+    ua_w_k, air_m3_h = picked["coil.ua_w_k"], picked["coil.air_m3_h"]
     return Coil(
-        ua_w_k=picked["coil.ua_w_k"],
-        rated_air_m3_h=picked["coil.air_m3_h"],
+        ua_w_k=ua_w_k,
+        rated_air_m3_h=air_m3_h,
+        air_side_fraction=coil_sides.air_share(coil, air_m3_h, ua_w_k),
+        tube_pass_m=0.0 if coil.kind == "flat-tube" else coil_sides.pass_m(coil),
+        fin_parameter=coil_sides.fin_parameter(coil, air_m3_h),
         rated_water_l_min=coil.rated_l_min,
         free_air_m3_h=coil.fan_m3_h,
         fan_power_w=coil.fan_w,

@@ -24,6 +24,7 @@ from . import (
     settings_record,
     words,
 )
+from .contradictions import contradictions
 from .derive import SHADE, basement, derive
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
@@ -74,6 +75,10 @@ class Site:
             return derive(self.file)
         except ValueError as error:
             raise part_keys.refusal(self.file, error, "mid", self.path) from None
+
+    def contradictions(self, us: bool = False) -> list[str]:
+        """Return one line for each pair of numbers of the file that cannot both be right."""
+        return contradictions(self.file, self.known, us)
 
     @property
     def evidence(self) -> str:

@@ -73,6 +73,7 @@ class FreezerTable(Table):
     cabinet_litres: Annotated[float, Quantity("L", 20, 2000)]
     label_input_w: Annotated[float, Quantity("W", 20, 1500)]
     label_kwh_year: Annotated[float, Quantity("kWh/year", 30, 3000)]
+    freezing_capacity_kg_24h: Annotated[float | None, Quantity("kg/24 h", 0.5, 200)] = None
     mains_v: Annotated[float, Quantity("V", 90, 260)] = 230.0  # as its label says
     climate_class: Annotated[str, Word(CLIMATE_CLASSES)]
     refrigerant: Annotated[str, Word(("R600a", "R134a"))]

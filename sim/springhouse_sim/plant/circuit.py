@@ -74,13 +74,13 @@ def air_coil(
     air_m3_h = coil.air_m3_h(p, duty, x[X.FROST_KG])
     air_kg_s = air_m3_h / 3600.0 / moist_air.specific_volume_m3_kg(air_c, humidity, pressure)
     air_w_k = air_kg_s * moist_air.CP_MOIST_J_KG_K
-    hot_ua = coil.air_side_w_k(p, air_m3_h)
-    touched = 1.0 - coil.bypass_factor(hot_ua / air_w_k)
     drop = coil.latent_drop(humidity, surface_c, pressure)
+    wet = coil.wet_multiplier(air_c, surface_c, drop)
+    hot_ua = coil.air_side_w_k(p, air_m3_h) * coil.wet_fins(p, air_m3_h, wet)
+    touched = 1.0 - coil.bypass_factor(hot_ua / air_w_k)
     dew_kg_s = air_kg_s * touched * drop
     sensible_w = air_w_k * touched * (air_c - surface_c)
     latent_w = moist_air.LATENT_J_KG * dew_kg_s
-    wet = coil.wet_multiplier(air_c, surface_c, drop)
     water_w_k = flow_kg_s * water.heat_capacity_j_kg_k(x[X.SUPPLY_C])
     cold_ua = coil.water_side_w_k(p, x[X.FLOW_L_MIN])
     total_w_k = coil.exchange_w_k(p[P.COUNTERFLOW], air_w_k * wet, water_w_k, hot_ua * wet, cold_ua)

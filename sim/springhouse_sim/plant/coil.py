@@ -25,6 +25,7 @@ from .check import PartError, ordered, within
 from .loop import Loop
 
 ARRANGEMENTS = ("cross", "counter")
+FILM_C = 8.0  # at which the water's film is worked out
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -35,6 +36,8 @@ class Coil:
     gets with all fans at full duty) and ``rated_water_l_min``.  ``air_side_fraction`` is the
     air side's share of the thermal resistance at that point.  ``free_air_m3_h`` and
     ``fan_power_w`` are per fan; ``fans`` blow side by side unless ``fans_in_series``.
+    ``tube_pass_m`` is straight tube between bends, 0 where the water's film is a developed one;
+    ``fin_parameter`` the m r phi of dry fins at the rated air (``fins.py``), 0 without loss.
 
     Raises:
         ValueError: on a parameter outside its range.
@@ -49,6 +52,8 @@ class Coil:
     fans_in_series: bool = False
     arrangement: str = "cross"
     air_side_fraction: float = 0.7
+    tube_pass_m: float = 0.0
+    fin_parameter: float = 0.0
     heat_capacity_j_k: float = 1500.0  # metal and the water in the tubes
     fin_area_m2: float = 1.5
     fin_gap_mm: float = 1.8
@@ -58,7 +63,7 @@ class Coil:
     coil_air_probe_lag_s: float = 30.0
 
     def __post_init__(self) -> None:
-        within("Coil", "ua_w_k", self.ua_w_k, 1.0, 2000.0, "W/K")
+        within("Coil", "ua_w_k", self.ua_w_k, 0.1, 2000.0, "W/K")
         within("Coil", "rated_air_m3_h", self.rated_air_m3_h, 10.0, 5000.0, "m3/h")
         within("Coil", "rated_water_l_min", self.rated_water_l_min, 0.1, 10.0, "L/min")
         within("Coil", "free_air_m3_h", self.free_air_m3_h, 10.0, 10000.0, "m3/h")
@@ -71,6 +76,8 @@ class Coil:
                 f"{self.arrangement!r} is not one of {', '.join(ARRANGEMENTS)}",
             )
         within("Coil", "air_side_fraction", self.air_side_fraction, 0.1, 0.95)
+        within("Coil", "tube_pass_m", self.tube_pass_m, 0.0, 10.0, "m")
+        within("Coil", "fin_parameter", self.fin_parameter, 0.0, 5.0)
         within("Coil", "heat_capacity_j_k", self.heat_capacity_j_k, 100.0, 1e5, "J/K")
         within("Coil", "fin_area_m2", self.fin_area_m2, 0.05, 100.0, "m2")
         within("Coil", "fin_gap_mm", self.fin_gap_mm, 0.5, 20.0, "mm")
@@ -88,15 +95,21 @@ class Coil:
     def put(self, p: NDArray[np.float64], loop: Loop) -> None:
         """Write the slots of this part into ``p``; ``loop`` holds the tube of the coil."""
         bore_m = loop.coil_bore_mm / 1000.0
-        rated = hydraulics.water_film_w_m2_k(
-            self.rated_water_l_min / loop.coil_circuits, bore_m, 8.0
-        )
+        along_m = math.inf
+        if self.tube_pass_m > 0.0:
+            # Between a film that no bend stirs and one that each bend begins anew.
+            along_m = math.sqrt(self.tube_pass_m * loop.coil_length_m / loop.coil_circuits)
+
+        def film(flow_l_min: float) -> float:
+            one_l_min = flow_l_min / loop.coil_circuits
+            return hydraulics.water_film_w_m2_k(one_l_min, bore_m, FILM_C, along_m)
+
+        rated = film(self.rated_water_l_min)
         for n in range(P.COIL_WATER_POINTS):
-            flow = n * P.COIL_WATER_STEP_L_MIN / loop.coil_circuits
-            film = hydraulics.water_film_w_m2_k(flow, bore_m, 8.0)
-            p[P.COIL_WATER_RATIO + n] = film / rated
+            p[P.COIL_WATER_RATIO + n] = film(n * P.COIL_WATER_STEP_L_MIN) / rated
         p[P.COIL_AIR_W_K] = self.ua_w_k / self.air_side_fraction
         p[P.COIL_WATER_W_K] = self.ua_w_k / (1.0 - self.air_side_fraction)
+        p[P.FIN_PARAMETER] = self.fin_parameter
         # Never lighter than eight seconds of its rated air flow, so that 5 s steps are stable.
         air_w_k = self.rated_air_m3_h / 3600.0 * 1.2 * moist_air.CP_MOIST_J_KG_K
         p[P.COIL_J_K] = max(self.heat_capacity_j_k, 8.0 * air_w_k)
@@ -151,6 +164,18 @@ def air_side_w_k(p: NDArray[np.float64], air_m3_h: float) -> float:
     published plate-fin correlations.
     """
     return float(p[P.COIL_AIR_W_K] * (air_m3_h / p[P.RATED_AIR_M3_H]) ** 0.6)
+
+
+def wet_fins(p: NDArray[np.float64], air_m3_h: float, wet: float) -> float:
+    """Return the efficiency of wet fins over that of dry ones [-].
+
+    The film times total over sensible heat (``wet``) takes more along the fin (`fins.efficiency`).
+    """
+    if wet <= 1.0 or p[P.FIN_PARAMETER] <= 1e-3:
+        return 1.0
+    dry = p[P.FIN_PARAMETER] * (air_m3_h / p[P.RATED_AIR_M3_H]) ** 0.3
+    root = math.sqrt(wet)
+    return math.tanh(dry * root) / (root * math.tanh(dry))
 
 
 def water_side_w_k(p: NDArray[np.float64], flow_l_min: float) -> float:

@@ -66,8 +66,8 @@ class Freezer:
     envelope_condensing_c: tuple[float, float] = (30.0, 65.0)
 
     def __post_init__(self) -> None:
-        within("Freezer", "rated_input_w", self.rated_input_w, 20.0, 1500.0, "W")
-        within("Freezer", "rated_capacity_w", self.rated_capacity_w, 20.0, 3000.0, "W")
+        within("Freezer", "rated_input_w", self.rated_input_w, 5.0, 1500.0, "W")
+        within("Freezer", "rated_capacity_w", self.rated_capacity_w, 5.0, 3000.0, "W")
         if self.refrigerant not in REFRIGERANTS:
             raise PartError(
                 "Freezer",

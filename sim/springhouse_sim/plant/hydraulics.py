@@ -10,6 +10,7 @@ from . import water
 GRAVITY_M_S2 = 9.80665
 LAMINAR_END_RE = 2040.0  # fluids' limit; textbooks say 2000 to 2300
 TURBULENT_START_RE = 3000.0
+CONVECTION_LAMINAR_RE = 2300.0  # Gnielinski 2013: a straight line between the two
 CONVECTION_TURBULENT_RE = 4000.0
 
 
@@ -80,23 +81,44 @@ def contraction_k(from_bore_m: float, to_bore_m: float) -> float:
     return 0.5 * (1.0 - min(1.0, (to_bore_m / from_bore_m) ** 2))
 
 
-def water_film_w_m2_k(flow_l_min: float, bore_m: float, t_c: float) -> float:
-    """Return the inner film coefficient of water in a tube [W/(m2 K)].
+def tube_nusselt(reynolds: float, prandtl: float, length_bores: float) -> float:
+    """Return the mean Nusselt number inside a round tube at one temperature [-].
 
-    Nu 3.66 (laminar, constant wall temperature), Gnielinski above Re 4000, a straight line
-    between; both from ``ht``.
+    Laminar: Hausen, with the thermal entrance and 3.66 far from it; from Re 4000 Gnielinski with
+    his factor for short tubes, a straight line between (Gnielinski 2013); all but the last from
+    ``ht``.
+
+    Args:
+        reynolds: by the bore.
+        prandtl: of the liquid.
+        length_bores: length over which it warms up over the bore; infinite: developed.
     """
+    developed = math.isinf(length_bores)
+
+    def laminar(re: float) -> float:
+        if developed:
+            return float(ht.conv_internal.laminar_T_const())
+        hausen = ht.conv_internal.laminar_entry_thermal_Hausen
+        return float(hausen(Re=re, Pr=prandtl, L=length_bores, Di=1.0))
+
+    if reynolds <= CONVECTION_LAMINAR_RE:
+        return laminar(reynolds)
+    high = max(reynolds, CONVECTION_TURBULENT_RE)
+    fd = float(fluids.friction.Clamond(high, 0.0))
+    turbulent = float(ht.conv_internal.turbulent_Gnielinski(Re=high, Pr=prandtl, fd=fd))
+    if not developed:
+        turbulent *= 1.0 + max(1.0, length_bores) ** (-2.0 / 3.0)
+    span = CONVECTION_TURBULENT_RE - CONVECTION_LAMINAR_RE
+    f = min(1.0, (reynolds - CONVECTION_LAMINAR_RE) / span)
+    return (1.0 - f) * laminar(CONVECTION_LAMINAR_RE) + f * turbulent
+
+
+def water_film_w_m2_k(
+    flow_l_min: float, bore_m: float, t_c: float, length_m: float = math.inf
+) -> float:
+    """Return the inner film coefficient of water in a tube [W/(m2 K)], see `tube_nusselt`."""
     re = max(1.0, reynolds(flow_l_min, bore_m, t_c))
-    pr = water.prandtl(t_c)
-    laminar = float(ht.conv_internal.laminar_T_const())
-    if re <= LAMINAR_END_RE:
-        nusselt = laminar
-    else:
-        high = max(re, CONVECTION_TURBULENT_RE)
-        fd = float(fluids.friction.Clamond(high, 0.0))
-        turbulent = float(ht.conv_internal.turbulent_Gnielinski(Re=high, Pr=pr, fd=fd))
-        f = min(1.0, (re - LAMINAR_END_RE) / (CONVECTION_TURBULENT_RE - LAMINAR_END_RE))
-        nusselt = (1.0 - f) * laminar + f * turbulent
+    nusselt = tube_nusselt(re, water.prandtl(t_c), length_m / bore_m)
     return nusselt * water.conductivity_w_m_k(t_c) / bore_m
 
 

@@ -71,6 +71,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     STILL_AIR_M3_H,
     COUNTERFLOW,  # 1 counterflow, 0 cross-flow with both streams unmixed
     FIN_AREA_M2,
+    FIN_PARAMETER,  # m r phi of dry fins at rated air
     FIN_GAP_M,
     FROST_KG_M3,
     FAN_POWER_W,
@@ -111,7 +112,7 @@ first axis slowest.  Axes are equidistant, so a table needs only its first point
     BATTERY_DROPS_ON_CHANGEOVER,
     BOARD_W,
     SCALARS,
-) = range(98)
+) = range(99)
 
 # Natural convection at the dry evaporator wall, W/m2: water C by evaporator C.
 FILM_WATER_FROM_C = 0.0
