@@ -15,6 +15,8 @@ from .following import (
     CHEAP_HOURS,
     EQUIPMENT_HOURS,
     EQUIPMENT_W,
+    FAN_PA,
+    FREEZES,
     GLASS,
     HOUSE,
     INSIDE,
@@ -53,6 +55,7 @@ QUESTIONS = {
         Question(CABINET, "litres it holds"),
         Question("freezer.label_input_w", "watts it draws"),
         Question("freezer.label_kwh_year", "kWh a year"),
+        Question(FREEZES, f"kg it freezes in 24 h ({NONE}: the label does not say)"),
         Question("freezer.climate_class", "climate class"),
         Question("freezer.refrigerant", "refrigerant"),
         Question(WATER, "litres of water you would fill in"),
@@ -73,6 +76,7 @@ QUESTIONS = {
         Question("coil.rows", "rows of tubes behind each other (of flat tubes: cores)"),
         Question("coil.fans", "how many fans at the coil"),
         Question("coil.fan_m3_h", "free air of one fan by its label, m3/h"),
+        Question(FAN_PA, f"static pressure of one fan, Pa or mm H2O ({NONE}: not on its label)"),
         Question("coil.fan_w", "watts of one fan by its label"),
     ),
     "The room by tape measure, and what lies around it": (
@@ -129,6 +133,8 @@ def value(key: str, values: Mapping[str, Any]) -> Any:
     table, _, name = key.partition(".")
     default = MODELS[table].model_fields[name].get_default()
     found = values.get(key, demo()[table].get(name, default))
+    if found is None and key in (FREEZES, FAN_PA):
+        return NONE
     return list(found) if isinstance(found, tuple) else found
 
 

@@ -21,6 +21,8 @@ FULL_SHARE = 0.75  # of the label's litres, common practice: baskets' room and h
 PROBE_UNDER_M, RETURN_UNDER_M = 0.076, 0.036  # below the surface, as in the demo
 
 ABOUT_PLACE = "about.place"
+FREEZES, FAN_PA = "freezer.freezing_capacity_kg_24h", "coil.fan_pa"  # often not on a label
+LABEL = ("freezer.cabinet_litres", "freezer.label_input_w")
 CABINET, WATER = "freezer.cabinet_litres", "store.water_litres"
 INNER = tuple(f"freezer.inner_{side}_m" for side in ("length", "width", "depth"))
 KIND = "coil.kind"
@@ -91,6 +93,7 @@ def resolve(answers: Mapping[str, Any]) -> dict[str, Any]:
         if key not in answers:
             found[key] = new
 
+    found |= {key: None for key in (FREEZES, FAN_PA) if answers.get(key) == NONE}
     _parts(answers, found, follows)
     _glass(answers, found, follows)
     if answers.get(CHEAP) == NONE:
@@ -110,6 +113,8 @@ def _parts(answers: Mapping[str, Any], found: Mapping[str, Any], follows: Follow
     if answers.get(KIND) == "flat-tube":
         for key, new in FLAT_TUBES.items():
             follows(key, new)
+    if any(key in answers for key in LABEL):
+        follows(FREEZES, None)  # the demo's says nothing about another freezer
     if CABINET in answers:
         for key in INNER:
             follows(key, None)

@@ -23,6 +23,7 @@ TYPED = {
     "freezer.cabinet_litres": ["3", "much", "7 cu ft"],
     "freezer.label_input_w": ["130"],
     "freezer.label_kwh_year": [""],
+    "freezer.freezing_capacity_kg_24h": ["none"],
     "freezer.climate_class": ["X", "SN-ST"],
     "freezer.refrigerant": [""],
     "store.water_litres": ["400", "120"],
@@ -39,6 +40,7 @@ TYPED = {
     "coil.rows": [""],
     "coil.fans": ["1.5", "1"],
     "coil.fan_m3_h": ["200"],
+    "coil.fan_pa": ["loud", "3 mm H2O"],
     "coil.fan_w": [""],
     "room.length_m": ["5"],
     "room.width_m": [""],
@@ -72,6 +74,7 @@ REFUSED = {
     "about.place: \"attic\": one of utility room, garage, ",
     "loop.lift_m: \"34 ft\"",
     "coil.fans: 1.5: a whole number from 1 to 12",
+    "coil.fan_pa: \"loud\": a number",
     "room.outside_roof: \"maybe\": true or false",
     "schedule.wanted: [\"evenings\"]: a list of hours such as ",
     "weather.file: \"",
@@ -120,6 +123,8 @@ def test_asks_on_a_terminal_until_each_answer_is_good(tmp_path) -> None:
     assert site.loop.tube_bore_mm == pytest.approx(9.525)
     assert site.loop.lift_m == pytest.approx(0.762)
     assert (site.store.water_litres, site.coil.fans, site.room.length_m) == (120, 1, 5)
+    assert site.coil.fan_pa == pytest.approx(29.42, abs=0.01)  # 9.80665 Pa a millimetre
+    assert site.freezer.freezing_capacity_kg_24h is None
     assert (site.place.length_m, site.coil.kind, site.coil.rows) == (6, "flat-tube", 1)
     assert (site.room.window_area_m2, site.room.window_side) == (0, "none")
     assert (site.tariff.price_per_kwh, site.tariff.cheap_hours) == (0.3, ())
