@@ -16,7 +16,7 @@ LINES = (
     "run --faults",
     "season close demo --record season.json",
     "new my-store --unweighed --with store.water_litres=140",
-    "compare demo --with coil.fans=3 --with 'coil.rows=4; loop.tube_bore_mm=12'",
+    "compare demo --with coil.fans=3 --with 'coil.rows=6; loop.tube_bore_mm=12'",
 )
 
 

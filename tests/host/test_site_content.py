@@ -39,6 +39,7 @@ SUFFIX = {
     "_pa": "Pa",
     "_wh": "Wh",
     "_kwh_year": "kWh/year",
+    "_kg_24h": "kg/24 h",
     "_v": "V",
     "_s": "s",
     "_min": "min",

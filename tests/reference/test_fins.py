@@ -173,11 +173,11 @@ def test_a_measured_conductance_stands_and_the_fins_take_the_rest(ua_w_k: float)
 
 def test_more_than_the_tubes_let_through_is_told() -> None:
     """In one line with both numbers and the keys, in the units asked for."""
-    (line,) = measured(300.0).contradictions()
-    assert line.startswith("coil.ua_w_k: 300 W/K is more than the ")
+    (line,) = measured(600.0).contradictions()
+    assert line.startswith("coil.ua_w_k: 600 W/K is more than the ")
     for key in ("coil.rated_l_min", "tube_bore_mm", "circuits", "rows"):
         assert key in line
-    (us,) = measured(300.0).contradictions(us=True)
+    (us,) = measured(600.0).contradictions(us=True)
     assert "BTU/h/°F" in us
     assert "US gal/min" in us
-    assert measured(300.0).plant("mid").coil.ua_w_k == 300.0
+    assert measured(600.0).plant("mid").coil.ua_w_k == 600.0
