@@ -61,7 +61,7 @@ def noon(
 SMALL = Battery(kind="lifepo4", usable_wh=12.0, charger_w=40.0)
 STORIES: dict[str, Callable[..., tuple[Bench, float]]] = {
     "charge": night(),
-    "full": night(DEEP_MC=4900, SHALLOW_MC=4900, BAND_MK=300),
+    "full": night(DEEP_MC=4800, SHALLOW_MC=4800, BAND_MK=300),
     "freeze": night(5.5, FREEZE_MC=3000, FREEZE_CLEAR_MK=600, hours=4.0),
     "no progress": night(PROGRESS_MIN=60, PROGRESS_MK=600),
     "warming": noon(
