@@ -122,6 +122,14 @@ def test_the_fans_working_point_is_told_in_words(base) -> None:
     assert "ft3/min" in asked.working_point(plain, sizing.size(plain), us=True)
 
 
+@pytest.mark.parametrize("ua_w_k", [5.0, 600.0])
+def test_other_fans_on_a_coil_of_any_measured_conductance(base, ua_w_k: float) -> None:
+    """Nearly all of the resistance on one side, beyond what the tubes explain too."""
+    site = load_site(base.path, {"coil.ua_w_k": {"value": ua_w_k, "grade": "measured"}})
+    ways = sizing.size(site, variants=("mid",)).sheets["mid"].fan_ways
+    assert ways[1].room_w > ways[2].room_w > ways[0].room_w > 0.0
+
+
 def test_a_stronger_fan_loses_less_of_its_air_and_its_label_narrows_the_range(base) -> None:
     def air(changes):
         return load_site(base.path, changes).known["coil.air_m3_h"]

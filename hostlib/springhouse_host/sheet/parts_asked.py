@@ -57,7 +57,7 @@ def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
         fans_in_series=in_series,
         rated_air_m3_h=air,
         ua_w_k=ua_w_k,
-        air_side_fraction=ua_w_k / air_w_k,
+        air_side_fraction=coil_sides.held_share(ua_w_k / air_w_k),
         fin_parameter=coil.fin_parameter * more ** (AIR_POWER / 2.0),
     )
 

@@ -142,4 +142,9 @@ def air_share(coil: CoilTable, air_m3_h: float, ua_w_k: float) -> float:
     else:
         share = 1.0 / (1.0 + air_side_w_k(coil, air_m3_h)[1] / middle)  # of the air
         water_w_k = min(most, max(least, ua_w_k / (1.0 - share)))
-    return min(MOST_AIR_SHARE, max(LEAST_AIR_SHARE, 1.0 - ua_w_k / water_w_k))
+    return held_share(1.0 - ua_w_k / water_w_k)
+
+
+def held_share(share: float) -> float:
+    """Return an air side's share of the resistance inside what the plant's coil accepts."""
+    return min(MOST_AIR_SHARE, max(LEAST_AIR_SHARE, share))
