@@ -14,8 +14,9 @@ from springhouse_host import cli, fit, load_site
 from springhouse_host.errors import KnownError
 from springhouse_host.fitting import fit as fitting
 from springhouse_host.fitting import parameters
+from springhouse_host.fitting import problem as problems
 from springhouse_host.fitting.log import read_log
-from springhouse_host.fitting.model import CHANNELS, Model, make_model
+from springhouse_host.fitting.model import Guess, Model, make_model
 from springhouse_host.fitting.parameters import FITTED, parameter
 from springhouse_host.notebook import Run
 
@@ -83,7 +84,7 @@ def test_black_box_of_a_random_site(tmp_path: Path, two_days: Run) -> None:
 
 def missed(model: Model) -> np.ndarray:
     """Root mean square by channel of what the model of a true site misses, 0 without a reading."""
-    miss = model.shown({}, np.zeros(1), np.zeros(len(CHANNELS)))[0] - model.stretches[0].measured
+    miss = model.shown(Guess.plain({}, 1))[0] - model.stretches[0].measured
     count = np.isfinite(miss).sum(axis=0)
     return np.sqrt(np.nansum(miss**2, axis=0) / np.maximum(count, 1))
 
@@ -121,7 +122,7 @@ def test_no_reading_jumps_with_a_parameter(tmp_path: Path) -> None:
 
     def shown(key: str, step: float) -> np.ndarray:
         values = {**true, key: true[key] * (1.0 + step)}
-        seen = model.shown(values, np.zeros(1), np.zeros(len(CHANNELS)))[0]
+        seen = model.shown(Guess.plain(values, 1))[0]
         return np.where(compared, seen, 0.0)
 
     for key in ("freezer.capacity_w", "store.water_litres"):
@@ -137,9 +138,9 @@ def test_correlation_time_of_a_first_order_process() -> None:
     series = np.zeros(40_000)
     for i in range(1, len(series)):
         series[i] = 0.9 * series[i - 1] + rng.normal()
-    assert fitting.correlation_time(series) == pytest.approx(19.0, rel=0.15)
-    assert fitting.correlation_time(rng.normal(size=40_000)) < 1.2
-    assert fitting.correlation_time(np.full(100, 0.3)) > 50.0  # a constant miss is one reading
+    assert problems.correlation_time(series) == pytest.approx(19.0, rel=0.15)
+    assert problems.correlation_time(rng.normal(size=40_000)) < 1.2
+    assert problems.correlation_time(np.full(100, 0.3)) > 50.0  # a constant miss is one reading
 
 
 def refused(log: Path, **kwargs: object) -> list[str]:
@@ -170,7 +171,7 @@ def test_too_wide_and_at_the_edge_are_refused(tmp_path: Path, two_days: Run) -> 
     two_days.minutes.to_csv(path, index_label="local_time")
     log = read_log(path, SITE)
     keys = ("freezer.cabinet_ua_w_k", "coil.ua_w_k")
-    problem = fitting._Problem(make_model(SITE, log), [parameter(SITE, k) for k in keys], {})
+    problem = problems.Problem(make_model(SITE, log), [parameter(SITE, k) for k in keys], {})
     v = np.zeros(len(problem.low))
     twin = np.eye(len(v))
     fitting._refuse_untold(log, problem, v, np.array([0.1, 0.1]), twin)  # good enough
@@ -302,13 +303,13 @@ def test_a_clock_that_was_wrong(tmp_path: Path) -> None:
 
 def test_what_nothing_tells_has_no_narrow_interval() -> None:
     """Of two columns the second is told by no residual, of three twins only the sum."""
-    told = fitting.covariance_of(np.array([[2.0, 0.0], [0.0, 0.0]]))
+    told = problems.covariance_of(np.array([[2.0, 0.0], [0.0, 0.0]]))
     assert told[0, 0] == pytest.approx(0.25)
     assert told[1, 1] > 1e6
     rows = np.random.default_rng(1).normal(size=(20, 3))
-    assert fitting.covariance_of(rows) == pytest.approx(np.linalg.inv(rows.T @ rows))
+    assert problems.covariance_of(rows) == pytest.approx(np.linalg.inv(rows.T @ rows))
     rows[:, 2] = rows[:, 1]
-    assert fitting.covariance_of(rows).diagonal()[1:].min() > 1e6
+    assert problems.covariance_of(rows).diagonal()[1:].min() > 1e6
 
 
 def test_a_meter_read_every_ten_seconds_is_no_longer_known_for_it() -> None:

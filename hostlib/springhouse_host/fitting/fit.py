@@ -1,12 +1,10 @@
 """Least squares of the plant's parameters on a log, with intervals that do not flatter.
 
-Gauss-Newton on logarithms (scipy's least squares within bounds). The residuals of a model and of
-slow probes follow one another, so a thousand minutes are not a thousand facts: the weight of each
-channel is divided by its autocorrelation time, as for any correlated series (Sokal 1997; Geyer's
-initial sequence, 1992; both from memory), and none counts for more than one reading in two hours.
-What the log cannot tell but the answer rests on (a constant error of each probe, the warmth of the
-walls at the start, air flow, condenser, ...) is estimated along under a stated prior, so that its
-doubt is part of every interval.
+Gauss-Newton on logarithms (scipy's least squares within bounds); how a channel is weighed is said
+in `problem.py`, what is done about what the model lacks in `amiss.py`. What the log cannot tell but
+the answer rests on (a constant error and the lag of each probe, unlogged heat, how warm walls and
+water began, air flow, condenser, ...) is estimated along under a stated prior, so that its doubt
+is part of every interval.
 """
 
 from collections.abc import Callable, Mapping
@@ -16,36 +14,29 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from scipy.optimize import least_squares
 from scipy.stats import t as student
 
 from ..errors import KnownError
 from ..site import Site
+from . import amiss
 from .log import TIME, Log, read_columns, read_log
-from .model import CHANNELS, Model, make_model
-from .parameters import FITTED, Parameter, needs, parameter, unsure
+from .model import CHANNELS, LAGS, Model, make_model
+from .parameters import FITTED, LAG_SD, Parameter, needs, parameter, unsure
+from .problem import MASS_K, MOST_STEPS, UNLOGGED_W, WATER_K, Problem, covariance_of
 
 Array = NDArray[np.float64]
 
 FIT_SHARE = 0.75  # of the samples; the rest is held out and only predicted
-FIRST_SIGMA = (0.1, 0.1, 0.1, 0.3, 0.3, 5.0)  # K and W, until the residuals tell
-# What the model itself misses, minutes in doubt at each switch among it, added in quadrature, and
-# how long such a miss lasts; common practice, no source.
-MODEL_SIGMA = (0.05, 0.05, 0.05, 0.1, 0.1, 1.0)
-MODEL_MEMORY_S = 7200.0
 # Standard deviation added to every logarithm, for a real plant is no twin of the model; common
-# practice, no source. Of simulated sites 70 intervals in 70 hold the truth without it too.
+# practice, no source.
 MODEL_SHARE = 0.01
-MASS_K = 1.5  # prior of walls against air at the start of a stretch, standard deviation
-LOG_STEP, MASS_STEP_K, OFFSET_STEP_K = 0.005, 0.2, 0.05
-OFFSETS = 5  # probes; the meter has none
 PASSES = (1e-3, 1e-4)  # of the cost, at which each pass is content
-MOST_STEPS = 15
-FAR = 12.0  # bounds of what has a prior, in its deviations: the prior holds it, no wall is to
+MOST_PASSES = 4  # while priors that the log contradicts are loosened
 CONFIDENCE = 0.95
 WIDEST = 0.5  # half the interval over the value; a wider one tells no more than a label
 AT_BOUND = 0.01
 COUPLED = 0.98
+LEAST_HELD_OUT = 60  # readings of a channel, before their miss is one
 OUTDOOR_SILENT_H = 3.0  # between two outdoor readings, before it is told
 
 
@@ -85,116 +76,6 @@ class Fitted:
         return pd.DataFrame(rows).set_index("key")
 
 
-class _Problem:
-    """Parameters as one vector, residuals and Jacobian as least squares wants them.
-
-    The vector: logarithms of (estimated, unsure) over the site's value, then the walls' warmth of
-    each stretch [K], then the error of each probe [K].
-    """
-
-    def __init__(self, model: Model, wanted: list[Parameter], doubt: Mapping[str, float]) -> None:
-        self.model = model
-        self.wanted = wanted
-        self.keys = [p.key for p in wanted] + list(doubt)
-        self.logs, self.walls = len(self.keys), len(model.stretches)
-        errors = model.site.probe_errors_k.values()
-        sd = [np.inf] * len(wanted) + list(doubt.values()) + [MASS_K] * self.walls
-        self.prior = np.array([*sd, *(e / 2.0 for e in errors)])
-        bounds = [(np.log(p.low / p.mid), np.log(p.high / p.mid)) for p in wanted]
-        bounds += [(-FAR * s, FAR * s) for s in self.prior[len(wanted) :]]
-        self.low, self.high = np.array(bounds).T
-        self.weight = np.ones(len(CHANNELS)) / np.array(FIRST_SIGMA)
-        self.measured = np.concatenate([s.measured for s in model.stretches])
-        self.used = np.isfinite(self.measured)
-        self.period_s = float(np.median(np.diff(model.stretches[0].seconds)))
-
-    def split(self, v: Array) -> tuple[dict[str, float], Array, Array]:
-        """Return values by key, warmth of the walls, error of each channel."""
-        values = {k: self.model.picked[k] * float(np.exp(v[i])) for i, k in enumerate(self.keys)}
-        offset = np.zeros(len(CHANNELS))
-        offset[:OFFSETS] = v[self.logs + self.walls :]
-        return values, v[self.logs : self.logs + self.walls], offset
-
-    def shown(self, v: Array, only: int | None = None) -> Array:
-        """Return what would have been shown, shape (samples, channels)."""
-        return np.concatenate(self.model.shown(*self.split(v), only=only))
-
-    def residuals(self, v: Array) -> Array:
-        """Return weighted misses, priors after them."""
-        miss = (self.shown(v) - self.measured) * self.weight
-        return np.concatenate([miss[self.used], (v / self.prior)[np.isfinite(self.prior)]])
-
-    def jacobian(self, v: Array) -> Array:
-        """Return the derivatives of `residuals`, by differences of the whole simulation."""
-        here = self.shown(v)
-        columns = []
-        for i in range(len(v)):
-            stretch = i - self.logs if self.logs <= i < self.logs + self.walls else None
-            if i >= self.logs + self.walls + 3:  # no state begins with the coil's probes
-                slope = np.zeros_like(here)
-                slope[:, i - self.logs - self.walls] = 1.0
-            else:
-                size = LOG_STEP if i < self.logs else OFFSET_STEP_K
-                size = size if stretch is None else MASS_STEP_K
-                there = self.shown(v + size * (np.arange(len(v)) == i), only=stretch)
-                slope = np.nan_to_num((there - here) / size)  # 0 in stretches not followed
-            columns.append((slope * self.weight)[self.used])
-        rows = np.diag(1.0 / self.prior)[np.isfinite(self.prior)]
-        return np.concatenate([np.array(columns).T, rows])
-
-    def solve(self, v: Array, content: float) -> tuple[Array, bool]:
-        """Return what fits best from ``v`` on at the present weights, and whether it was found."""
-        found = least_squares(
-            self.residuals, v, self.jacobian, (self.low, self.high), method="dogbox", ftol=content,
-            xtol=1e-4, max_nfev=MOST_STEPS,
-        )  # fmt: skip
-
-        return np.asarray(found.x), found.status > 0
-
-    def reweigh(self, v: Array) -> Array:
-        """Set the weights from the residuals; return the independent readings of each channel."""
-        miss = self.shown(v) - self.measured
-        effective = np.zeros(len(CHANNELS))
-        for c in range(len(CHANNELS)):
-            r = miss[self.used[:, c], c]
-            if len(r) < 10:
-                continue
-            sigma = float(np.hypot(np.sqrt(np.mean(r**2)), MODEL_SIGMA[c]))
-            time = min(len(r), max(correlation_time(r), MODEL_MEMORY_S / self.period_s))
-            effective[c] = len(r) / time
-            self.weight[c] = 1.0 / (sigma * np.sqrt(time))
-        return effective
-
-
-def correlation_time(r: Array) -> float:
-    """Return how many readings in a row count as one: 1 + 2 sum of the autocorrelations.
-
-    Summed in pairs until a pair is no longer positive (Geyer 1992). About the mean of zero, so
-    that a constant miss counts as correlation too.
-    """
-    n = len(r)
-    power = np.abs(np.fft.rfft(r, 2 * n)) ** 2
-    acf = np.fft.irfft(power)[:n]
-    if acf[0] <= 0.0:
-        return 1.0
-    acf = acf / acf[0]
-    pairs = acf[: n - n % 2].reshape(-1, 2).sum(axis=1)
-    ends = np.flatnonzero(pairs <= 0.0)
-    stop = int(ends[0]) if len(ends) else len(pairs)
-    return float(min(n, max(1.0, 2.0 * pairs[:stop].sum() - 1.0)))
-
-
-def covariance_of(jacobian: Array) -> Array:
-    """Return the covariance of what weighted residuals of unit variance tell.
-
-    By singular values, none taken as less than a trillionth of the largest: what nothing tells is
-    then as good as boundless, where a pseudo-inverse would call it exactly known.
-    """
-    _, s, rows = np.linalg.svd(jacobian, full_matrices=False)
-    half = rows.T / np.maximum(s, 1e-12 * s[0])
-    return np.asarray(half @ half.T)
-
-
 def fit(
     site: Site,
     path: Path,
@@ -221,20 +102,41 @@ def fit(
         raise KnownError("--hold: every parameter is held: nothing to fit")
     _refuse_unexcited(log, model, wanted)
     doubt = unsure(site, model, log.has("place_c"))
-    problem = _Problem(model, wanted, doubt)
+    problem = Problem(model, wanted, doubt)
     start = np.zeros(len(problem.low))
     v = start
     effective, settled = np.zeros(len(CHANNELS)), True
-    for n, content in enumerate(PASSES):
-        on_step(f"fitting, pass {n + 1} of {len(PASSES)}")
-        v, settled = problem.solve(v, content)
-        effective = problem.reweigh(v)
+    for n in range(MOST_PASSES):
+        on_step(f"fitting, pass {n + 1}")
+        v, settled = problem.solve(v, PASSES[min(n, len(PASSES) - 1)])
+        missed = problem.missed(v, _held_out(problem, whole, v))
+        effective = problem.reweigh(v, missed)
+        loosened = problem.loosen(v)
+        if n + 1 >= len(PASSES) and not loosened:
+            break
+    amiss.refuse(log, missed)
+    whole.notes.extend(amiss.notes(problem, v, missed))
     if not settled:
         whole.notes.append(
             f"not settled after {MOST_STEPS} steps: the values may lie beside the best"
         )
     on_step("intervals")
     return _outcome(problem, whole, start, v, effective, log, doubt)
+
+
+def _held_out(problem: Problem, whole: Model, v: Array) -> dict[int, float]:
+    """Return the root mean square of what is missed in the part held out, by channel."""
+    guess = problem.guess(v, len(whole.stretches))
+    last_s = problem.model.stretches[-1].seconds[-1]
+    seconds = np.concatenate([s.seconds for s in whole.stretches])
+    measured = np.concatenate([s.measured for s in whole.stretches])
+    miss = (np.concatenate(whole.shown(guess)) - measured)[seconds > last_s]
+    found = {}
+    for c in range(len(CHANNELS)):
+        r = miss[np.isfinite(miss[:, c]), c]
+        if len(r) >= LEAST_HELD_OUT:
+            found[c] = float(np.sqrt(np.mean(r**2)))
+    return found
 
 
 def _with_outdoor(log: Log, path: Path) -> Log:
@@ -271,7 +173,7 @@ def _refuse_unexcited(log: Log, model: Model, wanted: list[Parameter]) -> None:
 
 
 def _outcome(
-    problem: _Problem,
+    problem: Problem,
     whole: Model,
     start: Array,
     v: Array,
@@ -296,7 +198,11 @@ def _outcome(
     minutes, held_out = _minutes(log, problem, whole, start, v)
     keys = [p.key for p in wanted]
     priors = {key: f"{100.0 * s:.0f} % (half the label's range)" for key, s in doubt.items()}
+    for key in LAGS:
+        priors[key] = f"{LAG_SD:g} of its logarithm (in a well: ten times slower)"
     priors["walls against air at the start"] = f"{MASS_K:g} K"
+    priors["water against its probes at the start"] = f"{WATER_K:g} K"
+    priors["heat that is not logged"] = f"{UNLOGGED_W:g} W"
     for probe, k in model.site.probe_errors_k.items():
         priors[f"constant error of {probe}"] = f"{k / 2.0:g} K (half its error budget)"
     return Fitted(
@@ -315,13 +221,13 @@ def _outcome(
     )
 
 
-def _refuse_untold(log: Log, problem: _Problem, v: Array, half: Array, correlation: Array) -> None:
+def _refuse_untold(log: Log, problem: Problem, v: Array, half: Array, correlation: Array) -> None:
     """Refuse an interval that is too wide, or a value at the end of what it may be.
 
     Raises:
         KnownError: a line for each, with what it cannot be told from and what to log.
     """
-    advice = {need.key: need.log for need in needs(problem.model)}
+    advice = {need.key: need.more for need in needs(problem.model)}
     lines = []
     for i, p in enumerate(problem.wanted):
         value = p.mid * float(np.exp(v[i]))
@@ -338,7 +244,7 @@ def _refuse_untold(log: Log, problem: _Problem, v: Array, half: Array, correlati
             told = f", hardly told from {twin}" if others[k] > COUPLED else ""
             lines.append(
                 f"{log.path}: {p.key}: {value:.3g} {p.unit} ±{100.0 * half[i]:.0f} %{told}, at "
-                f"most ±{100.0 * WIDEST:.0f} % is of use: log {advice[p.key]}, or --hold {p.key}"
+                f"most ±{100.0 * WIDEST:.0f} % is of use: {advice[p.key]}, or --hold {p.key}"
             )
     if lines:
         raise KnownError(lines)
@@ -357,7 +263,7 @@ def _rms(minutes: pd.DataFrame, held_out: NDArray[np.bool_]) -> pd.DataFrame:
 
 
 def _minutes(
-    log: Log, problem: _Problem, whole: Model, start: Array, v: Array
+    log: Log, problem: Problem, whole: Model, start: Array, v: Array
 ) -> tuple[pd.DataFrame, NDArray[np.bool_]]:
     """Return every channel measured, before and after, and which rows were held out.
 
@@ -367,9 +273,8 @@ def _minutes(
     measured = np.concatenate([s.measured for s in whole.stretches])
     shown = {}
     for name, vector in (("before", start), ("after", v)):
-        values, walls, offset = problem.split(vector)
-        walls = np.pad(walls, (0, len(whole.stretches) - len(walls)))
-        shown[name] = np.concatenate(whole.shown(values, walls, offset))
+        guess = problem.guess(vector, len(whole.stretches))
+        shown[name] = np.concatenate(whole.shown(guess))
     columns = {}
     for c, channel in enumerate(CHANNELS):
         columns[f"measured_{channel}"] = measured[:, c]

@@ -35,6 +35,12 @@ ICE_FREE_C = 1.0  # a stretch begins where no probe is colder: the log does not 
 # with them, is as good as chance: below this its readings are passed over, the high one's kept.
 OVERTURN_C = 4.5
 START_HUMIDITY = 0.5
+# How slow probes are [s], by the name under which that is fitted.
+LAGS = {
+    "lag of the store probes": (P.STORE_PROBE_S,),
+    "lag of the room probe": (P.ROOM_PROBE_S,),
+    "lag of the coil probes": (P.COIL_AIR_PROBE_S, P.COIL_IN_PROBE_S),
+}
 FLOW_PLAUSIBLE = (0.67, 1.5)  # measured over modelled; common practice, no source
 DRIVEN = {
     follow.MAINS: "mains",
@@ -56,6 +62,28 @@ class Stretch:
     drive: Array  # shape (rows, follow.COLUMNS)
     measured: Array  # shape (samples, channels), NaN where nothing is to be compared
     start: Mapping[str, float]  # readings it begins with
+
+
+@dataclass(frozen=True, eq=False)
+class Guess:
+    """What a log is followed with: values by key, and what else may be off.
+
+    ``mass_k`` is how much warmer the room's mass begins than its air and ``water_k`` the water than
+    a straight line between its probes, of each stretch; ``offset`` what each channel shows too
+    much; ``unlogged_w`` heat in the room all the time of which the log says nothing.
+    """
+
+    values: Mapping[str, float]
+    mass_k: Array
+    water_k: Array
+    offset: Array
+    unlogged_w: float = 0.0
+
+    @staticmethod
+    def plain(values: Mapping[str, float], stretches: int) -> "Guess":
+        """Return values with nothing else off."""
+        zeros = np.zeros(stretches)
+        return Guess(values, zeros, zeros, np.zeros(len(CHANNELS)))
 
 
 @dataclass(frozen=True, eq=False)
@@ -99,6 +127,8 @@ class Model:
         p[P.CONDENSER_UA_W_K] = picked["freezer.condenser_ua_w_k"]
         p[P.PLACE_UA_W_K] = picked["place.ua_w_k"]
         # Both tables are in proportion to the rating, see `plant.freezer`.
+        for key, slots in LAGS.items():
+            p[list(slots)] *= picked[key] / self.picked[key]
         for first, last, key in (
             (P.CAPACITY_W, P.INPUT_W, "freezer.capacity_w"),
             (P.INPUT_W, P.FLOW_L_MIN, "freezer.input_factor"),
@@ -106,44 +136,36 @@ class Model:
             p[first:last] *= picked[key] / self.picked[key]
         return p
 
-    def state(self, stretch: Stretch, water_kg: float, mass_k: float, offset: Array) -> Array:
-        """Return the state a stretch begins with.
-
-        Args:
-            stretch: which.
-            water_kg: all water.
-            mass_k: how much warmer the room's mass is than its air.
-            offset: what each probe shows too much [K], in the order of `CHANNELS`.
-        """
-        x, seen = self.x0.copy(), stretch.start
+    def state(self, i: int, water_kg: float, guess: Guess) -> Array:
+        """Return the state that stretch ``i`` begins with."""
+        x, seen, offset = self.x0.copy(), self.stretches[i].start, guess.offset
         low_c, high_c = seen["store_low_c"] - offset[0], seen["store_high_c"] - offset[1]
         if np.isnan(low_c) or np.isnan(high_c):
             low_c = high_c = float(np.nanmax([low_c, high_c]))
         room_c = seen["room_c"] - offset[2]
-        x[X.WATER_C : X.WATER_C + X.LAYERS] = np.linspace(low_c, high_c, X.LAYERS)
+        height = (np.arange(X.LAYERS) + 0.5) / X.LAYERS
+        bulge_k = 6.0 * height * (1.0 - height) * float(guess.water_k[i])  # its mean is water_k
+        x[X.WATER_C : X.WATER_C + X.LAYERS] = np.linspace(low_c, high_c, X.LAYERS) + bulge_k
         x[X.STORE_LOW_PROBE_C], x[X.STORE_HIGH_PROBE_C] = low_c, high_c
         x[X.EVAPORATOR_C] = 0.5 * (low_c + high_c)
         x[X.STORE_KG] = water_kg
         x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
         x[X.ROOM_AIR_C] = x[X.ROOM_PROBE_C] = room_c
         x[X.COIL_C] = x[X.COIL_IN_PROBE_C] = x[X.COIL_AIR_PROBE_C] = room_c
-        x[X.ROOM_MASS_C] = room_c + mass_k
+        x[X.ROOM_MASS_C] = room_c + float(guess.mass_k[i])
         for slot in (X.PLACE_C, X.CONDENSER_C, X.WINDING_C, X.SHELL_C, X.SUPPLY_C, X.RETURN_C):
             x[slot] = seen["place_c"]
         x[X.ROOM_HUMIDITY_RATIO] = seen["humidity_ratio"]
         return x
 
-    def shown(
-        self, values: Mapping[str, float], mass_k: Array, offset: Array, only: int | None = None
-    ) -> list[Array]:
+    def shown(self, guess: Guess, only: int | None = None) -> list[Array]:
         """Return what probes and meter would have shown, an array (samples, channels) a stretch.
 
         Args:
-            values: by key, what differs from the site.
-            mass_k: of each stretch, how much warmer the room's mass began than its air.
-            offset: what each channel shows too much.
+            guess: what differs from the site and what is off.
             only: number of the one stretch to follow; the others are left NaN.
         """
+        values = guess.values
         code = compiled.load(True, follow.DOORS).sim("follow")
         p = self.params(values)
         water_kg = self.x0[X.STORE_KG] * self.ratio(values, "store.water_litres")
@@ -158,9 +180,10 @@ class Model:
                 u[U.GROUND_C] = stretch.start["ground_c"]
                 drive = stretch.drive.copy()
                 drive[:, follow.SUN_W] *= sun
-                x = self.state(stretch, water_kg, float(mass_k[i]), offset)
+                drive[:, follow.EQUIPMENT_W] += guess.unlogged_w
+                x = self.state(i, water_kg, guess)
                 code.follow(x, u, p, self._work, t, drive, seen)
-            found.append(seen + offset)
+            found.append(seen + guess.offset)
         return found
 
 
@@ -312,6 +335,7 @@ def make_model(site: Site, log: Log) -> Model:
     picked = {key: value.mid for key, value in site.known.items()}
     picked.setdefault("freezer.input_factor", 1.0)
     picked["store.water_litres"] = site.file.store.water_litres
+    picked |= {key: float(base[slots[0]]) for key, slots in LAGS.items()}
     seconds = (table.index - table.index[0]).total_seconds().to_numpy()
     cuts = [0, *(np.flatnonzero(np.diff(seconds) > GAP_S) + 1), len(table)]
     notes = list(log.notes)

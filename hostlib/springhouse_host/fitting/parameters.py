@@ -8,7 +8,7 @@ from springhouse import output as O
 from springhouse_sim import follow
 
 from ..site import Site
-from .model import Model, hours_of
+from .model import LAGS, Model, hours_of
 
 WIDER = 1.6  # bounds: the label's range, so much wider either way
 WATER_SHARE = 0.2  # bounds of the water, of what the site says
@@ -49,6 +49,9 @@ UNSURE = (
     "room.infiltration_per_h",
     "room.sun_share_percent",
 )
+# Of the logarithm of each probe's lag: a probe in a well is ten times slower than one in water.
+LAG_SD = 1.0
+LAG_RANGE = (0.5, 100.0)  # of what the site's probes have; a shorter one is beyond the time steps
 PLACE = "place.ua_w_k"  # only where the log does not show the place itself
 
 
@@ -73,7 +76,7 @@ def parameter(site: Site, key: str) -> Parameter:
 def unsure(site: Site, model: Model, log_has_place: bool) -> dict[str, float]:
     """Return (key, standard deviation of its logarithm) of what is unsure besides."""
     keys = (*UNSURE, *(() if log_has_place else (PLACE,)))
-    found = {}
+    found: dict[str, float] = dict.fromkeys(LAGS, LAG_SD)
     for key in keys:
         known = site.known.get(key)
         if known is not None and known.mid > 0.0 and known.high > known.low > 0.0:
@@ -91,6 +94,7 @@ class Need:
     unit: str
     of: str  # what the amount is
     log: str  # what to log
+    more: str  # what helps where the least is there and does not tell it
 
 
 def _known_h(seconds: NDArray[np.float64], column: NDArray[np.float64]) -> float:
@@ -115,20 +119,26 @@ def needs(model: Model) -> list[Need]:
         (all_h, 36.0, "h", "log"), (swing_k, 5.0, "K", "outdoor swing"), key=lambda n: n[0] / n[1]
     )
     discharge = "an afternoon with pump and fans on, two hours or more"
+    by_hand = "or measure it: springhouse measure SITE"
     return [
         Need("freezer.cabinet_ua_w_k", quiet_h, 6.0, "h", "compressor and pump both off",
-             "a night and a day with the store cold and everything off"),
+             "a night and a day with the store cold and everything off",
+             f"more nights with everything off, {by_hand} stand"),
         Need("freezer.capacity_w", charge_h, 2.0, "h", "the compressor on",
-             "a charge of two hours or more"),
+             "a charge of two hours or more",
+             f"charges from warmer water down, {by_hand} chill"),
         Need("freezer.input_factor", metered_h, 0.5, "h", "the freezer's power read (freezer_w)",
-             "a plug-in meter's watts as column freezer_w"),
+             "a plug-in meter's watts as column freezer_w",
+             "the meter's watts over whole charges"),
         Need("store.water_litres", pump_h, 2.0, "h", "discharge (water and capacity go together)",
-             discharge),
+             discharge, "longer discharges, or fill it by a bucket that is counted"),
         Need("coil.ua_w_k", pump_h, 2.0, "h", "discharge (coil and room cannot be told)",
-             discharge),
+             discharge, "discharges from other water temperatures, with the room's humidity"),
         Need("room.envelope_ua_w_k", *scarcer,
-             "two days and nights, coldest to warmest hour 5 K apart"),
-        Need("room.heat_capacity_kj_k", all_h, 36.0, "h", "log", "two days and nights"),
+             "two days and nights, coldest to warmest hour 5 K apart",
+             f"days of other weather with the room left alone, {by_hand} room"),
+        Need("room.heat_capacity_kj_k", all_h, 36.0, "h", "log", "two days and nights",
+             "days on which the room warms and cools by several kelvin"),
         Need("freezer.capacity_w", span_k, 1.5, "K", "swing of the store",
-             "a charge from warm to cold"),
+             "a charge from warm to cold", f"charges from warmer water down, {by_hand} chill"),
     ]  # fmt: skip
