@@ -268,7 +268,7 @@ def test_first_charge_agrees_with_the_plant_under_its_controller() -> None:
     seen = trace["store_mean_c"].to_numpy()[off_min::60]
     table = prediction.hourly(SITE, 25.0, float(trace["place_c"].iloc[:660].mean()))
     expected = table.store_c["mid"][:12]
-    assert expected[11] < 10.0
+    assert expected[11] < 15.0
     assert list(seen[:12]) == pytest.approx(expected, abs=0.5)
 
 
@@ -279,7 +279,7 @@ def test_table_is_plain_text(call, tmp_path: Path) -> None:
     rows = [line.split() for line in lines if line.endswith("________")]
     assert [row[0] for row in rows] == [str(n) for n in range(len(rows))]
     assert rows[0][1:4] == ["20.0"] * 3
-    assert rows[-1][1] == "3.0"  # the demo's deep target
+    assert rows[-1][1] == "3.5"  # the demo's deep target
     assert not list(tmp_path.glob("*.json")), "nothing was answered"
     assert call("--table", "t.txt", "--fill", "60")[2] == ["--fill: 60: from 5 to 35 °C"]
 
@@ -319,7 +319,7 @@ def test_all_steps_by_hand_then_results_in_a_new_file(call, tmp_path: Path) -> N
 
 def test_the_proof_gives_a_calibrated_probe_the_error_that_its_offset_takes_back() -> None:
     site = load_site("demo", {"settings.store_low_offset_k": 0.3})
-    scenario = next(iter(scenarios.standard(site)))
+    scenario = next(iter(scenarios.standard(site, variants=scenarios.MIDDLE)))
     assert running.sensors(site, scenario).offset_mk == (-300, 0, 0, 0, 0)
 
 

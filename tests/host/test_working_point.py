@@ -75,6 +75,7 @@ ALWAYS = {
     "schedule.charging": [],
     "schedule.no_start": [],
     "schedule.full_by": None,
+    "settings.deep_target_c": 2.5,
     "settings.shallow_target_c": 3.0,
     "settings.room_target_c": 20.0,
 }
