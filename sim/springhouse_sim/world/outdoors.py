@@ -1,6 +1,7 @@
 """Weather as it acts on the plant."""
 
 from dataclasses import dataclass, field
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -33,12 +34,14 @@ class Outdoors:
     hourly_sun_w: NDArray[np.float64] = field(init=False, repr=False)  # by row of the weather
     # What is written from a knot on [s of the series]: scenarios of one site see the same days.
     _lines: dict[int, Line] = field(init=False, repr=False)
+    _air: "_Air" = field(init=False, repr=False)
 
     def __post_init__(self) -> None:
         self.hourly_sun_w = np.zeros(self.weather.hours)
         for pane in self.glazing:
             self.hourly_sun_w += through_window_w(self.weather, pane)
         self._lines = {}
+        self._air = _air_of(self.weather)
 
     def act(self, stage: Stage) -> Events:
         """Follow the weather."""
@@ -68,18 +71,45 @@ class Outdoors:
             second %= w.hours * HOUR_S
         found = self._lines.get(second)
         if found is None:
-            begin, end = self._at(second / HOUR_S), self._at((second + KNOT_S) / HOUR_S)
-            pressure_pa = w.between_rows(w.pressure_pa, (second + KNOT_S / 2) / HOUR_S)
+            begin, end, pressure_pa = self._air.lines(second)
+            begin_w, end_w = self._sun_w(second), self._sun_w(second + KNOT_S)
             slopes = ((b - a) / KNOT_S for a, b in zip(begin, end, strict=True))
-            found = self._lines[second] = (*begin, *slopes, pressure_pa)
+            found = (*begin, begin_w, *slopes, (end_w - begin_w) / KNOT_S, pressure_pa)
+            self._lines[second] = found
         return found
 
-    def _at(self, hour: float) -> tuple[float, float, float]:
-        """Return temperature, humidity ratio and sun at a place in the series."""
-        w = self.weather
+    def _sun_w(self, second: int) -> float:
+        """Return the sun at a place in the series."""
+        # Row i is the mean of hour i - 1 to i: its middle is half an hour before its stamp.
+        return self.weather.between_rows(self.hourly_sun_w, second / HOUR_S + 0.5)
+
+
+class _Air:
+    """Temperature, moisture and pressure of a series, the same whatever the windows."""
+
+    def __init__(self, weather: Weather) -> None:
+        self._weather = weather
+        self._lines: dict[int, tuple[tuple[float, float], tuple[float, float], float]] = {}
+
+    def lines(self, second: int) -> tuple[tuple[float, float], tuple[float, float], float]:
+        """Return temperature and humidity ratio at a knot and at the next, pressure amid them."""
+        found = self._lines.get(second)
+        if found is None:
+            w = self._weather
+            pressure_pa = w.between_rows(w.pressure_pa, (second + KNOT_S / 2) / HOUR_S)
+            ends = self._at(second / HOUR_S), self._at((second + KNOT_S) / HOUR_S)
+            found = self._lines[second] = (*ends, pressure_pa)
+        return found
+
+    def _at(self, hour: float) -> tuple[float, float]:
+        w = self._weather
         humidity = moist_air.saturated_humidity_ratio(
             w.between_rows(w.dew_point_c, hour), w.between_rows(w.pressure_pa, hour)
         )
-        # Row i is the mean of hour i - 1 to i: its middle is half an hour before its stamp.
-        sun_w = w.between_rows(self.hourly_sun_w, hour + 0.5)
-        return w.between_rows(w.temp_air_c, hour), humidity, sun_w
+        return w.between_rows(w.temp_air_c, hour), humidity
+
+
+@lru_cache(maxsize=4)
+def _air_of(weather: Weather) -> _Air:
+    """Return the air of a series, shared by every installation drawn about one place."""
+    return _Air(weather)

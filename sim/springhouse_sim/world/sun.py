@@ -2,11 +2,16 @@
 
 from dataclasses import dataclass
 from datetime import timedelta, timezone
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
 from .weather import Weather
+
+if TYPE_CHECKING:
+    import pandas as pd
 
 MODELS = ("haydavies", "isotropic")
 
@@ -44,26 +49,56 @@ def through_window_w(weather: Weather, glazing: Glazing) -> NDArray[np.float64]:
     Position of the sun at the middle of the hour; transposition by pvlib, diffuse sky after Hay
     and Davies 1980, or isotropic.
     """
+    g = glazing
+    plane = _on_plane_w_m2(weather, g.tilt_deg, g.azimuth_deg, g.ground_albedo, g.model)
+    return np.asarray(plane * g.area_m2 * g.g)
+
+
+# Kept, for each takes as long as days of the plant, and installations drawn about one place
+# differ in areas and shares only. A series of weather is itself and equal to no other.
+@lru_cache(maxsize=32)
+def _on_plane_w_m2(
+    weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float, model: str
+) -> NDArray[np.float64]:
+    """Return the irradiance on a tilted plane [W/m2], shape (hours,)."""
+    from pvlib import irradiance
+
+    position = _position(weather)
+    times = position.index
+    total = irradiance.get_total_irradiance(
+        tilt_deg,
+        azimuth_deg,
+        position["apparent_zenith"],
+        position["azimuth"],
+        _stamped(weather.dni_w_m2, times),
+        _stamped(weather.ghi_w_m2, times),
+        _stamped(weather.dhi_w_m2, times),
+        dni_extra=irradiance.get_extra_radiation(times),
+        albedo=albedo,
+        model=model,
+    )["poa_global"].to_numpy(np.float64)
+    found = np.asarray(np.nan_to_num(np.maximum(0.0, total)))
+    found.flags.writeable = False
+    return found
+
+
+@lru_cache(maxsize=4)
+def _position(weather: Weather) -> "pd.DataFrame":
+    """Return where the sun stands at the middle of each hour."""
     import pandas as pd
-    from pvlib import irradiance, solarposition
+    from pvlib import solarposition
 
     zone = timezone(timedelta(hours=weather.place.utc_offset_h))
     middle = weather.first.replace(tzinfo=zone) - timedelta(minutes=30)
     times = pd.date_range(middle, periods=weather.hours, freq="h")
     place = weather.place
-    position = solarposition.get_solarposition(
+    found: pd.DataFrame = solarposition.get_solarposition(
         times, place.latitude, place.longitude, altitude=place.altitude_m
     )
-    total = irradiance.get_total_irradiance(
-        glazing.tilt_deg,
-        glazing.azimuth_deg,
-        position["apparent_zenith"],
-        position["azimuth"],
-        pd.Series(weather.dni_w_m2, times),
-        pd.Series(weather.ghi_w_m2, times),
-        pd.Series(weather.dhi_w_m2, times),
-        dni_extra=irradiance.get_extra_radiation(times),
-        albedo=glazing.ground_albedo,
-        model=glazing.model,
-    )["poa_global"].to_numpy(np.float64)
-    return np.asarray(np.nan_to_num(np.maximum(0.0, total)) * glazing.area_m2 * glazing.g)
+    return found
+
+
+def _stamped(values: NDArray[np.float64], times: "pd.Index[Any]") -> "pd.Series[float]":
+    import pandas as pd
+
+    return pd.Series(values, times)
