@@ -20,6 +20,7 @@ def found(**changes: Any) -> dict[str, Any]:
         "promises": [
             {
                 "name": "ice in the store",
+                "safety": True,
                 "unit": "kg",
                 "limit": 0.3,
                 "at_least": False,
@@ -30,6 +31,7 @@ def found(**changes: Any) -> dict[str, Any]:
             },
             {
                 "name": "wanted hours",
+                "safety": False,
                 "unit": "%",
                 "limit": 90.0,
                 "at_least": True,
@@ -39,6 +41,12 @@ def found(**changes: Any) -> dict[str, Any]:
                 "kept": True,
             },
         ],
+        "plausible": {
+            "wanted_percent": 95.0,
+            "draws": [[0.1, 95.0]] * 19 + [[0.1, 60.0]],
+            "summers": [{"draw": 19, "values": [0.1, 91.0]}],
+            "violations": 0,
+        },
         "not_guarded": [],
         "invariants": [
             {"id": invariants.identity(n), "text": text, "cases": 7, "violations": 0}

@@ -244,7 +244,8 @@ def prove(
     *,
     every_tick: bool = False,
     fresh: bool = False,
-    draws: int = 0,
+    draws: int = 64,
+    scheduler: str | None = None,
     on_progress: Callable[[int, int], None] = lambda done, total: None,
 ) -> Proof:
     """Prove that an installation keeps its promises, or find what breaks them; about a minute.
@@ -255,8 +256,8 @@ def prove(
         site: a site, a site file, or the word of a built-in one.
         every_tick: step the controller each second: same result, slower.
         fresh: check the firmware anew, even if these very sources were checked before.
-        draws: plausible installations besides, a power of two; corners and faults then run on
-            every reading of the labels.
+        draws: plausible installations in the sample, rounded down to a power of two.
+        scheduler: address of a dask scheduler whose workers run the sample.
         on_progress: called with the steps done and all steps.
 
     Raises:
@@ -264,9 +265,15 @@ def prove(
     """
     from .proof.prove import prove as run_proof
 
-    return Proof(
-        run_proof(_site(site), on_progress, every_tick=every_tick, fresh=fresh, draws=draws)
+    proven = run_proof(
+        _site(site),
+        on_progress,
+        every_tick=every_tick,
+        fresh=fresh,
+        draws=draws,
+        scheduler=scheduler,
     )
+    return Proof(proven)
 
 
 def sweep(
@@ -306,7 +313,8 @@ def sweep(
     import pandas as pd
 
     from .proof import scenarios
-    from .sweeping import Job, Runners, axis, lay_out
+    from .runners import Runners
+    from .sweeping import Job, axis, lay_out
     from .sweeping import sweep as run_sweep
 
     if not 1 <= days <= LONGEST_DAYS:

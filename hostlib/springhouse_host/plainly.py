@@ -50,7 +50,7 @@ def of_proof(verdict: "Verdict", us: bool) -> str:
             f"worst of them, {bound} promised."
         )
     sample = verdict.sample
-    if sample is not None and verdict.depends:
+    if verdict.depends:
         return (
             f"It depends: every promise was kept in {runs} simulated runs, but only in "
             f"{int(sample.keeps.sum())} of {len(sample.rows)} plausible installations. What to "
@@ -63,6 +63,18 @@ def of_proof(verdict: "Verdict", us: bool) -> str:
         return (
             f"Not as it stands: {name} came to {worst} where {bound} is promised{more}, worst in: "
             f"{broken[0].scenario}. What to change is said below."
+        )
+    if not verdict.sample.safe:
+        return (
+            "Not as it stands: every promise was kept with parts as labelled, but some plausible "
+            "installation broke one that keeps parts or floor from harm; the table's last column "
+            "says which."
+        )
+    if not verdict.sample.enough:
+        return (
+            "Not as it stands: every promise was kept with parts as labelled, but only in "
+            f"{int(sample.keeps.sum())} of {len(sample.rows)} plausible installations. What to "
+            "measure next is said below."
         )
     return (
         "Not as it stands: all promises held, but what must happen at a fault, or what the "

@@ -11,12 +11,10 @@ handed over is run again by another, and a row is kept by the identity of its po
 
 import hashlib
 import json
-import logging
 import math
 import time
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
-from contextlib import contextmanager
+from concurrent.futures import FIRST_COMPLETED, Future, wait
 from dataclasses import dataclass
 from itertools import product
 from pathlib import Path
@@ -25,11 +23,11 @@ from typing import Any, Literal
 from .errors import KnownError, SiteError
 from .proof import running
 from .proof.scenarios import Scenario
+from .runners import Runners
 from .screen import write_bytes_whole
 from .site import load_site
 from .site.hashes import simulation_sha256
 from .site.read import MODELS, nearest
-from .workers import Workers
 
 Method = Literal["grid", "latin", "sobol"]
 METHODS: tuple[Method, ...] = ("grid", "latin", "sobol")
@@ -37,7 +35,6 @@ SEED = 20
 MOST_POINTS = 100_000
 SAVE_EVERY_S = 1.0
 AHEAD = 4  # points handed to each process before the first is done
-CONNECT_S = 10
 ID, REFUSED = "point", "refused"
 
 Row = dict[str, Any]
@@ -189,47 +186,6 @@ def write_table(path: Path, rows: Mapping[str, Row]) -> None:
     sink = pyarrow.BufferOutputStream()
     pyarrow.parquet.write_table(table, sink)
     write_bytes_whole(path, sink.getvalue().to_pybytes())
-
-
-@dataclass(frozen=True)
-class Runners:
-    """Where points run: so many processes here, or the workers of a scheduler at an address."""
-
-    processes: int
-    scheduler: str | None = None
-
-    @contextmanager
-    def pool(self) -> Iterator[tuple[Executor, Callable[[], int]]]:
-        """Yield an executor and how many points it runs at a time, which may change.
-
-        Raises:
-            KnownError: when the scheduler cannot be reached.
-        """
-        if self.scheduler is None:
-            with Workers(self.processes) as processes:
-                yield processes, lambda: self.processes
-            return
-        client = _client(self.scheduler)
-        with client, client.get_executor() as workers:
-            yield workers, lambda: max(1, sum(client.nthreads().values()))
-
-
-def _client(address: str) -> Any:
-    try:
-        from distributed import Client
-    except ImportError:
-        raise KnownError("--scheduler: needs the extra springhouse[cluster]") from None
-    loud = logging.getLogger("distributed")
-    before = loud.level
-    loud.setLevel(logging.CRITICAL + 1)  # it logs with a traceback what the line below says
-    try:
-        # its class is only half typed
-        return Client(address, timeout=CONNECT_S, set_as_default=False)  # type: ignore[no-untyped-call]
-    except (OSError, ValueError, TimeoutError) as error:
-        why = " ".join(str(error).split()) or type(error).__name__
-        raise KnownError(f"--scheduler {address}: cannot be reached: {why}") from None
-    finally:
-        loud.setLevel(before)
 
 
 def _finished(jobs: Mapping[str, Job], runners: Runners) -> Iterator[tuple[str, Row]]:

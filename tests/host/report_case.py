@@ -1,12 +1,13 @@
 """A small proof of the demo, a few short runs of it, and its page."""
 
+from dataclasses import replace
 from html.parser import HTMLParser
 from types import SimpleNamespace
 from typing import Any
 
 from springhouse_host.induction.prove import Result
 from springhouse_host.induction.whole import Induction
-from springhouse_host.proof import running, scenarios, sources
+from springhouse_host.proof import plausible, running, scenarios, sources
 from springhouse_host.proof.abstract import Checked, Explored
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
@@ -16,7 +17,7 @@ from springhouse_host.proof.verdict import Verdict, judge, tally
 from springhouse_host.report import html, view
 from springhouse_host.report.record import Recorded, record_run
 from springhouse_host.sheet.advice import Limit
-from springhouse_host.site import load_site
+from springhouse_host.site import doubt, load_site
 from springhouse_sim.watch import observe
 
 NAMES = (
@@ -36,7 +37,7 @@ EXPLORED = Explored("a slice", 1, 1, 1, 1, 1, None, 0, ())
 def small_verdict(name: str = "demo") -> Verdict:
     """A verdict over five runs; checks that need no run stand in as passed."""
     site = load_site(name)
-    every = scenarios.standard(site)
+    every = scenarios.standard(site, variants=scenarios.MIDDLE)
     chosen = [next(s for s in every if s.name == wanted) for wanted in NAMES]
     runs = [running.run_one(name, scenario) for scenario in chosen]
     nominal = [scenarios.without_store(s) for s in chosen if s.group == "nominal"]
@@ -44,6 +45,15 @@ def small_verdict(name: str = "demo") -> Verdict:
     random = RandomRun(1, seen, (0,) * observe.COUNTS, ())
     proven = Induction((Result("step", "a query", 1, "folds", True),))
     alone = Alone(Complete(1, 1, 1, ()), random, Checked((EXPLORED,), ()), proven)
+    points = [replace(s, days=1) for s in plausible.drawn_scenarios(site, 16)]
+    sample = plausible.Sample(
+        site.promises(),
+        doubt.doubts(site),
+        tuple(s.draw for s in points),
+        tuple(plausible.run_some(name, points, site.changed)),
+        (),
+        site.file.promises.plausible_share_percent,
+    )
     return Verdict(
         site=site,
         judged=tuple(judge(promise, runs) for promise in site.promises()),
@@ -53,6 +63,7 @@ def small_verdict(name: str = "demo") -> Verdict:
         alone=alone,
         replayed=Replay(1, 0),
         ran=sources.read(site),
+        sample=sample,
     )
 
 

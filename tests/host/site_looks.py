@@ -167,7 +167,7 @@ def _proved(site: Site, found: Outcome) -> None:
     from springhouse_host.worth import ways
     from springhouse_sim.bench import Pace
 
-    standard = scenarios.standard(site)
+    standard = scenarios.standard(site, variants=scenarios.MIDDLE)
     short = [
         next(s for s in standard if s.group == group) for group in ("nominal", "corner", "fault")
     ]

@@ -65,7 +65,7 @@ def test_round_the_clock_is_judged_by_keeping_up(sheet: sizing.Sizing) -> None:
     middle = sheet.sheets["mid"].worst_day
     assert middle.keeps_up
     said = answer(always, us=True)
-    assert f"water of {middle.water_c * 1.8 + 32.0:.1f} °F" in said
+    assert f"water of {middle.water_c * 1.8 + 32.0:.3g} °F" in said
     assert "one charge" not in said
     lost = {
         v: replace(s, worst_day=replace(s.worst_day, room_w=s.worst_day.gain_w - 1.0))
@@ -102,7 +102,8 @@ def test_a_proof_names_its_least_margin_or_what_broke() -> None:
         judged=broken,
         results=verdict.results,
         bare=verdict.bare,
-        sample=None,
+        sample=verdict.sample,
+        depends=False,
     )
     said = plainly.of_proof(stand_in, us=False)
     assert said.startswith("Not as it stands: ")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from types import SimpleNamespace
 from typing import Any
 
 import made_verdict
@@ -14,6 +15,8 @@ from scipy.stats import norm, qmc
 from springhouse_host.errors import EXIT_BAD_INPUT
 from springhouse_host.proof import next_measure, plausible, rule, scenarios
 from springhouse_host.proof.plausible import Row, Sample
+from springhouse_host.proof.responses import Response
+from springhouse_host.proof.verdict import Verdict
 from springhouse_host.site import doubt, drawn, load_site
 from springhouse_host.site.doubt import Doubt
 from springhouse_sim.plant.store import wall_tables
@@ -89,7 +92,10 @@ def test_a_draw_is_in_the_plant_and_the_settings_stay() -> None:
 
 def test_who_says_how_warm_it_is_next_door_has_less_doubt() -> None:
     told = load_site("demo", {"room.house_c": 27.0, "room.inside_m2": 20.0})
-    free = {d.key: d for d in doubt.doubts(DEMO)}[doubt.NEXT_DOOR]
+    nobody = load_site(
+        "demo", {"room.house_c": None, "room.inside_m2": 0, "room.inside_ua_w_k": None}
+    )
+    free = {d.key: d for d in doubt.doubts(nobody)}[doubt.NEXT_DOOR]
     known = {d.key: d for d in doubt.doubts(told)}[doubt.NEXT_DOOR]
     assert (known.low, known.high) == (26.0, 28.0)
     assert known.high - known.low < free.high - free.low
@@ -105,8 +111,8 @@ def test_the_film_is_scaled_at_every_temperature() -> None:
 
 def test_corners_and_faults_on_every_reading(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(scenarios, "placed", lambda *args, **kwargs: ([], []))
-    middle = scenarios.standard(DEMO)
-    every = scenarios.standard(DEMO, every_reading=True)
+    middle = scenarios.standard(DEMO, variants=scenarios.MIDDLE)
+    every = scenarios.standard(DEMO)
     corners = [s for s in every if s.group == "corner"]
     assert len(corners) == 3 * sum(s.group == "corner" for s in middle)
     assert {s.variant for s in corners} == {"low", "mid", "high"}
@@ -210,4 +216,19 @@ def test_too_few_draws_are_one_line(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["prove", "demo", "--draws", "3"]) == EXIT_BAD_INPUT
     said = capsys.readouterr()
     assert said.out == ""
-    assert said.err == "--draws 3: 0 or at least 16\n"
+    assert said.err == "--draws 3: at least 16\n"
+
+
+def test_of_all_readings_the_answer_nearest_its_limit_is_shown() -> None:
+    found = [
+        ("tray fills", Response(3, "off: pump", 90.0, 60.0)),
+        ("tray fills, low reading of the labels", Response(3, "off: pump", 90.0, 80.0)),
+        ("tray fills, high reading of the labels", Response(3, "off: pump", 90.0, 10.0)),
+        ("clock lost", Response(7, "off: fan", 90.0, None)),
+        ("clock lost, high reading of the labels", Response(7, "off: fan", 90.0, 89.0)),
+    ]
+    verdict: Any = SimpleNamespace(responses=lambda: found)
+    shown = Verdict.hardest(verdict)
+    assert [name for name, _ in shown] == ["tray fills, low reading of the labels", "clock lost"]
+    assert [r.value for _, r in shown] == [80.0, None]
+    assert Verdict.not_shown(verdict) == []

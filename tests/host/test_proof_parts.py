@@ -64,22 +64,34 @@ def test_a_promise_nothing_speaks_about_is_refused() -> None:
 def test_hot_days_hold_wanted_hours(tmp_path) -> None:
     """The demo wants weekdays only, and its hottest week begins on a Sunday."""
     site = load_site("demo")
-    corner = next(s for s in scenarios.standard(site) if s.group == "corner")
+    corner = next(
+        s for s in scenarios.standard(site, variants=scenarios.MIDDLE) if s.group == "corner"
+    )
     assert corner.start.weekday() < 4
     weekend = site_of(tmp_path, edited(("schedule.wanted", '["sat,sun 13:30-17:30"]')))
-    fault = next(s for s in scenarios.standard(weekend) if s.group == "fault")
+    fault = next(
+        s for s in scenarios.standard(weekend, variants=scenarios.MIDDLE) if s.group == "fault"
+    )
     assert fault.start.weekday() >= 5
 
 
 def test_measured_site_has_one_reading_of_its_labels() -> None:
-    names = [s.name for s in scenarios.standard(load_site("demo")) if s.group == "nominal"]
+    names = [
+        s.name
+        for s in scenarios.standard(load_site("demo"), variants=scenarios.MIDDLE)
+        if s.group == "nominal"
+    ]
     assert len(names) == 9  # typical, hottest and summer days, three readings
     assert sum("low reading" in name for name in names) == 3
 
 
 def test_no_fault_of_a_sensor_that_is_absent(tmp_path) -> None:
     text = edited(("sensors.store_high", '"absent"'), ("settings.deep_target_c", "6"))
-    faults = [s.name for s in scenarios.standard(site_of(tmp_path, text)) if s.group == "fault"]
+    faults = [
+        s.name
+        for s in scenarios.standard(site_of(tmp_path, text), variants=scenarios.MIDDLE)
+        if s.group == "fault"
+    ]
     assert not any("store_high" in name for name in faults)
     assert any("store_low" in name for name in faults)
 

@@ -6,6 +6,7 @@ from dataclasses import replace
 from pathlib import Path
 from unittest.mock import patch
 
+import numpy as np
 import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
@@ -58,15 +59,16 @@ def test_names_and_ids_fit_together(page: Page) -> None:
     for attrs in page.of("input", "select"):
         assert attrs["id"] in labelled
     pictures = [a for _, a in page.tags if a.get("role") == "img"]
-    assert len(pictures) == 8  # seven charts and the store
+    assert len(pictures) == 9  # the draws, seven charts and the store
     assert all("aria-labelledby" in a or "aria-label" in a for a in pictures)
     assert page.of("html")[0]["lang"] == "en"
 
 
 def test_every_chart_has_a_sentence_and_numbers(page: Page, runs: list[Recorded]) -> None:
     captions = [t for path, t in page.texts if path[-1] == "figcaption"]
-    assert captions == list(runs[1].sentences.values())
-    assert len([a for a in page.of("details") if a.get("class") == "numbers"]) == len(captions)
+    assert captions[0].startswith("Each stroke is one plausible installation")
+    assert captions[1:] == list(runs[1].sentences.values())
+    assert len([a for a in page.of("details") if a.get("class") == "numbers"]) == len(captions) - 1
 
 
 def test_promises_are_those_of_the_verdict(page: Page, verdict: Verdict) -> None:
@@ -76,6 +78,18 @@ def test_promises_are_those_of_the_verdict(page: Page, verdict: Verdict) -> None
         side = "at least" if judged.promise.at_least else "at most"
         assert [name, f"{side} {bound[3:]}", *rest, judged.scenario] in rows
     assert any("Kept, in simulation" in t for _, t in page.texts) == verdict.kept
+
+
+def test_each_draw_is_a_stroke_and_each_doubt_a_row(page: Page, verdict: Verdict) -> None:
+    strokes = [a for a in page.of("line") if "draw" in (a.get("class") or "").split()]
+    assert len(strokes) == len(verdict.sample.rows)
+    broken = sum("broken" in (a["class"] or "") for a in strokes)
+    assert broken == int((~verdict.sample.keeps).sum())
+    along = [float(a["x1"] or "nan") for a in strokes]
+    warmth = [row.warmth_c for row in verdict.sample.rows]
+    assert np.argsort(along, kind="stable").tolist() == np.argsort(warmth, kind="stable").tolist()
+    heads = [t for path, t in page.texts if path[-1] == "th"]
+    assert all(doubted.words in heads for doubted in verdict.sample.doubts)
 
 
 def test_the_tightest_promise_leads(page: Page, verdict: Verdict) -> None:

@@ -10,12 +10,13 @@ from pathlib import Path
 import psutil
 import pytest
 from patience import HANG_S
-from springhouse_host import cli, sweeping
+from springhouse_host import cli, runners, sweeping
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 from springhouse_host.report import sweep_page
+from springhouse_host.runners import Runners
 from springhouse_host.site import load_site
-from springhouse_host.sweeping import Axis, Job, Runners
+from springhouse_host.sweeping import Axis, Job
 
 AXES = (Axis("settings.deep_target_c", 2.0, 4.0, 3), Axis("settings.min_off_s", 300, 900, 4))
 ONE_DAY = ("sweep", "demo", "--days", "1", "--jobs", "1")
@@ -234,8 +235,8 @@ def test_a_killed_worker_loses_no_point_and_none_is_there_twice(tmp_path: Path) 
             if done == 3:
                 os.kill(victim, signal.SIGKILL)
 
-        runners = Runners(1, cluster.scheduler_address)
-        rows = sweeping.sweep(jobs, tmp_path / "t.parquet", runners, on_done)
+        where = Runners(1, cluster.scheduler_address)
+        rows = sweeping.sweep(jobs, tmp_path / "t.parquet", where, on_done)
     assert seen == list(range(len(jobs) + 1))  # each handed over once
     assert [row["settings.useful_k"] for row in rows] == [value for _, value in keys]
     kept = sweeping.read_table(tmp_path / "t.parquet")
@@ -249,7 +250,7 @@ def test_a_killed_worker_loses_no_point_and_none_is_there_twice(tmp_path: Path) 
 def test_a_scheduler_that_is_not_there_is_one_clear_line(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    monkeypatch.setattr(sweeping, "CONNECT_S", 0.2)
+    monkeypatch.setattr(runners, "CONNECT_S", 0.2)
     vary = ("--vary", "settings.band_k=1:2:2", "--out", str(tmp_path / "t.parquet"))
     assert cli.run([*ONE_DAY, *vary, "--scheduler", "tcp://127.0.0.1:9"]) == 2
     told = capsys.readouterr().err.splitlines()

@@ -35,7 +35,7 @@ def text_of(verdict: "Verdict", us: bool) -> str:
     screen = Console(file=out, width=WIDE, highlight=False, no_color=True)
     for table in (show.promises(verdict, us), show.held(verdict), show.responses(verdict)):
         screen.print(table)
-    for line in (*show.remarks(verdict), *show.closing(verdict)):
+    for line in (*show.remarks(verdict, us), *show.closing(verdict)):
         screen.print(line, markup=False)
     return out.getvalue()
 

@@ -7,20 +7,21 @@ does not grow with what was simulated.
 
 from collections.abc import Callable, Sequence
 from concurrent.futures import Executor, Future, as_completed
-from dataclasses import dataclass, replace
-from functools import cached_property
+from dataclasses import astuple, dataclass, replace
+from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 from springhouse_sim.world import days as D
 
-from ..errors import SiteError
+from ..errors import KnownError, SiteError
 from ..site import doubt, drawn
 from ..site.doubt import Doubt
 from ..site.drawn import Draw
 from ..site.promises import Promise
 from ..site.site import Site
-from .measures import MEASURES
+from .kept_draws import KeptDraws
+from .measures import MEASURES, SAFETY
 from .running import Result, run_one
 from .scenarios import HOTTEST_DAYS, SEED, Scenario
 from .weather_days import days_of
@@ -64,6 +65,21 @@ class Sample:
     def share_percent(self) -> float:
         """Share of the draws that keep every promise [%]."""
         return 100.0 * float(self.keeps.mean())
+
+    @property
+    def enough(self) -> bool:
+        """Whether as many as are wanted keep every promise."""
+        return self.share_percent >= self.wanted_percent
+
+    @property
+    def safe(self) -> bool:
+        """Whether every draw, in its week and its summer, keeps what guards against harm."""
+        guards = [i for i, promise in enumerate(self.promises) if promise.measure in SAFETY]
+        promises = [self.promises[i] for i in guards]
+        rows = (*self.rows, *(row for _, row in self.summers))
+        return all(
+            inside(promises, [row.values[i] for i in guards]) and not row.violations for row in rows
+        )
 
     def values(self, number: int) -> NDArray[np.float64]:
         """Return what the draws came to under a promise, those that say something of it."""
@@ -132,6 +148,39 @@ def run_some(site_name: str, scenarios: Sequence[Scenario], changed: str) -> lis
     return [row_of(site, run_one(site_name, s, changed=changed)) for s in scenarios]
 
 
+def run_elsewhere(
+    site_name: str, scenarios: Sequence[Scenario], changed: str, hashes: tuple[tuple[str, str], ...]
+) -> list[Row]:
+    """Run draws on another machine, whose program and files must be those of this proof.
+
+    Raises:
+        KnownError: naming what is not the same there.
+    """
+    here = dict(_hashes(site_name, changed))
+    other = [name.removesuffix("_sha256") for name, value in hashes if here[name] != value]
+    if other:
+        import platform
+
+        raise KnownError(
+            f"--scheduler: on {platform.node()} other than here: {', '.join(other)}: install the "
+            "same springhouse there, and the same files under the same path"
+        )
+    return run_some(site_name, scenarios, changed)
+
+
+@lru_cache(maxsize=4)
+def _hashes(site_name: str, changed: str) -> tuple[tuple[str, str], ...]:
+    """Return the hashes of what runs in this process, compiled code included."""
+    from springhouse_sim import compiled
+
+    from . import sources
+    from .running import site_of
+
+    ran = sources.read(site_of(site_name, changed))
+    sources.check_compiled(ran, compiled.load())
+    return tuple(ran.hashes().items())
+
+
 def drawn_scenarios(site: Site, count: int) -> list[Scenario]:
     """Return the hottest week of ``count`` plausible installations.
 
@@ -149,15 +198,55 @@ def drawn_scenarios(site: Site, count: int) -> list[Scenario]:
     ]
 
 
+@dataclass(frozen=True)
+class Runner:
+    """Runs draws in a pool, keeps their rows, and goes on from what was kept.
+
+    With ``hashes`` the pool's processes are of other machines, which have to be of the same text.
+    """
+
+    site: Site
+    pool: Executor
+    kept: KeptDraws
+    hashes: tuple[tuple[str, str], ...] = ()
+
+    def __call__(
+        self, scenarios: Sequence[Scenario], a_job: int, on_done: Callable[[int], None]
+    ) -> list[Row]:
+        """Return a row for each run, in their order; so many of them go together."""
+        found = {}
+        for number, scenario in enumerate(scenarios):
+            if (told := self.kept.get(scenario)) is not None:
+                found[number] = Row(tuple(told[0]), told[1], told[2])
+        on_done(len(found))
+        left = [number for number in range(len(scenarios)) if number not in found]
+        jobs: dict[Future[list[Row]], list[int]] = {}
+        for first in range(0, len(left), a_job):
+            numbers = left[first : first + a_job]
+            jobs[self._begin([scenarios[n] for n in numbers])] = numbers
+        for job in as_completed(jobs):
+            rows = dict(zip(jobs[job], job.result(), strict=True))
+            found |= rows
+            self.kept.keep({scenarios[n]: astuple(row) for n, row in rows.items()})
+            on_done(len(rows))
+        return [found[number] for number in range(len(scenarios))]
+
+    def _begin(self, some: Sequence[Scenario]) -> Future[list[Row]]:
+        where = (self.site.path, some, self.site.changed)
+        if self.hashes:
+            return self.pool.submit(run_elsewhere, *where, self.hashes)
+        return self.pool.submit(run_some, *where)
+
+
 def sample(
-    site: Site, scenarios: Sequence[Scenario], pool: Executor, on_done: Callable[[int], None]
+    site: Site, scenarios: Sequence[Scenario], run: Runner, on_done: Callable[[int], None]
 ) -> Sample:
-    """Run plausible installations in a pool; calls ``on_done`` with the number just done."""
-    rows = _run(site, scenarios, pool, on_done)
+    """Run plausible installations; calls ``on_done`` with the number just done."""
+    rows = run(scenarios, A_JOB, on_done)
     warm = sorted(range(len(rows)), key=lambda i: -rows[i].warmth_c)[:SUMMERS]
     summer = days_of(site, D.summer)
     long = [replace(scenarios[i], start=summer.start, days=summer.count) for i in warm]
-    summers = _run(site, long, pool, on_done, a_job=1)
+    summers = run(long, 1, on_done)
     return Sample(
         site.promises(),
         doubt.doubts(site),
@@ -166,21 +255,3 @@ def sample(
         tuple(zip(warm, summers, strict=True)),
         site.file.promises.plausible_share_percent,
     )
-
-
-def _run(
-    site: Site,
-    scenarios: Sequence[Scenario],
-    pool: Executor,
-    on_done: Callable[[int], None],
-    a_job: int = A_JOB,
-) -> list[Row]:
-    jobs: dict[Future[list[Row]], int] = {}
-    for first in range(0, len(scenarios), a_job):
-        some = scenarios[first : first + a_job]
-        jobs[pool.submit(run_some, site.path, some, site.changed)] = first
-    found: dict[int, list[Row]] = {}
-    for job in as_completed(jobs):
-        found[jobs[job]] = job.result()
-        on_done(len(found[jobs[job]]))
-    return [row for first in sorted(found) for row in found[first]]

@@ -1,20 +1,25 @@
 """Runs the whole proof of a site."""
 
+import contextlib
 import os
 from collections.abc import Callable
-from concurrent.futures import Future
+from concurrent.futures import Executor, Future
 from typing import TYPE_CHECKING
 
 from springhouse_sim.world import days as D
 
+from ..runners import Runners
 from ..site.site import Site
 from ..workers import Workers
 from . import firmware_alone, sources
+from .kept_draws import KeptDraws
 from .weather_days import days_of
 
 if TYPE_CHECKING:
     from .verdict import Verdict
 
+DRAWS = 64  # plausible installations, unless asked otherwise
+LEAST_DRAWS = 16
 OnStep = Callable[[int, int], None]  # steps done, steps in all
 
 
@@ -29,15 +34,17 @@ def prove(
     *,
     every_tick: bool = False,
     fresh: bool = False,
-    draws: int = 0,
+    draws: int = DRAWS,
+    scheduler: str | None = None,
 ) -> "Verdict":
     """Run every scenario, the complete check and the random inputs, and judge them.
 
     What asks the firmware alone begins first, in a process of its own, or is taken from what was
-    kept for the same sources, unless ``fresh``. ``draws`` plausible installations, a
-    power of two, are run besides, and corners and faults on every reading of the labels.
+    kept for the same sources, unless ``fresh``. ``draws`` plausible installations, a power of
+    two, run on the workers of a dask ``scheduler`` where there is one.
 
     Raises:
+        KnownError: when the scheduler cannot be reached.
         SiteError: when the weather or a part of the site cannot be used.
         KnownError: when a source or the site was touched, so that nobody knows what ran.
     """
@@ -45,14 +52,20 @@ def prove(
     ran = sources.read(site)
     stamp = firmware_alone.stamp()
     kept = None if fresh else firmware_alone.kept(stamp)
-    with Workers(1, anew=True) as beside:
+    with contextlib.ExitStack() as opened:
+        beside = opened.enter_context(Workers(1, anew=True))
+        far = None
+        if scheduler is not None:
+            far, _ = opened.enter_context(Runners(1, scheduler).pool())
         alone: Future[firmware_alone.Alone] = Future()
         if kept is None:
             alone = beside.submit(firmware_alone.make, stamp, processes())
         else:
             alone.set_result(kept)
-        verdict = _judged(site, ran, alone, on_step, every_tick, draws)
+        kept_draws = KeptDraws(ran)
+        verdict = _judged(site, ran, alone, on_step, every_tick, draws, far, kept_draws)
     sources.check_untouched(ran, site)
+    kept_draws.done()
     return verdict
 
 
@@ -63,6 +76,8 @@ def _judged(
     on_step: OnStep,
     every_tick: bool,
     draws: int,
+    far: Executor | None,
+    kept_draws: KeptDraws,
 ) -> "Verdict":
     """Run the scenarios and judge; what knows the plant is imported late, for it takes seconds."""
     from springhouse_sim import compiled
@@ -75,11 +90,11 @@ def _judged(
     from .verdict import Verdict, judge, tally
 
     sources.check_compiled(ran, compiled.load())
-    scenarios = standard(site, every_reading=draws > 0)
+    scenarios = standard(site)
     nominal = [s for s in scenarios if s.group == "nominal"]
     everything = [*scenarios, *map(without_store, nominal)]
-    points = plausible.drawn_scenarios(site, draws) if draws else []
-    total = len(everything) + len(points) + (plausible.SUMMERS if draws else 0) + 2
+    points = plausible.drawn_scenarios(site, draws)
+    total = len(everything) + len(points) + plausible.SUMMERS + 2
     done = 0
 
     def step(steps: int = 1) -> None:
@@ -98,7 +113,9 @@ def _judged(
         replayed = pool.submit(replay_one, site.path, corner, site.changed)
         results = run_all(site, [*everything[:at], *everything[at + 1 :]], pool, step, pace)
         results.insert(at, begun)
-        sample = plausible.sample(site, points, pool, step) if points else None
+        hashes = tuple(ran.hashes().items()) if far else ()
+        runner = plausible.Runner(site, far or pool, kept_draws, hashes)
+        sample = plausible.sample(site, points, runner, step)
         compared = replayed.result()
         step()
     firmware = alone.result()
@@ -114,5 +131,5 @@ def _judged(
         replayed=compared,
         ran=ran,
         sample=sample,
-        absent=tuple(placed(site, every_reading=draws > 0)[1]),
+        absent=tuple(placed(site)[1]),
     )

@@ -1,5 +1,6 @@
 """What must follow a fault, and how soon it did, read from the events of a run."""
 
+import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -92,6 +93,13 @@ class Response:
     def kept(self) -> bool:
         """Whether it was tried, came in time and nothing else was wrong."""
         return rule.response_kept(vars(self))
+
+    @property
+    def hardness(self) -> float:
+        """How near its limit it came: 1 on it, and endless where it is not kept."""
+        if not (self.kept or self.lacks) or self.value is None:
+            return math.inf if not self.lacks else 0.0
+        return self.value / self.limit if self.limit > 0.0 else self.value
 
 
 def unanswered(row: int, lacks: tuple[str, ...], summary: Mapping[str, Any]) -> Response:

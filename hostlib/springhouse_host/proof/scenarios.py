@@ -1,7 +1,7 @@
 """Which runs a proof is made of."""
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
@@ -86,11 +86,13 @@ class Scenario:
 
 
 def standard(
-    site: Site, changes: tuple[tuple[int, int], ...] = (), *, every_reading: bool = False
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
 ) -> list[Scenario]:
     """Return every scenario of a proof, nominal ones first.
 
-    Corners and faults are run on the middle reading of the labels, or on each, ``every_reading``.
+    Corners and faults are run on every reading of the labels, or on ``variants`` of it.
 
     The faults come when they can be answered, which is looked for in runs under ``changes`` of the
     settings; the scenarios themselves carry no changes but their own.
@@ -110,7 +112,7 @@ def standard(
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
     # Nearly charged: the guards near freezing are wanted, not another pull-down.
     nearly_c = nearly_charged_c(site)
-    for variant in readings(site) if every_reading else MIDDLE:
+    for variant in readings(site) if variants is None else variants:
         short = Scenario("", "corner", two, CORNER_DAYS, variant, store_start_c=nearly_c)
         whole = Scenario("", "corner", summer.start, summer.count, variant)
         found += [_read_as(corner) for corner in corners(site, short)]
@@ -120,12 +122,10 @@ def standard(
         for extreme in site.extremes():
             name = f"owner's range: {extreme.name}"
             found.append(_read_as(replace(short, name=name, changes=extreme.changes)))
-    for variant in readings(site):
+    for variant in readings(site) if variants is None else variants:
         week = Scenario("", "beyond", hottest.start, hottest.count, variant)
         found += [_read_as(run) for run in beyond(site, week)]
-    found += [
-        replace(run, changes=()) for run in placed(site, changes, every_reading=every_reading)[0]
-    ]
+    found += [replace(run, changes=()) for run in placed(site, changes, variants)[0]]
     return found
 
 
@@ -137,6 +137,13 @@ def readings(site: Site) -> tuple[Variant, ...]:
 def reading_of(variant: Variant) -> str:
     """Return what a scenario's name says of its reading of the labels."""
     return "" if variant == "mid" else f", {variant} reading of the labels"
+
+
+def without_reading(name: str) -> str:
+    """Return a scenario's name without its reading of the labels."""
+    for variant in VARIANTS:
+        name = name.removesuffix(reading_of(variant))
+    return name
 
 
 def _read_as(scenario: Scenario) -> Scenario:
@@ -224,18 +231,20 @@ def _placed(
 
 
 def placed(
-    site: Site, changes: tuple[tuple[int, int], ...] = (), *, every_reading: bool = False
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
 ) -> "tuple[list[Scenario], list[Absent]]":
-    """Return one run a fault, and the faults for which no moment was found.
+    """Return one run a fault and reading, and the faults for which no moment was found.
 
     Each fault comes at a moment at which what it needs is true, found by running the installation
-    with nothing broken (`placing.py`); ``changes`` are settings that differ. On ``every_reading``,
-    what comes about with one reading of the labels and not with another is tried where it does.
+    with nothing broken (`placing.py`); ``changes`` are settings that differ. What comes about
+    with one reading of the labels and not with another is tried where it does.
     """
     runs: list[Scenario] = []
     absent: dict[str, Absent] = {}
     shown: set[str] = set()
-    for variant in readings(site) if every_reading else MIDDLE:
+    for variant in readings(site) if variants is None else variants:
         for one in _placed(site.path, site.changed, site.site_sha256, changes, variant):
             if isinstance(one, Scenario):
                 runs.append(_read_as(one))

@@ -23,7 +23,7 @@ CAUTION = (
 def headline(verdict: Verdict) -> str:
     """Return the one line that matters most."""
     word = "KEPT" if verdict.kept else "NOT KEPT"
-    if verdict.sample is not None and verdict.depends:
+    if verdict.depends:
         word = f"DEPENDS ON {', '.join(verdict.sample.deciding()) or 'many numbers together'}"
     grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
     hidden = len(verdict.not_shown())
@@ -54,15 +54,13 @@ def promises(verdict: Verdict, us: bool) -> Table:
     for head in ("bound", "worst", "margin"):
         table.add_column(head, justify="right")
     table.add_column("set by")
-    if verdict.sample is not None:
-        table.add_column("in 95 %", justify="right")
+    table.add_column("in 95 %", justify="right")
     for number, j in enumerate(verdict.judged):
         name, bound, worst, margin = promise_cells(j, us)
         margin += "" if j.kept else "  BROKEN"
         cells = [name, bound, worst, margin, j.scenario]
-        if verdict.sample is not None:
-            fifth = verdict.sample.fifth(number)
-            cells.append("-" if fifth is None else _value(fifth, j, us))
+        fifth = verdict.sample.fifth(number)
+        cells.append("-" if fifth is None else _value(fifth, j, us))
         table.add_row(*cells, style="" if j.kept else "bold")
     return table
 
@@ -107,13 +105,13 @@ def held(verdict: Verdict) -> Table:
 
 
 def responses(verdict: Verdict) -> Table:
-    """Return faults x expected response x time it took."""
+    """Return faults x expected response x time it took, on the reading that came worst."""
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("fault")
     table.add_column("expected")
     for head in ("within", "took"):
         table.add_column(head, justify="right")
-    for name, r in verdict.responses():
+    for name, r in verdict.hardest():
         table.add_row(name, *response_cells(r), style="" if r.kept else "bold")
     return table
 
@@ -132,11 +130,9 @@ def response_cells(r: Response) -> tuple[str, str, str]:
     return r.expected, show(r.limit, r.unit, digits=4), value
 
 
-def share(verdict: Verdict) -> Iterator[str]:
+def share(verdict: Verdict, us: bool) -> Iterator[str]:
     """Yield how many plausible installations keep all, the worst of them, what to measure next."""
     sample = verdict.sample
-    if sample is None:
-        return
     kept, count = int(sample.keeps.sum()), len(sample.rows)
     yield (
         f"kept in {kept} of {count} plausible installations, the hottest week of each, with all of "
@@ -146,12 +142,12 @@ def share(verdict: Verdict) -> Iterator[str]:
     )
     ranked = {d.key: d for d, _ in sample.ranks()[:WORST_INPUTS]}
     worst = dict(sample.draws[sample.worst])
-    told = (f"{d.words} {worst[key]:.3g} {d.unit}".strip() for key, d in ranked.items())
+    told = (f"{d.words} {show(worst[key], d.unit, us=us)}" for key, d in ranked.items())
     inputs = ", ".join(told)
     warmest_c = sample.rows[sample.worst].warmth_c
     yield (
-        f"the worst of them: room up to {warmest_c:.1f} °C in the promised share of its wanted "
-        f"hours, with {inputs} and others"
+        f"the worst of them: room up to {show(warmest_c, '°C', us=us)} in the promised share of "
+        f"its wanted hours, with {inputs} and others"
     )
     limit_c = float(verdict.site.file.promises.room_below_c)
     yield (
@@ -165,14 +161,15 @@ def share(verdict: Verdict) -> Iterator[str]:
         )
 
 
-def remarks(verdict: Verdict) -> Iterator[str]:
+def remarks(verdict: Verdict, us: bool) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
-    yield from share(verdict)
+    yield from share(verdict, us)
     for name, cooler_k in verdict.cooler():
         if cooler_k is None:
             yield f"no wanted hours: {name}"
             continue
-        yield f"{cooler_k:.1f} K cooler than doing nothing in the wanted hours: {name}"
+        cooler = show(cooler_k, "K", us=us, digits=2)
+        yield f"{cooler} cooler than doing nothing in the wanted hours: {name}"
     yield from beyond.lines(verdict.results)
     complete = verdict.alone.complete
     yield (

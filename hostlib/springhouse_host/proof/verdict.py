@@ -1,6 +1,6 @@
 """The verdict: promises against the worst scenario, invariants against all cases."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -17,6 +17,7 @@ from .plausible import Sample
 from .replay import Replay
 from .responses import Response, named
 from .running import Result
+from .scenarios import without_reading
 from .sources import Ran
 
 
@@ -61,8 +62,8 @@ class Verdict:
     alone: Alone  # what was found about the firmware, whatever the site
     replayed: Replay
     ran: Ran  # the hashes of what ran
+    sample: Sample  # plausible installations
     absent: tuple[Absent, ...] = ()  # faults for which no moment was found
-    sample: Sample | None = None  # plausible installations, if asked for
 
     @property
     def kept(self) -> bool:
@@ -85,13 +86,22 @@ class Verdict:
             for a in self.absent
         ]
 
+    def hardest(self) -> list[tuple[str, Response]]:
+        """Return the same, of all readings of the labels the one that came worst."""
+        found: dict[tuple[int, str, str], tuple[str, Response]] = {}
+        for name, r in self.responses():
+            key = (r.row, without_reading(name), r.expected)
+            if key not in found or r.hardness > found[key][1].hardness:
+                found[key] = (name, r)
+        return list(found.values())
+
     def not_shown(self) -> list[str]:
         """Return the faults that came when there was nothing to answer, or could not be tried."""
-        return [name for name, r in self.responses() if not r.met]
+        return _once(name for name, r in self.responses() if not r.met)
 
     def bare_rows(self) -> list[str]:
         """Return the faults that came about and that nothing here notices."""
-        return [name for name, r in self.responses() if r.lacks]
+        return _once(name for name, r in self.responses() if r.lacks)
 
     def unbroken(self) -> list[Result]:
         """Return the runs in which nothing breaks: nothing may latch in them."""
@@ -163,6 +173,11 @@ def tally(results: Sequence[Result], alone: Alone) -> tuple[Held, ...]:
     )
 
 
+def _once(names: Iterable[str]) -> list[str]:
+    """Return names of faults, whatever the reading of the labels, each once."""
+    return list(dict.fromkeys(map(without_reading, names)))
+
+
 def as_json(verdict: Verdict) -> dict[str, Any]:
     """Return the record of a proof, schema 2, plain values only, sealed part by part."""
     found = _found(verdict)
@@ -194,7 +209,7 @@ def _found(verdict: Verdict) -> dict[str, Any]:
         **verdict.ran.hashes(),
         "promises": [_promise(j) for j in verdict.judged],
         "beyond_the_promise": beyond.as_json(verdict.results),
-        "plausible": None if verdict.sample is None else _plausible(verdict.sample),
+        "plausible": _plausible(verdict.sample),
         "invariants": [
             {
                 "id": invariants.identity(h.number),

@@ -15,6 +15,7 @@ from ..proof.verdict import Judged, Verdict
 from ..site.site import Site
 from ..units import US_WORDS, convert
 from .record import THIN_MIN, Recorded
+from .sure import Sure, sure_of
 
 if TYPE_CHECKING:
     from ..sizing import Sizing
@@ -93,6 +94,7 @@ class View:
     answers: tuple[Answer, ...] = ()
     held: tuple[tuple[str, str, int, int], ...] = ()
     remarks: tuple[str, ...] = ()
+    sure: Sure | None = None
 
     @property
     def thinned(self) -> str:
@@ -139,13 +141,14 @@ def of_proof(
         limits=_limits(sizing),
         answers=tuple(
             Answer(name, *show.response_cells(r), r.kept, place.get(name))
-            for name, r in verdict.responses()
+            for name, r in verdict.hardest()
         ),
         held=tuple(
             (invariants.identity(h.number), invariants.TEXTS[h.number], h.cases, h.violations)
             for h in verdict.held
         ),
-        remarks=tuple(show.remarks(verdict)),
+        remarks=tuple(show.remarks(verdict, us)),
+        sure=sure_of(verdict, us),
     )
 
 
@@ -182,7 +185,7 @@ def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
     violations = sum(h.violations for h in verdict.held)
     if violations:
         said.append(f"Invariants are broken {violations} times.")
-    late = sum(not r.kept and not r.lacks for _, r in verdict.responses())
+    late = sum(not r.kept and not r.lacks for _, r in verdict.hardest())
     if late:
         said.append(f"{late} faults are not answered as they must be.")
     bare = verdict.bare_rows()
