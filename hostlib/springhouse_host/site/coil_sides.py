@@ -22,8 +22,8 @@ WATER_C = 8.0
 
 # Over plain fins evenly blown on. Bypass factors of trade tables (two rows 0.42 to 0.55, four 0.19
 # to 0.30, from memory) are 0.8 to 1.2 times it, wavy fins and Wang, Chi and Chang 2000 up to 1.4;
-# a small fan leaves corners in still air, an eighth less: common practice, no source.
-AIR_SIDE = (0.7, 1.0, 1.4)
+# a small fan leaves corners in still air, a quarter less: a guess.
+AIR_SIDE = (0.6, 1.0, 1.4)
 LEAST_AIR_SHARE, MOST_AIR_SHARE = 0.1, 0.95  # of the resistance, what the plant's coil accepts
 
 
