@@ -22,16 +22,22 @@ OnStep = Callable[[int, int], None]  # steps done, steps in all
 def write_proof(
     verdict: Verdict, path: Path, us: bool, on_step: OnStep = lambda done, total: None
 ) -> None:
-    """Write the report of a proof; every scenario is run again, for a proof keeps no samples.
+    """Write the report of a proof; what it shows is run again, for a proof keeps no samples.
 
-    The run that set the tightest margin and those of the middle reading are kept in full.
+    Of corners and faults that is the middle reading, and another where it came worst. The run that
+    set the tightest margin and those of the middle reading are kept in full.
 
     Raises:
         KnownError: when the file cannot be written.
     """
     from ..sizing import size
 
-    scenarios = [r.scenario for r in verdict.results]
+    named = {name for name, _ in verdict.hardest()} | {j.scenario for j in verdict.judged}
+    scenarios = [
+        s
+        for s in (r.scenario for r in verdict.results)
+        if s.variant == "mid" or s.group in ("nominal", "beyond") or s.name in named
+    ]
     tightest = view.nearest(verdict.judged)
     first = next(
         (i for i, s in enumerate(scenarios) if tightest and s.name == tightest.scenario), 0
