@@ -129,7 +129,7 @@ def test_asks_on_a_terminal_until_each_answer_is_good(tmp_path) -> None:
     assert (site.room.window_area_m2, site.room.window_side) == (0, "none")
     assert (site.tariff.price_per_kwh, site.tariff.cheap_hours) == (0.3, ())
     assert [hours.start_min for hours in site.schedule.wanted] == [18 * 60, 10 * 60]
-    assert (site.room.inside_m2, site.room.house_c) == (20, pytest.approx(28.89, abs=0.01))
+    assert (site.room.inside_m2, site.room.house_c.value) == (20, pytest.approx(28.89, abs=0.01))
     assert site.room.people_hours == site.schedule.wanted
     assert site.schedule.no_start == ()
     assert (site.promises.room_below_c, site.promises.room_share_percent) == (27, 95)  # 25 + 2 K
@@ -310,9 +310,9 @@ def test_what_was_assumed_is_told_and_weighed() -> None:
     limit, weights = weighing.weigh(answers)
     assert weights
     by_key = {weight.key: weight for weight in weights}
-    # A compressor a quarter stronger takes a fifth less time: the demo's charging hours limit it.
+    # The demo's charging hours limit it, a stronger compressor helps: by a quarter if nothing else
+    # spoke of it, by less beside kilograms frozen in a day that say it is as strong as before.
     assert limit == "charging hours for the heat of one day"
-    assert by_key["freezer.label_input_w"].after == pytest.approx(
-        1.25 * by_key["freezer.label_input_w"].before, rel=0.1
-    )
+    stronger = by_key["freezer.label_input_w"]
+    assert 1.02 * stronger.before < stronger.after < 1.375 * stronger.before
     assert [w.share for w in weights] == sorted((w.share for w in weights), reverse=True)

@@ -99,6 +99,15 @@ def test_who_says_how_warm_it_is_next_door_has_less_doubt() -> None:
     known = {d.key: d for d in doubt.doubts(told)}[doubt.NEXT_DOOR]
     assert (known.low, known.high) == (26.0, 28.0)
     assert known.high - known.low < free.high - free.low
+    read = {"value": 27.0, "grade": "measured"}
+    site = load_site("demo", {"room.house_c": read, "freezer.capacity_w": {**read, "value": 160.0}})
+    measured = {d.key: d for d in doubt.doubts(site)}
+    assert measured[doubt.NEXT_DOOR].low == pytest.approx(26.7)
+    assert measured[doubt.NEXT_DOOR].high == pytest.approx(27.3)
+    before = {d.key: d for d in doubt.doubts(told)}[doubt.CAPILLARY]
+    after = measured[doubt.CAPILLARY]
+    assert before.low < after.low < after.high < before.high
+    assert site.plant("low").room.house_c == site.plant("high").room.house_c == 27.0
 
 
 def test_the_film_is_scaled_at_every_temperature() -> None:

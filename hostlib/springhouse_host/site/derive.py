@@ -56,6 +56,7 @@ AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
 
 CELL_V = 3.7  # the cells whose mAh a power bank prints
 BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
+HOUSE_GUESSED_K, HOUSE_READ_K = 1.0, 0.3
 FOAM_AGED = 1.5  # conductance of foam whose cells have filled with air, edges included, over fresh
 
 ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
@@ -82,6 +83,20 @@ def derive(file: SiteFile) -> dict[str, Known]:
     for part in (_box, _freezer, _place, _room, _coil, _pump, _battery):
         part(file, known)
     return known
+
+
+def next_door(given: Given) -> Known:
+    """Return how warm the house is beside the room, which may help or hurt by the hour.
+
+    So the readings of the labels take the middle of it; the sample of a proof draws it.
+    """
+    off_k = HOUSE_GUESSED_K if given.grade == "label" else HOUSE_READ_K
+    low = given.value - off_k if given.low is None else given.low
+    high = given.value + off_k if given.high is None else given.high
+    source = f"stated in the site file; ±{off_k:g} K, a guess"
+    if given.grade != "label":
+        source = f"a thermometer there on a hot day; ±{off_k:g} K, from memory"
+    return Known(low, given.value, high, "°C", given.grade, source)
 
 
 def _put(
@@ -278,7 +293,9 @@ def _room(file: SiteFile, known: dict[str, Known]) -> None:
     )
     if room.house_c is not None:
         default_mc = S.bound(S.ROOM_TARGET_MC)[2]
-        warmer = 1000.0 * room.house_c >= O.stated(file.settings).get(S.ROOM_TARGET_MC, default_mc)
+        known["room.house_c"] = next_door(room.house_c)
+        house_mc = 1000.0 * room.house_c.value
+        warmer = house_mc >= O.stated(file.settings).get(S.ROOM_TARGET_MC, default_mc)
         _put(
             known,
             "room.inside_ua_w_k",

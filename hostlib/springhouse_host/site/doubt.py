@@ -46,8 +46,11 @@ BY = {
     "room.envelope_ua_w_k": "room",
     "room.infiltration_per_h": "room",
     BEYOND: "room",
+    NEXT_DOOR: "thermometer",
     "room.heat_capacity_kj_k": "fit",
 }
+CAPILLARY_ENDS = (1.1, 1.6, 1.9)
+CAPILLARY_LEFT = (1.35, 1.6, 1.75)
 WORDS = {
     CAPILLARY: "what the freezer's capillary tube passes",
     EFFICIENCY: "the compressor's efficiency",
@@ -123,7 +126,9 @@ def doubts(site: "Site") -> tuple[Doubt, ...]:
 def _labels(site: "Site") -> Iterator[Doubt]:
     """Yield what labels and tape measure leave open, as wide as their readings."""
     for key, known in site.known.items():
-        if known.high <= known.low or (key == INPUT_FACTOR and known.grade == "label"):
+        if known.high <= known.low or key == NEXT_DOOR:
+            continue
+        if key == INPUT_FACTOR and known.grade == "label":
             continue  # the label's input follows from capacity and efficiency
         low, mid, high, source = known.low, known.mid, known.high, known.source
         if key == "freezer.capacity_w" and on_the_label(site.file.freezer):
@@ -139,8 +144,12 @@ def _labels(site: "Site") -> Iterator[Doubt]:
 def _freezer(site: "Site") -> Iterator[Doubt]:
     freezer = site.file.freezer
     if freezer.capacity_coefficients is None:
+        ends = CAPILLARY_ENDS
         source = "homogeneous choked flow of R600a after 3 to 20 K of subcooling; own calculation"
-        yield Doubt(CAPILLARY, 1.1, 1.6, 1.9, "", source, "chill")
+        if site.known["freezer.capacity_w"].grade != "label":
+            ends = CAPILLARY_LEFT
+            source += "; half of it after a chill was measured, a guess"
+        yield Doubt(CAPILLARY, *ends, "", source, "chill")
     if on_the_label(freezer) and freezer.input_factor is None:
         source = "isentropic to electric, small hermetic machines; general experience"
         yield Doubt(EFFICIENCY, *capacity.EFFICIENCY, "", source, "chill")
@@ -156,10 +165,8 @@ def _room(site: "Site") -> Iterator[Doubt]:
         yield Doubt(ABSORBED, 0.3, 0.6, 0.9, "", "light to dark surfaces; from memory")
     limit_c = site.file.promises.room_below_c
     if room.house_c is not None:
-        known = (room.house_c - 1.0, room.house_c, room.house_c + 1.0)
-        yield Doubt(
-            NEXT_DOOR, *known, "°C", "stated in the site file; ±1 K, a guess", "thermometer"
-        )
+        k = site.known[NEXT_DOOR]
+        yield Doubt(NEXT_DOOR, k.low, k.mid, k.high, "°C", k.source, BY[NEXT_DOOR])
         return
     mid_w_k = D.PARTITION_W_M2_K * D.towards_house_m2(site.file)
     if mid_w_k > 0.0:

@@ -183,5 +183,5 @@ def room(file: SiteFile, picked: Mapping[str, float]) -> Room:
         initial_humidity_ratio=moist_air.humidity_ratio(START_HUMIDITY * saturated, 101325.0),
         envelope_to_mass_fraction=1.0 - glass_share,
         house_ua_w_k=picked.get("room.inside_ua_w_k", 0.0),
-        house_c=start_c if room.house_c is None else room.house_c,
+        house_c=picked.get("room.house_c", start_c),
     )

@@ -289,7 +289,7 @@ def _window(side: str, area_m2: float, wall_m2: float) -> Found:
 
 
 @rule("room.inside_m2", "room.inside_ua_w_k", "room.house_c")
-def _house(inside_m2: float, ua: Given | None, house_c: float | None) -> Found:
+def _house(inside_m2: float, ua: Given | None, house_c: Given | None) -> Found:
     if (inside_m2 > 0.0 or ua is not None) and house_c is None:
         yield "room.house_c", Said("missing"), "a temperature while inside_m2 is given"
     if inside_m2 == 0.0 and ua is None and house_c is not None:

@@ -171,7 +171,7 @@ class RoomTable(Table):
     outside_roof: Flag
     # Inside walls, floor and ceiling towards the rest of the house, and how warm that is.
     inside_m2: Annotated[float, Quantity("m2", 0, 500)] = 0.0
-    house_c: Annotated[float | None, Quantity("°C", 5, 45)] = None
+    house_c: Annotated[Given | None, Gradeable("°C", 5, 45)] = None
     construction: Annotated[str, Word(("light", "medium", "heavy"))]
     tightness: Annotated[str, Word(("tight", "average", "leaky"))]
     window_side: Annotated[str, Word(SIDES)]
