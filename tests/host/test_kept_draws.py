@@ -9,7 +9,7 @@ from typing import Any
 
 import pytest
 from springhouse_host.errors import KnownError
-from springhouse_host.proof import kept_draws, plausible, sources
+from springhouse_host.proof import kept_draws, plausible, sources, told_next
 from springhouse_host.proof.kept_draws import KeptDraws
 from springhouse_host.proof.plausible import Row, Runner
 from springhouse_host.proof.scenarios import Scenario
@@ -147,3 +147,16 @@ def test_the_sample_runs_on_a_dask_cluster(read: Ran) -> None:
     ):
         rows = Runner(DEMO, pool, KeptDraws(read), good)(runs, 1, lambda n: None)
     assert rows == plausible.run_some(DEMO.path, runs, DEMO.changed)
+
+
+def test_size_tells_what_a_proof_said_of_the_very_same_site(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv(cache_folder.CACHE_VARIABLE, str(tmp_path))
+    assert told_next.told(DEMO) == [told_next.ASK]
+    told_next.keep(DEMO, ["measure next, 1: a chill", "measure next, 2: the flow"])
+    assert told_next.told(load_site("demo")) == [
+        "measure next, 1: a chill",
+        "measure next, 2: the flow",
+    ]
+    assert told_next.told(load_site("demo", {"room.equipment_w": 101})) == [told_next.ASK]

@@ -36,6 +36,13 @@ def number(pattern: str, sentence: str) -> float:
     return float(found[1])
 
 
+def plausible(sentence: str) -> float:
+    """Share of the plausible installations in which all is kept [%]."""
+    found = re.search(r"kept in ([0-9]+) of ([0-9]+) plausible installations", sentence)
+    assert found, sentence
+    return 100.0 * int(found[1]) / int(found[2])
+
+
 @pytest.mark.parametrize("page", PAGES, ids=lambda page: page.stem)
 def test_a_page_tells_what_is_not_guarded_and_keeps_to_its_promise(page: Path) -> None:
     word, verdict, sentence = told(page)
@@ -46,8 +53,11 @@ def test_a_page_tells_what_is_not_guarded_and_keeps_to_its_promise(page: Path) -
     gaps = show.not_guarded(SimpleNamespace(site=site, responses=lambda: rows))  # type: ignore
     share = number(r"at worst ([0-9.]+) % of the wanted hours", sentence)
     limits = {promise.measure: promise.limit for promise in site.promises()}
-    kept = share >= limits["room_share_percent"] and "Not answered:" not in sentence
-    assert verdict == f"{'KEPT' if kept else 'NOT KEPT'} - {site.evidence}{gaps}"
+    holds = share >= limits["room_share_percent"] and "Not answered:" not in sentence
+    enough = plausible(sentence) >= site.file.promises.plausible_share_percent
+    begins = ("KEPT" if enough else "DEPENDS ON ") if holds else "NOT KEPT"
+    assert verdict.startswith(begins)
+    assert verdict.endswith(f" - {site.evidence}{gaps}")
     ice_kg = number(r"of ([0-9.]+) kg of ice", sentence)
     assert ice_kg == pytest.approx(limits["ice_kg"], abs=0.001)
     assert number(r"of ([0-9]+) s without flow", sentence) == limits["dry_run_s"]
@@ -65,6 +75,7 @@ def test_the_verdict_is_as_the_page_says(page: Path) -> None:
     assert broken == (set(re.findall(r'"(.*?)"', named[1])) if named else set())
     share = number(r"at worst ([0-9.]+) % of the wanted hours", sentence)
     assert share == pytest.approx(worst["room_share_percent"], abs=0.1)
+    assert plausible(sentence) == found.sample.share_percent
     assert number(r"([0-9.]+) of [0-9.]+ kg of ice", sentence) == pytest.approx(
         worst["ice_kg"], abs=0.01
     )

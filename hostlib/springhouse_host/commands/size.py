@@ -81,8 +81,11 @@ def size(
     else:
         screen.print(_table("at a glance", glance(result, us, loaded.currency), result))
         remarks, _ = _remarks(loaded, result, us)
+        from ..proof import told_next
+
         for line in (
             *remarks,
+            *told_next.told(loaded),
             "more, and where each part belongs: --all; how it is worked out: --explain",
         ):
             say(screen, line)

@@ -66,7 +66,14 @@ def prove(
         verdict = _judged(site, ran, alone, on_step, every_tick, draws, far, kept_draws)
     sources.check_untouched(ran, site)
     kept_draws.done()
+    _tell_size(verdict)
     return verdict
+
+
+def _tell_size(verdict: "Verdict") -> None:
+    from . import show, told_next
+
+    told_next.keep(verdict.site, list(show.measure_next(verdict)))
 
 
 def _judged(

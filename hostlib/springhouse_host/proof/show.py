@@ -149,12 +149,17 @@ def share(verdict: Verdict, us: bool) -> Iterator[str]:
         f"the worst of them: room up to {show(warmest_c, '°C', us=us)} in the promised share of "
         f"its wanted hours, with {inputs} and others"
     )
-    limit_c = float(verdict.site.file.promises.room_below_c)
     yield (
         f"what to measure next is told from a sum over the numbers, by rank, which makes up "
         f"{fitted_percent(sample):.0f} % of what moves the room in the sample"
     )
-    for number, m in enumerate(measurements(sample, limit_c)[:NAMED], 1):
+    yield from measure_next(verdict)
+
+
+def measure_next(verdict: Verdict) -> Iterator[str]:
+    """Yield what would settle the verdict, a line a measurement."""
+    limit_c = float(verdict.site.file.promises.room_below_c)
+    for number, m in enumerate(measurements(verdict.sample, limit_c)[:NAMED], 1):
         yield (
             f"measure next, {number}: {m.words}: takes {m.taken_percent:.0f} % of the doubt about "
             f"the room; settles yes or no in {m.settled_percent:.0f} % of what it may find"
