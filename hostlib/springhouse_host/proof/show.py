@@ -27,9 +27,8 @@ def headline(verdict: Verdict) -> str:
         word = f"DEPENDS ON {', '.join(verdict.sample.deciding()) or 'many numbers together'}"
     grade = f" - {verdict.site.evidence}" if verdict.site.evidence == "ESTIMATE" else ""
     hidden = len(verdict.not_shown())
-    hollow = (
-        f" - NOT SHOWN: {hidden} faults for which there was nothing to answer" if hidden else ""
-    )
+    faults = "fault" if hidden == 1 else "faults"
+    hollow = f" - NOT SHOWN: {hidden} {faults} with nothing to answer" if hidden else ""
     return f"{verdict.site.name}: {word}{grade}{hollow}{not_guarded(verdict)}"
 
 
