@@ -12,6 +12,7 @@ from springhouse_host import load_site, run
 from springhouse_host.notebook import Run
 
 # How far the truth may lie from what the site file says; labels are no better.
+PLACE = str(Path(__file__).parent / "base.toml")  # apart from the demo
 SPREAD = {
     "freezer.cabinet_ua_w_k": (0.75, 1.3),
     "freezer.capacity_w": (0.85, 1.15),
@@ -40,18 +41,18 @@ BOX_FORMAT = "<BBHIIhhhhhHHHHHHBBBBBB"  # written out again, to check the reader
 
 def truth(rng: np.random.Generator) -> dict[str, float]:
     """Random true values by key."""
-    site = load_site("demo")
+    site = load_site(PLACE)
     mid = {key: known.mid for key, known in site.known.items()}
     mid |= {"freezer.input_factor": 1.0, "store.water_litres": site.file.store.water_litres}
     return {key: mid[key] * rng.uniform(*span) for key, span in SPREAD.items()}
 
 
 def true_run(true: dict[str, float], days: int, start: str = "2001-07-09") -> Run:
-    """The demo with these values, run by its own controller."""
+    """The installation for tests with these values, run by its own controller."""
     changes: dict[str, Any] = {k: {"value": v, "grade": "measured"} for k, v in true.items()}
     if "store.water_litres" in true:
         changes["store.water_litres"] = true["store.water_litres"]
-    return run(load_site("demo", changes), start=start, days=days)
+    return run(load_site(PLACE, changes), start=start, days=days)
 
 
 def as_read(minutes: pd.DataFrame, rng: np.random.Generator) -> pd.DataFrame:

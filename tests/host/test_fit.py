@@ -2,6 +2,7 @@
 
 import json
 import re
+import shutil
 import struct
 import tomllib
 from pathlib import Path
@@ -20,7 +21,7 @@ from springhouse_host.fitting.model import Guess, Model, make_model
 from springhouse_host.fitting.parameters import FITTED, parameter
 from springhouse_host.notebook import Run
 
-SITE = load_site("demo")
+SITE = load_site(logs.PLACE)
 ROOM_KEYS = ("room.envelope_ua_w_k", "room.heat_capacity_kj_k")
 
 
@@ -44,8 +45,8 @@ def test_csv_log_of_a_random_site(tmp_path: Path, capsys, two_days: Run) -> None
     rng = np.random.default_rng(2)
     log = tmp_path / "log.csv"
     logs.with_gaps(logs.as_read(two_days.minutes, rng), rng).to_csv(log, index_label="local_time")
-    assert cli.run(["new", str(tmp_path)]) == 0
     old = tmp_path / "site.toml"
+    shutil.copy(logs.PLACE, old)
     before = old.read_bytes()
     out = ["--plot", str(tmp_path / "fit.png"), "--json", str(tmp_path / "fit.json")]
     held = [part for key in ROOM_KEYS for part in ("--hold", key)]
@@ -268,7 +269,9 @@ def box(path: Path, *records: tuple[int, int, int, float]) -> Path:
 
 def test_a_black_box_is_raw_and_gets_the_sites_offsets(tmp_path: Path) -> None:
     """Calibration is added to the raw reading (springhouse.setting), which is what a box keeps."""
-    site = load_site("demo", {"settings.room_offset_k": 0.4, "settings.store_low_offset_k": -0.3})
+    site = load_site(
+        logs.PLACE, {"settings.room_offset_k": 0.4, "settings.store_low_offset_k": -0.3}
+    )
     log = read_log(box(tmp_path / "b.txt", (7, 30_000_000, 60, 20.0)), site)
     shown = log.table[["store_low_c", "store_high_c", "room_c"]].iloc[0]
     assert list(shown) == pytest.approx([19.7, 20.0, 20.4])

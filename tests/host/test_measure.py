@@ -63,13 +63,15 @@ def test_the_site_with_the_measured_cabinet_warms_as_measured() -> None:
 
 
 def test_a_pull_down_gives_the_capacity_that_made_it() -> None:
-    true = load_site("demo", {"freezer.capacity_w": {"value": 190.0, "grade": "measured"}})
+    label = {"freezer.freezing_capacity_kg_24h": None}  # which would have its say beside a chill
+    measured = {"freezer.capacity_w": {"value": 190.0, "grade": "measured"}}
+    true = load_site("demo", label | measured)
     plant = true.plant()
     machine = Chill.of(plant.store, plant.freezer)
     hours = machine.hours(1.0, 16.0, 6.0, 24.0)
     kwh = 1.1 * machine.input_w(1.0, 11.0, 24.0) * hours / 1000.0
     again = load_site(
-        "demo", {"freezer.condenser_ua_w_k": true.known["freezer.condenser_ua_w_k"].mid}
+        "demo", label | {"freezer.condenser_ua_w_k": true.known["freezer.condenser_ua_w_k"].mid}
     )
     capacity, factor = measuring.chill(again, 150.0, 16.0, 6.0, hours, 24.0, kwh)
     assert capacity.value == pytest.approx(190.0, rel=2e-3)

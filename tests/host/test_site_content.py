@@ -70,7 +70,7 @@ def test_built_in_sites_load_and_give_three_plants(word: str) -> None:
 def test_the_hard_demo_is_the_same_installation_with_more_gear() -> None:
     easy, hard = load_site("demo"), load_site("demo-hard")
     assert hard.plant() == easy.plant()
-    assert (easy.file.room.equipment_w, hard.file.room.equipment_w) == (100.0, 350.0)
+    assert (easy.file.room.equipment_w, hard.file.room.equipment_w) == (100.0, 500.0)
     wanted_h = [
         sum(w.length_min for w in site.file.schedule.wanted) / 60.0 for site in (easy, hard)
     ]

@@ -75,9 +75,10 @@ def test_no_storage_chills_in_the_wanted_hours_only() -> None:
     direct = ways.season(DEMO, THREE, ways.DIRECT)
     resting_kw = direct.kw[~direct.wanted]
     assert direct.kw[direct.wanted].max() > 0.08
-    # the least run of the compressor may go on for some minutes after they end
+    # the least run of the compressor may go on for some minutes after they end, and once a night
+    # the little water there is is held
     least_min = DEMO.settings()[S.MIN_ON_S] / 60
-    assert (resting_kw > 0.05).sum() <= THREE.days * (least_min + 1)
+    assert (resting_kw > 0.05).sum() <= THREE.days * (least_min + 1 + 10)
     assert direct.cold_kwh < ways.season(DEMO, THREE, ways.STORE).cold_kwh
 
 
