@@ -14,7 +14,7 @@ from springhouse_host.proof.running import Result
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.proof.verdict import judge
 from springhouse_host.site import VARIANTS, load_site
-from springhouse_host.site.derive import SHADE
+from springhouse_host.site.derive_room import SHADE
 from springhouse_sim.world.weather import HOUR_S
 
 DEMO = load_site("demo")

@@ -6,20 +6,17 @@ range is meant to be wide enough; a measured or fitted value in the site file re
 """
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 
-from springhouse import setting as S
 from springhouse_sim.plant.envelope import box_w_k
 
 from . import capacity
-from . import owner_settings as O
 from .capacity import EFFICIENCY
-from .capacity import RATED_COP as RATED_COP
 from .coil_sides import overall_w_k
+from .derive_room import PARTITION_W_M2_K, room
 from .fan_air import free_air_share, one_fan_shares
-from .fields import Given
 from .ground import Basement
-from .known import Known, derived, ratios, stated
+from .known import Known, derived, put, ratios, stated
 from .read import SiteFile
 from .tables import CoilTable
 
@@ -29,21 +26,10 @@ LABEL_COP = (1.0, 1.4, 1.8)  # seasonal, at the label's test; common practice
 AIR_WH_M3_K = 0.34  # 1.2 kg/m3 at 1006 J/(kg K)
 
 # Interior of a 140 L chest, m; other sizes are taken in proportion. Common practice.
-CHEST_LITRES = 140.0
 CHEST_M = (0.45, 0.40, 0.78)
 
 LEAST_PLACE_W_K = 0.1  # as little as the plant's place accepts
-PARTITION_W_M2_K = 1.7  # board on studs, both films; common practice, no source
 VENT_PER_H = {"closed": 0.5, "door-open": 4.0, "window-open": 8.0}  # common practice
-WALL_W_M2_K = {"light": 0.45, "medium": 0.8, "heavy": 1.4}  # insulated frame, cavity, solid
-ROOF_W_M2_K = {"light": 0.35, "medium": 0.45, "heavy": 0.6}
-WINDOW_W_M2_K = {1: 5.7, 2: 2.8, 3: 1.0}
-WINDOW_G = {1: 0.85, 2: 0.76, 3: 0.55}
-SHADE = {"none": 1.0, "inside": 0.6, "outside": 0.2}
-FRAME = 0.8  # glass over opening
-# kJ/K per m2 of floor: classes light, medium, heavy of EN ISO 13790 table 12, from memory.
-MASS_KJ_M2_K = {"light": 110.0, "medium": 165.0, "heavy": 260.0}
-AIR_CHANGES = {"tight": 0.3, "average": 0.6, "leaky": 1.2}  # common practice
 
 FREE_AIR_LEFT = (0.571, 0.667, 0.788)  # air one axial fan still moves through a coil
 AIR_SPREAD = ratios(0.40, 0.50, 0.65)  # the same of two side by side: what a label's air may mean
@@ -56,7 +42,6 @@ AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
 
 CELL_V = 3.7  # the cells whose mAh a power bank prints
 BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
-HOUSE_GUESSED_K, HOUSE_READ_K = 1.0, 0.3
 FOAM_AGED = 1.5  # conductance of foam whose cells have filled with air, edges included, over fresh
 
 ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
@@ -80,34 +65,9 @@ def inner_box_m(
 def derive(file: SiteFile) -> dict[str, Known]:
     """Return every number of the plant that the file states loosely or not at all."""
     known: dict[str, Known] = {}
-    for part in (_box, _freezer, _place, _room, _coil, _pump, _battery):
+    for part in (_box, _freezer, _place, room, _coil, _pump, _battery):
         part(file, known)
     return known
-
-
-def next_door(given: Given) -> Known:
-    """Return how warm the house is beside the room, which may help or hurt by the hour.
-
-    So the readings of the labels take the middle of it; the sample of a proof draws it.
-    """
-    off_k = HOUSE_GUESSED_K if given.grade == "label" else HOUSE_READ_K
-    low = given.value - off_k if given.low is None else given.low
-    high = given.value + off_k if given.high is None else given.high
-    source = f"stated in the site file; ±{off_k:g} K, a guess"
-    if given.grade != "label":
-        source = f"a thermometer there on a hot day; ±{off_k:g} K, from memory"
-    return Known(low, given.value, high, "°C", given.grade, source)
-
-
-def _put(
-    known: dict[str, Known], key: str, given: Given | None, fallback: Callable[[], Known]
-) -> None:
-    """File a value under its key: the owner's if stated, else the derived one."""
-    value = fallback()
-    if given is not None:
-        spread = ratios(value.low, value.mid, value.high) if value.mid else (1.0, 1.0)
-        value = stated(given, value.unit, value.better, spread)
-    known[key] = value
 
 
 def _box(file: SiteFile, known: dict[str, Known]) -> None:
@@ -164,7 +124,7 @@ def _capacity(file: SiteFile, known: Mapping[str, Known]) -> Known:
 
 def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
     freezer = file.freezer
-    _put(known, "freezer.cabinet_ua_w_k", freezer.cabinet_ua_w_k, lambda: _cabinet(file, known))
+    put(known, "freezer.cabinet_ua_w_k", freezer.cabinet_ua_w_k, lambda: _cabinet(file, known))
     given = freezer.capacity_w
     told = capacity.on_the_label(freezer) and freezer.freezing_capacity_kg_24h is not None
     capacity_w = capacity.at_its_word_w(freezer)[1] if given is None else given.value
@@ -172,7 +132,7 @@ def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
     if told:
         capacity_w = capacity.by_label_w(freezer, known["freezer.cabinet_ua_w_k"].mid)[1]
         input_w *= capacity.input_share(freezer, capacity_w, EFFICIENCY[1])
-    _put(
+    put(
         known,
         "freezer.condenser_ua_w_k",
         freezer.condenser_ua_w_k,
@@ -184,7 +144,7 @@ def _freezer(file: SiteFile, known: dict[str, Known]) -> None:
             spread=(15.0 / 20.0, 15.0 / 12.0),
         ),
     )
-    _put(
+    put(
         known,
         "freezer.evaporator_wall_w_m2_k",
         freezer.evaporator_wall_w_m2_k,
@@ -223,7 +183,7 @@ def _place(file: SiteFile, known: dict[str, Known]) -> None:
     cellar = basement(file)
     if cellar is not None:
         walls_m2 -= cellar.wall_m2
-        _put(
+        put(
             known,
             "place.ground_ua_w_k",
             place.ground_ua_w_k,
@@ -235,7 +195,7 @@ def _place(file: SiteFile, known: dict[str, Known]) -> None:
                 spread=(0.7, 1.4),
             ),
         )
-    _put(
+    put(
         known,
         "place.ua_w_k",
         place.ua_w_k,
@@ -260,93 +220,6 @@ def basement(file: SiteFile) -> Basement | None:
     return Basement(place.length_m * place.width_m, wall_m2, deep_m, place.ground)
 
 
-def towards_house_m2(file: SiteFile) -> float:
-    """Return the walls, floor and ceiling that are not said to be outside [m2]."""
-    room = file.room
-    floor_m2 = room.length_m * room.width_m
-    sides_m2 = 2.0 * (room.length_m + room.width_m) * room.height_m
-    flat_m2 = floor_m2 * (1.0 if room.outside_roof else 2.0)
-    return max(0.0, sides_m2 - room.outside_wall_m2) + flat_m2
-
-
-def _room(file: SiteFile, known: dict[str, Known]) -> None:
-    room = file.room
-    floor_m2 = room.length_m * room.width_m
-    wall_m2 = max(0.0, room.outside_wall_m2 - room.window_area_m2)
-    roof_m2 = floor_m2 if room.outside_roof else 0.0
-    envelope_w_k = (
-        WALL_W_M2_K[room.construction] * wall_m2
-        + ROOF_W_M2_K[room.construction] * roof_m2
-        + WINDOW_W_M2_K[room.window_panes] * room.window_area_m2
-    )
-    _put(
-        known,
-        "room.envelope_ua_w_k",
-        room.envelope_ua_w_k,
-        lambda: derived(
-            envelope_w_k,
-            "W/K",
-            "outside walls, roof and window by construction; common practice, no source, ±40 %",
-            better=-1,
-            spread=(0.6, 1.4),
-        ),
-    )
-    if room.house_c is not None:
-        default_mc = S.bound(S.ROOM_TARGET_MC)[2]
-        known["room.house_c"] = next_door(room.house_c)
-        house_mc = 1000.0 * room.house_c.value
-        warmer = house_mc >= O.stated(file.settings).get(S.ROOM_TARGET_MC, default_mc)
-        _put(
-            known,
-            "room.inside_ua_w_k",
-            room.inside_ua_w_k,
-            lambda: derived(
-                PARTITION_W_M2_K * room.inside_m2,
-                "W/K",
-                "inside walls, floor and ceiling at 1.7 W/(m2 K); common practice, no source",
-                better=-1 if warmer else 1,
-                spread=(0.6, 1.5),
-            ),
-        )
-    _put(
-        known,
-        "room.heat_capacity_kj_k",
-        room.heat_capacity_kj_k,
-        lambda: derived(
-            MASS_KJ_M2_K[room.construction] * floor_m2,
-            "kJ/K",
-            "per floor area by construction, EN ISO 13790 table 12, from memory",
-            better=1,
-            spread=(0.7, 1.3),
-        ),
-    )
-    _put(
-        known,
-        "room.infiltration_per_h",
-        room.infiltration_per_h,
-        lambda: derived(
-            AIR_CHANGES[room.tightness],
-            "1/h",
-            "by tightness; common practice",
-            better=-1,
-            spread=(0.6, 1.6),
-        ),
-    )
-    if room.window_side != "none":
-        _put(
-            known,
-            "room.sun_share_percent",
-            room.sun_share_percent,
-            lambda: derived(
-                100.0 * WINDOW_G[room.window_panes] * SHADE[room.window_shade] * FRAME,
-                "%",
-                "glass by panes, shade and frame; common practice, no source, ±20 %",
-                better=-1,
-                spread=(0.8, 1.2),
-            ),
-        )
-
-
 def _coil(file: SiteFile, known: dict[str, Known]) -> None:
     coil = file.coil
     free_m3_h = coil.fan_m3_h * (1 if coil.fans_in_series else coil.fans)
@@ -355,7 +228,7 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
         ones = one_fan_shares(coil, coil.fan_pa)
         said = "straight line between the label's free air and pressure; trade practice"
     shares = [free_air_share(one, coil.fans, coil.fans_in_series) for one in ones]
-    _put(
+    put(
         known,
         "coil.air_m3_h",
         coil.air_m3_h,
@@ -367,7 +240,7 @@ def _coil(file: SiteFile, known: dict[str, Known]) -> None:
             spread=ratios(*shares),
         ),
     )
-    _put(known, "coil.ua_w_k", coil.ua_w_k, lambda: _coil_ua(coil, known["coil.air_m3_h"].mid))
+    put(known, "coil.ua_w_k", coil.ua_w_k, lambda: _coil_ua(coil, known["coil.air_m3_h"].mid))
 
 
 def _coil_ua(coil: CoilTable, air_m3_h: float) -> Known:

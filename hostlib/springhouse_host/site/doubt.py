@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from . import capacity
-from . import derive as D
+from . import derive_room as D
 from .capacity import on_the_label
 from .tables import PROBES
 

@@ -5,7 +5,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
 from . import capacity
-from . import derive as D
+from . import derive_room as D
 from . import doubt as U
 from .known import Known
 from .tables import PROBES

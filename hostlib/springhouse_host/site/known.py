@@ -1,5 +1,6 @@
 """A number and how well it is known."""
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Literal
 
@@ -65,3 +66,14 @@ def derived(
 ) -> Known:
     """Return a value worked out from labels and tape measure."""
     return Known(mid * spread[0], mid, mid * spread[1], unit, "label", source, better)
+
+
+def put(
+    known: dict[str, Known], key: str, given: Given | None, fallback: Callable[[], Known]
+) -> None:
+    """File a value under its key: the owner's if stated, else the derived one."""
+    value = fallback()
+    if given is not None:
+        spread = ratios(value.low, value.mid, value.high) if value.mid else (1.0, 1.0)
+        value = stated(given, value.unit, value.better, spread)
+    known[key] = value

@@ -15,7 +15,7 @@ from springhouse_sim.plant.store import Store
 from springhouse_sim.plant.tray import Tray
 
 from . import coil_sides
-from . import derive as D
+from . import derive_room as D
 from . import owner_settings as O
 from .fan_air import FIN_MM, ROW_DEPTH_M
 from .known import Known, Variant

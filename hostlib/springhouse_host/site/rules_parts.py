@@ -1,6 +1,7 @@
 """Rules across keys about what stands there: sensors, protection, sizes and heights."""
 
-from .derive import AIR_SPREAD, EFFICIENCY_SPREAD, RATED_COP, inner_box_m
+from .capacity import RATED_COP
+from .derive import AIR_SPREAD, EFFICIENCY_SPREAD, inner_box_m
 from .fields import Given
 from .known import stated
 from .rules import Found, Said, rule

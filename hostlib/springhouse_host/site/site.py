@@ -25,7 +25,8 @@ from . import (
     words,
 )
 from .contradictions import contradictions
-from .derive import SHADE, basement, derive
+from .derive import basement, derive
+from .derive_room import SHADE
 from .known import VARIANTS, Known, Variant
 from .probes import probe_error_k
 from .promises import Promise, promises
