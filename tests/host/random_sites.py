@@ -19,6 +19,7 @@ from springhouse_host.site.fields import (
     Gradeable,
     Numbers,
     Quantity,
+    RealYear,
     Text,
     TimeOfDay,
     Whole,
@@ -31,6 +32,7 @@ from springhouse_host.site.fields import (
 from springhouse_host.site.read import MODELS, kind_of
 from springhouse_host.site.rules_use import minutes
 from springhouse_host.site.tables import PROBES, WEATHER_WORDS
+from springhouse_sim.outside import FIRST_YEAR, LAST_YEAR
 
 KEYS = [(name, key) for name, model in MODELS.items() for key in model.model_fields]
 # Files of a person's own have tests of their own.
@@ -103,21 +105,28 @@ def values(name: str, key: str) -> st.SearchStrategy[Any]:
             return st.sampled_from(kind.words)
         case YesNo():
             return st.booleans()
-        case Windows():
-            return windows()
-        case TimeOfDay():
-            return st.integers(0, 1439).map(_time)
-        case Words():
-            return st.lists(st.sampled_from(kind.words), unique=True)
         case Text():
             return st.text(st.characters(min_codepoint=32, max_codepoint=126), min_size=1)
-        case Day():
-            return st.dates().map(lambda day: day.isoformat())
         case Numbers():
             most = min(kind.most, 1000.0)
             one = st.floats(-most, most, allow_subnormal=False)
             return st.lists(one, min_size=kind.count, max_size=kind.count)
-    raise AssertionError(f"{name}.{key}: {kind}")
+        case Words():
+            return st.lists(st.sampled_from(kind.words), unique=True)
+    return _times(kind)
+
+
+def _times(kind: object) -> st.SearchStrategy[Any]:
+    match kind:
+        case Windows():
+            return windows()
+        case TimeOfDay():
+            return st.integers(0, 1439).map(_time)
+        case Day():
+            return st.dates().map(lambda day: day.isoformat())
+        case RealYear():
+            return st.one_of(st.just("hottest"), st.integers(FIRST_YEAR, LAST_YEAR))
+    raise AssertionError(f"no values for {kind}")
 
 
 @st.composite

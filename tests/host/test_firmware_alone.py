@@ -124,6 +124,7 @@ def test_fresh_asks_anew(monkeypatch: pytest.MonkeyPatch) -> None:
         asked.append(alone.kept_since == "")
 
     monkeypatch.setattr(prove_module, "_judged", judged)
+    monkeypatch.setattr(prove_module, "_tell_size", lambda verdict: None)
     monkeypatch.setattr(prove_module, "Workers", lambda n, anew=False: ThreadPoolExecutor(n))
     for fresh in (False, False, True):
         prove_module.prove(load_site("demo"), fresh=fresh)
