@@ -8,7 +8,7 @@ hysteresis, tariff and faults, is for `springhouse prove` to say.
 from collections.abc import Callable, Mapping
 from dataclasses import asdict, dataclass, replace
 from functools import lru_cache
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from springhouse import setting as S
@@ -16,7 +16,6 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air, water
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
-from springhouse_sim.plant.plant import Plant
 from springhouse_sim.world.days import Days, hottest, typical
 from springhouse_sim.world.sun import through_window_w
 from springhouse_sim.world.weather import Weather
@@ -36,6 +35,9 @@ from .working_point import (
     charging_w,
     delivery,
 )
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.plant import Plant
 
 DELIVERY_POINTS = 4
 HUMIDITY_POINTS = 3
@@ -307,7 +309,7 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     )
 
 
-def case_for(site: Site, variant: Variant, plant: Plant, weather: Weather, day: Days) -> Case:
+def case_for(site: Site, variant: Variant, plant: "Plant", weather: Weather, day: Days) -> Case:
     """Return one plant on the design day, its motor without protector."""
     plant = replace(plant, freezer=replace(plant.freezer, overload_trip_c=NO_TRIP_C))
     sun_w = np.zeros(weather.hours)

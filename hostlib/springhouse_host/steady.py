@@ -9,13 +9,11 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.integrate import ode
 from springhouse_sim import compiled
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant import water
-from springhouse_sim.plant.rates import switch
 
 DOORS = (("springhouse_sim.plant.rates", "rates"),)
 LOOP = (X.FLOW_L_MIN, X.LOOP_AIR, X.SUPPLY_C, X.RETURN_C, X.COIL_C)
@@ -133,6 +131,9 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         UnsteadyError: where there is no rest, or one that breaks the first or second law by more
             than BALANCE_W plus BALANCE_SHARE of the heat, or BALANCE_K.
     """
+    from scipy.integrate import ode  # half a second
+    from springhouse_sim.plant.rates import switch
+
     rates = compiled_rates()
     x, t, dx = x.copy(), np.zeros(T.SIZE), np.zeros(X.SIZE)
     slots = np.array(free)

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import timedelta
 from functools import cached_property
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,7 +13,6 @@ from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
-from springhouse_sim.plant.plant import Plant
 from springhouse_sim.world.days import Days
 from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.weather import Weather
@@ -21,6 +21,9 @@ from springhouse_sim.world.windows import Window
 from . import steady
 from .errors import SiteError
 from .site import Site
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.plant import Plant
 
 SLOT_H = 1.0 / 6.0  # the design day goes by in steps of ten minutes
 
@@ -31,7 +34,7 @@ Array = NDArray[np.float64]
 class Case:
     """One plant on the design day, its room held at the target."""
 
-    plant: Plant
+    plant: "Plant"
     p: Array
     weather: Weather
     sun_w: Array  # through the windows, by row of the weather

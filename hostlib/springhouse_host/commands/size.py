@@ -56,13 +56,14 @@ def size(
     Example:  springhouse size demo --explain --plot sheet.png
     """
     from .. import sizing
+    from ..sheet import kept
     from ..site import load_site
 
     check_writable(json, plot)
     loaded = load_site(site)
     with progress("sizing") as bar:
         task = bar.add_task("sizing", total=sizing.STEPS)
-        result = sizing.size(loaded, tick=lambda: bar.advance(task))
+        result = kept.size(loaded, lambda: bar.advance(task))
     write_json(json, result.as_json())
     if plot is not None:
         from ..sheet.picture import draw_sheet
@@ -80,11 +81,10 @@ def size(
         _print_all(loaded, result, us)
     else:
         screen.print(_table("at a glance", glance(result, us, loaded.currency), result))
-        remarks, _ = _remarks(loaded, result, us)
         from ..proof import told_next
 
         for line in (
-            *remarks,
+            *_decides(loaded, result, us),
             *told_next.told(loaded),
             "more, and where each part belongs: --all; how it is worked out: --explain",
         ):
@@ -110,8 +110,8 @@ def _print_all(loaded: "Site", result: "Sizing", us: bool) -> None:
         screen.print(_table(title, rows, result))
     for table in asked_tables(result, us):
         screen.print(table)
-    for part in (*_remarks(loaded, result, us), asked_remarks(loaded, result, us)):
-        for line in part:
+    for part in (_decides, _rest, asked_remarks):
+        for line in part(loaded, result, us):
             say(screen, line)
 
 
@@ -247,11 +247,9 @@ def limit_rows(result: "Sizing") -> Rows:
     return tuple((limit.name, one(limit.name)) for limit in result.sheets[reading].limits)
 
 
-def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[str]]:
-    """Return what decides, and the rest."""
-    from ..sheet import advice
+def _decides(site: "Site", result: "Sizing", us: bool) -> list[str]:
+    """Return the remarks that decide."""
     from ..sheet.asked import working_point
-    from ..units import show
 
     discharge: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.held_h)
     pull_down: Mapping[Variant, Any] = result.spread(lambda sheet: sheet.pull_down_h)
@@ -268,9 +266,7 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[
 
     middle = result.sheets["mid"]
     first = middle.limits[0]
-    wet = [s.name for s in middle.surfaces if s.sweats]
-    dew = show(result.dew_point_c, "°C", us=us)
-    decides = [
+    return [
         f"one charge covers {result.wanted_h:g} wanted hours of the design day: {verdict(enough)}",
         f"{result.charging_h:g} charging hours undo a whole discharge: {verdict(refilled)}",
         f"first limit: {first.name} ({first.ratio:.2f} of what is needed); to change: "
@@ -278,7 +274,17 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[
         working_point(site, result, us),
         "an estimate without a controller; springhouse prove runs the real one",
     ]
-    rest = [
+
+
+def _rest(site: "Site", result: "Sizing", us: bool) -> list[str]:
+    """Return the remarks on where it stands, what sweats and where each part belongs."""
+    from ..sheet import advice
+    from ..units import show
+
+    middle = result.sheets["mid"]
+    wet = [s.name for s in middle.surfaces if s.sweats]
+    dew = show(result.dew_point_c, "°C", us=us)
+    return [
         *advice.standing(
             site.file.place.is_cooled_room,
             middle.at_work,
@@ -291,7 +297,6 @@ def _remarks(site: "Site", result: "Sizing", us: bool) -> tuple[list[str], list[
         "insulate joints and pump without gaps, keep the coil over its tray",
         *advice.places(site.plant(), us),
     ]
-    return decides, rest
 
 
 def _explained() -> "Table":

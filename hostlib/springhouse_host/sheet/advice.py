@@ -1,11 +1,13 @@
 """What limits the installation first, and where its parts belong."""
 
 from dataclasses import dataclass
-
-from springhouse_sim.plant.plant import Plant
+from typing import TYPE_CHECKING
 
 from ..units import show
 from .running import TRIP_C, Charging, Continuous, highest_c, lowest_c
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.plant import Plant
 
 ONE_CHARGE = "cold of one charge for the wanted hours"
 DRAW_ABOVE_FLOOR_M = 0.05  # sediment stays below
@@ -89,7 +91,7 @@ def limits(
     return tuple(sorted(found, key=lambda limit: limit.ratio))
 
 
-def places(plant: Plant, us: bool = False) -> list[str]:
+def places(plant: "Plant", us: bool = False) -> list[str]:
     """Return where draw, return and probes belong, beside where they are."""
     store = plant.store
 

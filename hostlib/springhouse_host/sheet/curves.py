@@ -1,10 +1,12 @@
 """Pump curve against system curve of the loop, and where they cross."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
-from springhouse_sim.plant import hydraulics
-from springhouse_sim.plant.loop import Loop
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.loop import Loop
 
 WATER_C = 5.0
 POINTS = 25
@@ -24,8 +26,10 @@ class Curves:
     lifts: bool  # whether the pump can
 
 
-def curves(loop: Loop) -> Curves:
+def curves(loop: "Loop") -> Curves:
     """Return both curves from no flow to the pump's free flow."""
+    from springhouse_sim.plant import hydraulics
+
     flows = np.linspace(0.0, loop.pump_free_l_min, POINTS)
     operating = loop.operating_l_min(WATER_C, 1.0)
     return Curves(

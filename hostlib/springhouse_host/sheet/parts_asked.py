@@ -3,17 +3,20 @@
 import math
 from dataclasses import dataclass, replace
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from springhouse_sim.plant import given as U
-from springhouse_sim.plant import hydraulics, moist_air, water
+from springhouse_sim.plant import moist_air, water
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
-from springhouse_sim.plant.coil import Coil, air_side_w_k, water_side_w_k
 from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
 from ..site import coil_sides
 from ..site.fan_air import static_pa
 from ..working_point import Array, Case
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.coil import Coil
 
 COLD_C = 5.0
 PA = 101325.0
@@ -41,7 +44,7 @@ class Fans:
     static_pa: float | None  # that they hold against the fins; None without coil.fan_pa
 
 
-def _coil(coil: Coil, fans: int, in_series: bool) -> Coil:
+def _coil(coil: "Coil", fans: int, in_series: bool) -> "Coil":
     """Return the coil with other fans of the same kind: straight fan curve, laminar fins."""
     spread = 1.0 / coil.fans if coil.fans_in_series else float(coil.fans)
     share = coil.rated_air_m3_h / coil.total_free_air_m3_h
@@ -124,6 +127,8 @@ def _brine(fluid: str, t_k: float) -> Row:
 
 def film_w_m2_k(flow_l_min: float, bore_m: float, fluid: str, t_c: float, along_m: float) -> float:
     """Return the film of an incompressible in a tube [W/(m2 K)], as that of water."""
+    from springhouse_sim.plant import hydraulics
+
     rho, cp, mu, k, _ = _brine(fluid, t_c + 273.15)
     re = max(1.0, hydraulics.velocity_m_s(flow_l_min, bore_m) * bore_m * rho / mu)
     return hydraulics.tube_nusselt(re, mu * cp / k, along_m / bore_m) * k / bore_m
@@ -134,6 +139,9 @@ def brines(case: Case, flow_l_min: float) -> tuple[Brine, ...]:
 
     Resistances of air side and water side in series, dry coil at its rated air.
     """
+    from springhouse_sim.plant import hydraulics
+    from springhouse_sim.plant.coil import air_side_w_k, water_side_w_k
+
     air_k_w = 1.0 / air_side_w_k(case.p, case.plant.coil.rated_air_m3_h)
     water_k_w = 1.0 / water_side_w_k(case.p, flow_l_min)
     loop, t_k = case.plant.loop, COLD_C + 273.15

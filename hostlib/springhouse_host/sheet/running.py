@@ -1,6 +1,7 @@
 """Running: continuously or as a battery, how long a day, how warm its place, what it costs."""
 
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from springhouse_sim.plant import given as U
@@ -157,14 +158,25 @@ class Day:
         return self.run_h / 24.0
 
 
+@lru_cache(maxsize=64)
+def _minutes(weekday: int, windows: tuple[Window, ...]) -> frozenset[int]:
+    """Return the minutes of a weekday inside the windows, all of them where none is."""
+    day = range(weekday * 1440, (weekday + 1) * 1440)
+    return frozenset(m for m in day if any(w.contains(m) for w in windows)) or frozenset(day)
+
+
+@lru_cache(maxsize=64)
+def _mean_rate(tariff: Tariff, weekday: int, windows: tuple[Window, ...]) -> float:
+    minutes = _minutes(weekday, windows)
+    return sum(tariff.price_at(m) for m in minutes) / len(minutes)
+
+
 def mean_price(prices: Prices, weekday: int, windows: tuple[Window, ...]) -> float:
     """Return the mean price in the windows of a weekday (Monday 0), all day without any."""
-    day = range(weekday * 1440, (weekday + 1) * 1440)
-    minutes = {m for m in day if any(w.contains(m) for w in windows)} or set(day)
     if isinstance(prices, HourlyPrices):
-        return prices.mean_kwh(minutes)
+        return prices.mean_kwh(set(_minutes(weekday, windows)))
     assert isinstance(prices, Tariff)
-    return sum(prices.price_at(m) for m in minutes) / len(minutes)
+    return _mean_rate(prices, weekday, windows)
 
 
 def day_of(

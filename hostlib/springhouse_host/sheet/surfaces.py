@@ -1,14 +1,17 @@
 """What sweats: surfaces of tube, pump, joints and coil against the dew point around them."""
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from springhouse_sim.plant import given as U
-from springhouse_sim.plant import hydraulics, moist_air
+from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import state as X
-from springhouse_sim.plant.loop import Loop
 
 from ..working_point import Array, Case
+
+if TYPE_CHECKING:
+    from springhouse_sim.plant.loop import Loop
 
 DRY_ROUNDS = 7  # halvings: 20 K down to a sixth of a kelvin
 
@@ -28,8 +31,10 @@ class Surface:
         return self.surface_c < self.dew_point_c
 
 
-def tube_surface_c(loop: Loop, water_c: float, air_c: float) -> float:
+def tube_surface_c(loop: "Loop", water_c: float, air_c: float) -> float:
     """Return the outer surface of the insulated tube [°C]: air less heat gain over outer film."""
+    from springhouse_sim.plant import hydraulics
+
     bore_m = loop.tube_bore_mm / 2000.0
     outer_m = bore_m + loop.tube_wall_mm / 1000.0
     skin_m = outer_m + loop.insulation_mm / 1000.0
