@@ -15,13 +15,14 @@ from springhouse import output as O
 from springhouse_sim.trace import Trace
 
 from .screen import write_bytes_whole
+from .units import on_screen, word
 
 # Distinct for all common kinds of colour vision (Okabe and Ito 2008, from memory).
 BLUE, ORANGE, GREEN, PURPLE, GREY = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#7F7F7F"
 OUTPUTS = (("compressor", O.COMPRESSOR, BLUE), ("pump", O.PUMP, GREEN), ("fans", O.FAN, PURPLE))
 
 
-def draw_run(trace: Trace, path: Path, limit_c: float) -> None:
+def draw_run(trace: Trace, path: Path, limit_c: float, us: bool = False) -> None:
     """Write a picture of room, store, coil and outputs over local time.
 
     Raises:
@@ -31,8 +32,8 @@ def draw_run(trace: Trace, path: Path, limit_c: float) -> None:
     axes = figure.subplots(4, 1, sharex=True, height_ratios=(3, 3, 2, 1.2))
     minutes = trace.minutes()
     when = minutes.index.to_numpy()
-    _room(axes[0], trace, when, limit_c)
-    _store(axes[1], trace, when)
+    _room(axes[0], trace, when, limit_c, us)
+    _store(axes[1], trace, when, us)
     axes[2].fill_between(when, trace.column("coil_sensible_w"), color=ORANGE, lw=0, label="dry")
     both = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
     axes[2].fill_between(when, trace.column("coil_sensible_w"), both, color=BLUE, lw=0, label="wet")
@@ -62,27 +63,33 @@ def legend_above(axes: Axes) -> None:
     )
 
 
-def _room(axes: Axes, trace: Trace, when: NDArray[np.datetime64], limit_c: float) -> None:
-    axes.plot(when, trace.column("outdoor_c"), color=GREY, lw=1, label="outdoors")
-    axes.plot(when, trace.column("room_air_c"), color=ORANGE, label="room")
-    axes.axhline(limit_c, color=ORANGE, ls=":", lw=1, label="promised bound")
+def _room(axes: Axes, trace: Trace, when: NDArray[np.datetime64], limit_c: float, us: bool) -> None:
+    def shown(name: str) -> NDArray[np.float64]:
+        return on_screen(trace.column(name), "°C", us)
+
+    axes.plot(when, shown("outdoor_c"), color=GREY, lw=1, label="outdoors")
+    axes.plot(when, shown("room_air_c"), color=ORANGE, label="room")
+    axes.axhline(
+        float(on_screen(limit_c, "°C", us)), color=ORANGE, ls=":", lw=1, label="promised bound"
+    )
     low, high = axes.get_ylim()
     axes.fill_between(when, low, high, where=trace.wanted(), color=ORANGE, alpha=0.12, lw=0)
     axes.set_ylim(low, high)
-    axes.set_ylabel("°C")
+    axes.set_ylabel(word("°C", us))
     legend_above(axes)
 
 
-def _store(axes: Axes, trace: Trace, when: NDArray[np.datetime64]) -> None:
-    layers = np.stack([trace.column(f"water_{i}_c") for i in range(6)])
+def _store(axes: Axes, trace: Trace, when: NDArray[np.datetime64], us: bool) -> None:
+    layers = on_screen([trace.column(f"water_{i}_c") for i in range(6)], "°C", us)
     axes.fill_between(
         when, layers.min(axis=0), layers.max(axis=0), color=BLUE, alpha=0.25, lw=0, label="layers"
     )
-    axes.plot(when, trace.column("store_mean_c"), color=BLUE, label="store, mean")
-    axes.set_ylabel("°C")
+    mean = on_screen(trace.column("store_mean_c"), "°C", us)
+    axes.plot(when, mean, color=BLUE, label="store, mean")
+    axes.set_ylabel(word("°C", us))
     ice = axes.twinx()
-    ice.plot(when, trace.column("ice_kg"), color=GREY, lw=1)
-    ice.set_ylabel("ice [kg]", color=GREY)
+    ice.plot(when, on_screen(trace.column("ice_kg"), "kg", us), color=GREY, lw=1)
+    ice.set_ylabel(f"ice [{word('kg', us)}]", color=GREY)
     ice.set_ylim(bottom=0.0)
     legend_above(axes)
 

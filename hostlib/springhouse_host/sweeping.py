@@ -26,8 +26,10 @@ from .proof.scenarios import Scenario
 from .runners import Runners
 from .screen import write_bytes_whole
 from .site import load_site
+from .site.fields import Quantity
 from .site.hashes import simulation_sha256
-from .site.read import MODELS, nearest
+from .site.read import MODELS, kind_of, nearest
+from .units import US_WORDS, in_us
 
 Method = Literal["grid", "latin", "sobol"]
 METHODS: tuple[Method, ...] = ("grid", "latin", "sobol")
@@ -36,6 +38,8 @@ MOST_POINTS = 100_000
 SAVE_EVERY_S = 1.0
 AHEAD = 4  # points handed to each process before the first is done
 ID, REFUSED = "point", "refused"
+ENDINGS = {"°C": "_c", "K": "_k", "L": "_litres", "m": "_m", "mm": "_mm", "m2": "_m2",
+           "kg": "_kg", "L/min": "_l_min", "m3/h": "_m3_h", "W/K": "_w_k"}  # fmt: skip
 
 Row = dict[str, Any]
 
@@ -57,6 +61,37 @@ class Axis:
             return True
         field = MODELS[table].model_fields.get(name)
         return field is not None and field.annotation in (int, int | None)
+
+
+def in_units(rows: list[Row], keys: list[str], us: bool) -> tuple[list[Row], list[str]]:
+    """Return the rows of a sweep and the names of what was varied, as a screen shows them.
+
+    In US customary units a varied value stands under its key without the unit's letters, the unit
+    after it, and ``max_ice_kg`` holds pounds.
+    """
+    if not us:
+        return rows, keys
+    kinds = {key: _unit(key) for key in keys}
+    names = {
+        key: f"{key.removesuffix(ENDINGS.get(kind, ''))} {US_WORDS[kind]}"
+        if kind in US_WORDS
+        else key
+        for key, kind in kinds.items()
+    }
+    changed = [
+        {names.get(k, k): v for k, v in row.items()}
+        | {names[k]: in_us(row[k], kind) for k, kind in kinds.items() if kind in US_WORDS}
+        | {"max_ice_kg": in_us(row["max_ice_kg"], "kg")}
+        for row in rows
+    ]
+    return changed, [names[key] for key in keys]
+
+
+def _unit(key: str) -> str:
+    """Return the unit of a key of the site file, empty where it has none."""
+    table, _, name = key.partition(".")
+    kind = kind_of(MODELS[table], name)
+    return kind.unit if isinstance(kind, Quantity) else ""
 
 
 def read_axis(text: str) -> Axis:

@@ -12,7 +12,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    import numpy as np
     import pint
+    from numpy.typing import ArrayLike, NDArray
 
 
 @dataclass(frozen=True)
@@ -66,7 +68,11 @@ UNITS: dict[str, Unit] = {
                 "BTU/h/ft2/°F": "Btu/hour/foot**2/delta_degF",
             },
         ),
-        Unit("kJ/K", "kilojoule/kelvin", {"kJ/K": "kilojoule/kelvin", "Wh/K": "Wh/kelvin"}),
+        Unit(
+            "kJ/K",
+            "kilojoule/kelvin",
+            {"kJ/K": "kilojoule/kelvin", "Wh/K": "Wh/kelvin", "BTU/°F": "Btu/delta_degF"},
+        ),
         Unit("kg", "kilogram", {"kg": "kilogram", "g": "gram", "lb": "pound"}),
         Unit(
             "kg/24 h",
@@ -287,6 +293,9 @@ US_WORDS = {
     "mm": "in",
     "m2": "ft2",
     "W/K": "BTU/h/°F",
+    "W/(m K)": "BTU/h/ft/°F",
+    "W/(m2 K)": "BTU/h/ft2/°F",
+    "kJ/K": "BTU/°F",
     "kg": "lb",
     "kg/24 h": "lb/24 h",
     "L/min": "US gal/min",
@@ -298,6 +307,32 @@ US_WORDS = {
 def in_us(value: float, kind: str) -> float:
     """Return a quantity in the US customary unit of its kind, one of ``US_WORDS``."""
     return convert(value, kind, US_WORDS[kind], kind=kind)
+
+
+def word(kind: str, us: bool) -> str:
+    """Return the word that figures of a kind stand under on a screen, in SI or US customary."""
+    return US_WORDS.get(kind, kind) if us else kind
+
+
+def on_screen(values: "ArrayLike", kind: str, us: bool) -> "NDArray[np.float64]":
+    """Return many figures of a kind, for a plot or a table, under what `word` says."""
+    import numpy as np
+
+    found = np.asarray(values, dtype=np.float64)
+    if word(kind, us) == kind:
+        return found
+    zero = in_us(0.0, kind)
+    return zero + found * (in_us(1.0, kind) - zero)
+
+
+_TOLD = re.compile(r"(-?\d+(?:\.\d+)?) (°C|K|L|kg|L/min|m3/h)(?![\w/])(?! a litre)")
+
+
+def retold(text: str, us: bool) -> str:
+    """Return a finished sentence, the figures of its degrees, water and air as `show` has them."""
+    if not us:
+        return text
+    return _TOLD.sub(lambda found: show(float(found[1]), found[2], us=True), text)
 
 
 def show(value: float, kind: str, *, us: bool = False, digits: int = 3) -> str:

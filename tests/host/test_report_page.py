@@ -11,7 +11,9 @@ import pytest
 from hypothesis import Phase, example, given, settings
 from hypothesis import strategies as st
 from report_case import LIMITS, NAMES, Page, page_of, recorded, small_verdict
+from si_left import si_left
 from springhouse_host import cli
+from springhouse_host.desk.proving import text_of
 from springhouse_host.proof import show
 from springhouse_host.proof.verdict import Verdict
 from springhouse_host.report import html, view
@@ -208,3 +210,11 @@ def test_run_writes_a_report(tmp_path: Path, capsys: pytest.CaptureFixture[str])
 def test_a_folder_that_is_not_there_is_refused(capsys: pytest.CaptureFixture[str]) -> None:
     assert cli.run(["run", "demo", "--report", "nowhere/r.html"]) == 2
     assert capsys.readouterr().err.startswith("nowhere/r.html: cannot be written")
+
+
+def test_us_units_reach_every_sentence_and_cell(verdict: Verdict) -> None:
+    page = Page(page_of(verdict, recorded(verdict, us=True), us=True))
+    spoken = [text for path, text in page.texts if path[-1] not in ("script", "style")]
+    assert [left for text in spoken for left in si_left(text)] == []
+    assert si_left(text_of(verdict, us=True)) == []
+    assert si_left(text_of(verdict, us=False)) != []

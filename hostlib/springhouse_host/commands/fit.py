@@ -5,7 +5,16 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ..screen import JsonOption, SiteArgument, check_writable, console, progress, write_json
+from ..screen import (
+    JsonOption,
+    SiteArgument,
+    Units,
+    UnitsOption,
+    check_writable,
+    console,
+    progress,
+    write_json,
+)
 
 if TYPE_CHECKING:
     from ..fitting.fit import Fitted
@@ -38,6 +47,7 @@ def fit(
         typer.Option("--plot", metavar="FILE.png", dir_okay=False, help="Draw before and after."),
     ] = None,
     json: JsonOption = None,
+    units: UnitsOption = Units.SI,
 ) -> None:
     """Estimate what labels leave open from a log, and write a new version of the site file.
 
@@ -70,8 +80,8 @@ def fit(
     if plot is not None:
         from ..fitting.picture import draw_fit
 
-        draw_fit(found, plot)
-    _show(found)
+        draw_fit(found, plot, units is Units.US)
+    _show(found, units is Units.US)
     console().print(
         f"wrote {path}: prove it again (springhouse prove {path}). A fit describes the log's "
         "weather and season; it is no licence to leave a guard out.",
@@ -103,22 +113,28 @@ def _three(value: float) -> str:
     return f"{float(f'{value:.3g}'):.10g}"
 
 
-def _show(found: "Fitted") -> None:
+def _show(found: "Fitted", us: bool) -> None:
     from rich import box
     from rich.table import Table
+
+    from ..units import on_screen, retold, word
 
     table = Table(box=box.SIMPLE_HEAD, title=f"{found.site.name}: fit", title_justify="left")
     for name in ("value", "before", "fitted", "95 % interval", "unit"):
         table.add_column(name, justify="left" if name in ("value", "unit") else "right")
     for e in found.estimates:
-        before, value, low, high = map(_three, (e.before, e.value, e.low, e.high))
-        table.add_row(e.key, before, value, f"{low} to {high}", e.unit)
+        figures = on_screen((e.before, e.value, e.low, e.high), e.unit, us)
+        before, value, low, high = (_three(float(v)) for v in figures)
+        table.add_row(e.key, before, value, f"{low} to {high}", word(e.unit, us))
     errors = Table(box=box.SIMPLE_HEAD)
     errors.add_column("root-mean-square miss")
+    errors.add_column("unit")
     for column in found.rms.columns:
         errors.add_column(column.replace("_", " ").replace("held out", "held-out"), justify="right")
     for channel, row in found.rms.dropna(how="all").iterrows():
-        errors.add_row(str(channel), *(f"{v:.2f}" for v in row))
+        unit = "K" if str(channel).endswith("_c") else "W" if str(channel).endswith("_w") else ""
+        misses = on_screen(row, unit, us)
+        errors.add_row(str(channel), word(unit, us), *(f"{v:.2f}" for v in misses))
     screen = console()
     screen.print(table)
     screen.print(errors)
@@ -130,4 +146,4 @@ def _show(found: "Fitted") -> None:
         + "; ".join(f"{name} {text}" for name, text in found.priors.items()),
         *found.notes,
     ):
-        screen.print(line, markup=False)
+        screen.print(retold(line, us), markup=False)

@@ -111,18 +111,19 @@ def prove(
     write_json(json, proof.record)
     from .. import plainly
     from ..proof import show  # late, for it imports the plant
+    from ..units import retold
 
     verdict = proof.verdict
     screen = console()
     us = units is Units.US
     screen.print(show.headline(verdict), markup=False, style="bold")
-    say(screen, plainly.of_proof(verdict, us))
+    say(screen, retold(plainly.of_proof(verdict, us), us))
     for line in loaded.contradictions(us):
         say(screen, f"contradiction: {line}")
     screen.print(show.promises(verdict, us))
-    screen.print(show.held(verdict))
-    screen.print(show.responses(verdict))
-    for line in (*show.remarks(verdict, us), *show.closing(verdict)):
+    screen.print(show.held(verdict, us))
+    screen.print(show.responses(verdict, us))
+    for line in (*show.remarks(verdict, us), *show.closing(verdict, us)):
         screen.print(line, markup=False)
     if counterexamples is not None:
         from ..proof.abstract_story import write_tests

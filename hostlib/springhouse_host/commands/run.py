@@ -127,7 +127,7 @@ def run(
     if plot is not None:
         from ..plots import draw_run
 
-        draw_run(done.trace, plot, done.limit_c)
+        draw_run(done.trace, plot, done.limit_c, units is Units.US)
     if report is not None:
         from ..report.make import write_run
 

@@ -68,7 +68,7 @@ def size(
     if plot is not None:
         from ..sheet.picture import draw_sheet
 
-        draw_sheet(result, plot)
+        draw_sheet(result, plot, units is Units.US)
     from ..sheet.answer import answer, glance
 
     screen = console()

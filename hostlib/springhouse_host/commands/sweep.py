@@ -9,7 +9,15 @@ from typing import Annotated, Any
 import typer
 
 from ..errors import KnownError
-from ..screen import SiteArgument, check_writable, console, progress, say_written
+from ..screen import (
+    SiteArgument,
+    Units,
+    UnitsOption,
+    check_writable,
+    console,
+    progress,
+    say_written,
+)
 
 MOST_JOBS = 256
 BEST_SHOWN = 5
@@ -71,6 +79,7 @@ def sweep(
             "--report", metavar="FILE.html", dir_okay=False, help="The map and all points, a page."
         ),
     ] = None,
+    units: UnitsOption = Units.SI,
 ) -> None:
     """Run one installation under many settings; a killed sweep goes on where it was.
 
@@ -79,7 +88,8 @@ def sweep(
     """
     from ..notebook import sweep as run_sweep
     from ..site import load_site
-    from ..sweeping import read_axis
+    from ..sweeping import in_units, read_axis
+    from ..units import word
 
     loaded = load_site(site)
     axes = [read_axis(text) for text in vary]
@@ -104,6 +114,9 @@ def sweep(
         )
     rows = [dict(zip(found.columns, row, strict=True)) for row in found.itertuples(index=False)]
     title = found.attrs["scenario"]
+    us = units is Units.US
+    rows, keys = in_units(rows, keys, us)
+    ice = f"most ice {word('kg', us)}"
     if plot is not None:
         from ..sweep_map import draw
 
@@ -111,19 +124,19 @@ def sweep(
     if report is not None:
         from ..report.sweep_page import write
 
-        write(loaded, rows, keys, title, report)
-    _show(rows, keys, title, loaded.currency)
+        write(loaded, rows, keys, title, report, ice)
+    _show(rows, keys, title, loaded.currency, ice)
     say_written(table=out, plot=plot, report=report)
 
 
-def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str) -> None:
+def _show(rows: list[dict[str, Any]], keys: list[str], title: str, currency: str, ice: str) -> None:
     from rich import box
     from rich.table import Table
 
     good = [row for row in rows if not row["refused"]]
     screen = console()
     table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
-    for name in (*keys, "wanted hours too warm", f"cost {currency}".strip(), "most ice kg"):
+    for name in (*keys, "wanted hours too warm", f"cost {currency}".strip(), ice):
         table.add_column(name, justify="right")
     for row in sorted(good, key=lambda r: (r["room_hours_over"], r["cost"]))[:BEST_SHOWN]:
         figures = (row["room_hours_over"], row["cost"], row["max_ice_kg"])

@@ -33,9 +33,9 @@ def text_of(verdict: "Verdict", us: bool) -> str:
 
     out = io.StringIO()
     screen = Console(file=out, width=WIDE, highlight=False, no_color=True)
-    for table in (show.promises(verdict, us), show.held(verdict), show.responses(verdict)):
+    for table in (show.promises(verdict, us), show.held(verdict, us), show.responses(verdict, us)):
         screen.print(table)
-    for line in (*show.remarks(verdict, us), *show.closing(verdict)):
+    for line in (*show.remarks(verdict, us), *show.closing(verdict, us)):
         screen.print(line, markup=False)
     return out.getvalue()
 

@@ -7,7 +7,7 @@ from rich.table import Table
 from springhouse import words
 
 from ..site.words import Severity
-from ..units import UNITS, show
+from ..units import UNITS, retold, show
 from . import beyond, invariants
 from .next_measure import NAMED, fitted_percent, measurements
 from .responses import Response, named
@@ -57,7 +57,7 @@ def promises(verdict: Verdict, us: bool) -> Table:
     for number, j in enumerate(verdict.judged):
         name, bound, worst, margin = promise_cells(j, us)
         margin += "" if j.kept else "  BROKEN"
-        cells = [name, bound, worst, margin, j.scenario]
+        cells = [name, bound, worst, margin, retold(j.scenario, us)]
         fifth = verdict.sample.fifth(number)
         cells.append("-" if fifth is None else _value(fifth, j, us))
         table.add_row(*cells, style="" if j.kept else "bold")
@@ -84,7 +84,7 @@ def _value(value: float, j: Judged, us: bool) -> str:
     return f"{value:.3g} {unit}"
 
 
-def held(verdict: Verdict) -> Table:
+def held(verdict: Verdict, us: bool) -> Table:
     """Return invariants x cases x violations."""
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("invariant")
@@ -95,7 +95,7 @@ def held(verdict: Verdict) -> Table:
         broken = h.violations > 0 or h.cases == 0
         table.add_row(
             invariants.identity(h.number),
-            invariants.TEXTS[h.number],
+            retold(invariants.TEXTS[h.number], us),
             f"{h.cases:,}",
             str(h.violations),
             style="bold" if broken else "",
@@ -103,7 +103,7 @@ def held(verdict: Verdict) -> Table:
     return table
 
 
-def responses(verdict: Verdict) -> Table:
+def responses(verdict: Verdict, us: bool) -> Table:
     """Return faults x expected response x time it took, on the reading that came worst."""
     table = Table(box=box.SIMPLE_HEAD)
     table.add_column("fault")
@@ -111,7 +111,8 @@ def responses(verdict: Verdict) -> Table:
     for head in ("within", "took"):
         table.add_column(head, justify="right")
     for name, r in verdict.hardest():
-        table.add_row(name, *response_cells(r), style="" if r.kept else "bold")
+        cells = [retold(text, us) for text in (name, *response_cells(r))]
+        table.add_row(*cells, style="" if r.kept else "bold")
     return table
 
 
@@ -168,6 +169,10 @@ def measure_next(verdict: Verdict) -> Iterator[str]:
 def remarks(verdict: Verdict, us: bool) -> Iterator[str]:
     """Yield what was compared, checked, assumed and left unguarded."""
     yield from share(verdict, us)
+    yield from (retold(line, us) for line in _remarks(verdict, us))
+
+
+def _remarks(verdict: Verdict, us: bool) -> Iterator[str]:
     for name, cooler_k in verdict.cooler():
         if cooler_k is None:
             yield f"no wanted hours: {name}"
@@ -229,14 +234,14 @@ def remarks(verdict: Verdict, us: bool) -> Iterator[str]:
             yield f"to change: {name}: {r.change}"
 
 
-def closing(verdict: Verdict) -> Iterator[str]:
+def closing(verdict: Verdict, us: bool) -> Iterator[str]:
     """Yield the verdict's sentence, what it assumes, what is not guarded."""
     if verdict.kept:
         yield "Kept in simulation, for the parts described, assuming:"
     else:
         yield "Not kept in simulation, for the parts described, even assuming:"
-    yield from (f"  - {line}" for line in verdict.assumes())
+    yield from (f"  - {retold(line, us)}" for line in verdict.assumes())
     yield "Not guarded:"
     unguarded = verdict.site.unguarded() or ["nothing that was asked about"]
-    yield from (f"  - {line}" for line in unguarded)
+    yield from (f"  - {retold(line, us)}" for line in unguarded)
     yield f"{CAUTION} See wiring/cautions.md."

@@ -20,7 +20,7 @@ from bokeh.models import (
 from bokeh.models.annotations import Span
 from bokeh.plotting import figure
 
-from ..units import US_WORDS
+from ..units import word
 from .series import CHARTS, COLOURS, COLUMNS, DASHES, STRIPS, Chart, Colour, Dash, Series, Strip
 
 HEIGHT_PX = 220
@@ -84,7 +84,7 @@ def build(bounds: dict[str, float], us: bool) -> Charts:
 
 
 def _unit(series: Series, us: bool) -> str:
-    return US_WORDS.get(series.unit, series.unit) if us else series.unit
+    return word(series.unit, us)
 
 
 def _frame(key: str, times: Range1d, height_px: int, skin: Skin) -> Any:

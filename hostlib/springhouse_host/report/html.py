@@ -26,6 +26,7 @@ def render(view: View) -> str:
     marks = {c.key: charts.legend(c, "promised bound") for c in CHARTS}
     return page(
         "report",
+        us=view.about.us,
         view=view,
         charts=[(chart.key, chart.title, marks[chart.key]) for chart in CHARTS],
         strip_title=STRIP_TITLE,
@@ -50,14 +51,25 @@ def render(view: View) -> str:
     )
 
 
-def page(name: str, **values: Any) -> str:
-    """Return the page of a template, with style, own script and the charting library in it."""
+def page(name: str, us: bool = False, **values: Any) -> str:
+    """Return the page of a template, with style, own script and the charting library in it.
+
+    ``us`` retells every sentence of the page in US customary units that is not in them already.
+    """
     from jinja2 import Environment, PackageLoader, StrictUndefined
+    from markupsafe import Markup
+
+    from ..units import retold
+
+    def last(value: Any) -> Any:
+        plain = isinstance(value, str) and not isinstance(value, Markup)
+        return retold(value, us) if plain else value
 
     environment = Environment(
         loader=PackageLoader("springhouse_host.report", "page"),
         autoescape=True,
         undefined=StrictUndefined,
+        finalize=last,
         trim_blocks=True,
         lstrip_blocks=True,
     )

@@ -15,7 +15,7 @@ from ..proof import running
 from ..proof.scenarios import Scenario, without_store
 from ..site.promises import Promise
 from ..site.site import Site, load_site
-from ..units import US_WORDS, convert
+from ..units import on_screen, retold
 from . import heat, sentences, spans
 from .packing import deflate, pack
 from .series import COLUMNS, Series
@@ -88,7 +88,7 @@ def record(
     }
     packed = pack(shown, {name: series.step for name, series in COLUMNS.items()})
     meta = {
-        "name": scenario.name,
+        "name": retold(scenario.name, us),
         "days": trace.days,
         "start_ms": (trace.calendar.local(0) - EPOCH).total_seconds() * 1000.0,
         "step_s": step_min * 60,
@@ -138,11 +138,7 @@ def minute_columns(trace: Trace, bare: Trace | None) -> Columns:
 
 def in_unit(values: NDArray[np.float64], series: Series, us: bool) -> NDArray[np.float64]:
     """Return a column in the unit of the screen."""
-    word = US_WORDS.get(series.unit) if us else None
-    if word is None:
-        return values
-    zero = convert(0.0, series.unit, word, kind=series.unit)
-    return zero + values * (convert(1.0, series.unit, word, kind=series.unit) - zero)
+    return on_screen(values, series.unit, us)
 
 
 def _moment_s(trace: Trace) -> float:

@@ -11,6 +11,7 @@ from ..site.site import Site
 Row = dict[str, Any]
 DISC_PX = (5.0, 26.0)  # of the least and of the greatest value
 HEIGHT_PX = 380
+ICE = "most ice kg"
 
 
 @dataclass(frozen=True)
@@ -39,17 +40,19 @@ def figures(currency: str) -> tuple[Figure, ...]:
     )
 
 
-def write(site: Site, rows: Sequence[Row], keys: Sequence[str], title: str, path: Path) -> None:
+def write(
+    site: Site, rows: Sequence[Row], keys: Sequence[str], title: str, path: Path, ice: str = ICE
+) -> None:
     """Write the page; points that the site's rules refused are counted, not drawn.
 
     Raises:
         KnownError: when the file cannot be written.
     """
-    write_whole(path, render(site, rows, keys, title))
+    write_whole(path, render(site, rows, keys, title, ice))
 
 
-def render(site: Site, rows: Sequence[Row], keys: Sequence[str], title: str) -> str:
-    """Return the page as HTML."""
+def render(site: Site, rows: Sequence[Row], keys: Sequence[str], title: str, ice: str = ICE) -> str:
+    """Return the page as HTML; ``ice`` heads the column max_ice_kg, whatever its unit."""
     from . import html
     from .charts import Skin
 
@@ -63,8 +66,7 @@ def render(site: Site, rows: Sequence[Row], keys: Sequence[str], title: str) -> 
         title=title.removeprefix(f"{site.name}: "),
         keys=keys,
         figures=[Drawn(f.column, f.words, told(good, keys, f)) for f in shown if good],
-        columns=[(f.column, f"{f.words} {f.unit}".strip()) for f in shown]
-        + [("max_ice_kg", "most ice kg")],
+        columns=[(f.column, f"{f.words} {f.unit}".strip()) for f in shown] + [("max_ice_kg", ice)],
         points=sorted(good, key=lambda row: (row["room_hours_over"], row["cost"])),
         refused=[row["refused"] for row in rows if row["refused"]],
         hidden=keys[2:],
