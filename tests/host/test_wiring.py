@@ -1,6 +1,7 @@
 """`springhouse wiring`: sums against outside values, rules that find planted faults, drawings."""
 
 import math
+from dataclasses import replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any
@@ -10,6 +11,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse_host.cli import run
+from springhouse_host.commands.wiring import answer
 from springhouse_host.site import Site, load_site
 from springhouse_host.wiring import bus, drawing, parts, pins, rules, sums
 
@@ -179,3 +181,12 @@ def test_bad_input_is_one_line(capsys: pytest.CaptureFixture[str], option: str, 
     assert said.out == ""
     assert len(said.err.splitlines()) == 1
     assert option in said.err
+
+
+def test_wiring_opens_with_an_answer() -> None:
+    part = parts.Part("relay", 1, "must", "why", True)
+    whole = answer("pico_w", (part, replace(part, least=False)), ())
+    assert whole.startswith("Yes, pins and parts: every rule holds. It takes 2 kinds of parts")
+    assert "1 of which must be there" in whole
+    first = answer("pico_w", (part,), ("GPIO3 is taken twice.", "no fuse fits"))
+    assert first.startswith("Not so: 2 things are wrong, first: GPIO3 is taken twice. It would")

@@ -13,6 +13,7 @@ from ..screen import (
     SiteArgument,
     check_writable,
     console,
+    say,
     write_bytes_whole,
     write_json,
 )
@@ -126,6 +127,7 @@ def wiring(
     if kit:
         needed = tuple(part for part in needed if part.least)
     screen = console()
+    say(screen, answer(board, needed, faults))
     if not kit:
         screen.print(_pins(table))
     screen.print(_parts(needed))
@@ -139,12 +141,23 @@ def wiring(
             screen.print(f"drawn: {draw / name}", markup=False)
     for fault in faults:
         screen.print(f"WRONG: {fault}", markup=False, style="bold")
-    if not faults:
-        screen.print("pins and parts: every rule holds")
     for line in CAUTIONS:
         screen.print(line, markup=False)
     write_json(json, _as_json(board, table, needed, faults))
     return EXIT_NOT_KEPT if faults else 0
+
+
+def answer(board: str, needed: "Sequence[Part]", faults: Sequence[str]) -> str:
+    """Return in a sentence or two whether it can be wired so, what it takes, and what is wrong."""
+    least = sum(part.least for part in needed)
+    takes = (
+        f"{len(needed)} kinds of parts on the pins of the {board} board, {least} of which must be "
+        "there; without the rest something is unguarded."
+    )
+    if not faults:
+        return f"Yes, pins and parts: every rule holds. It takes {takes}"
+    count = "one thing is" if len(faults) == 1 else f"{len(faults)} things are"
+    return f"Not so: {count} wrong, first: {faults[0].rstrip('.')}. It would take {takes}"
 
 
 def _board(asked: str | None, wired_file: Path | None) -> "tuple[str, Wired | None]":

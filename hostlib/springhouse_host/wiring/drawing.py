@@ -249,10 +249,10 @@ def _divider(drawing: "schemdraw.Drawing", y: float, bottom_ohm: int) -> None:
     x = -BOARD_W / 2
     _line(drawing, (x, y), (x - 2.9, y))
     bottom = f"{bottom_ohm / 1000:g} kΩ"
-    _two_ended(drawing, e.Resistor(), (x - 2.5, y), (x - 2.5, y - 1.5), bottom)
-    _ground(drawing, x - 2.5, y - 1.5)
-    _two_ended(drawing, e.Capacitor(), (x - 0.7, y), (x - 0.7, y - 1.5), "100 nF")
-    _ground(drawing, x - 0.7, y - 1.5)
+    _two_ended(drawing, e.Resistor(), (x - 2.2, y), (x - 2.2, y - 1.2), bottom)
+    _ground(drawing, x - 2.2, y - 1.2)
+    _two_ended(drawing, e.Capacitor(), (x - 0.45, y), (x - 0.45, y - 1.2), "100 nF")
+    _ground(drawing, x - 0.45, y - 1.2)
     _two_ended(drawing, e.Resistor(), (x - 2.9, y), (x - 4.8, y), "100 kΩ")
     _word(drawing, x - 5.0, y, "battery plus,\nbehind its fuse", "right")
 
