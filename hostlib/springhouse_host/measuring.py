@@ -243,7 +243,7 @@ def flow(site: Site, litres: float, seconds: float, water_c: float) -> list[Resu
             pump_head_m=scale * part.pump_head_m,
             pump_free_l_min=scale * part.pump_free_l_min,
         )
-        return scaled.operating_l_min(water_c, 1.0) - measured
+        return float(scaled.operating_l_min(water_c, 1.0)) - measured
 
     if surplus(0.2) > 0.0 or surplus(2.0) < 0.0:
         low, high = (surplus(s) + measured for s in (0.2, 2.0))

@@ -7,8 +7,12 @@ transition.  E2..E5 heat gain of a 4 mm outer-radius tube, water 5 Â°C, air 25 Â
 import itertools
 import math
 
+import fluids
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from scipy.optimize import brentq
 from springhouse_sim.plant import hydraulics, loop
 from springhouse_sim.plant import param as P
 
@@ -159,6 +163,36 @@ def test_operating_point_lies_on_both_curves() -> None:
     """With H9's tube alone the 4.54 m at 2.0 L/min fix a pump: 5.107 m, 6 L/min parabola."""
     head_m = 4.54 / (1.0 - (2.0 / 6.0) ** 2)
     assert demo_loop(pump_head_m=head_m).operating_l_min(5.0, 1.0) == pytest.approx(2.0, rel=0.01)
+
+
+@given(
+    head_m=st.floats(0.3, 20.0),
+    free_l_min=st.floats(0.5, 40.0),
+    bore_mm=st.floats(3.0, 20.0),
+    t_c=st.floats(0.0, 40.0),
+)
+def test_operating_points_are_those_of_a_solver(
+    head_m: float, free_l_min: float, bore_mm: float, t_c: float
+) -> None:
+    """Many at once against scipy's brentq, one at a time, through the kinks of the friction."""
+    part = demo_loop(pump_head_m=head_m, pump_free_l_min=free_l_min, tube_bore_mm=bore_mm)
+
+    def surplus_m(flow: float, duty: float) -> float:
+        head = hydraulics.pump_head_m(flow, head_m, free_l_min, duty)
+        return float(head - part.loss_m(flow, t_c))
+
+    duties = np.array([0.0, 0.05, 0.3, 0.62, 1.0])
+    expected = [brentq(surplus_m, 0.0, d * free_l_min, args=(d,), xtol=1e-9) for d in duties[1:]]
+    found = part.operating_l_min(t_c, duties)
+    assert found[0] == 0.0
+    assert found[1:] == pytest.approx(expected, abs=2.0 * loop.ROOT_L_MIN)
+
+
+@pytest.mark.parametrize("rough", [0.0, 1e-5, 1e-3, 2e-2])
+def test_colebrook_is_that_of_fluids(rough: float) -> None:
+    reynolds = np.geomspace(2040.0, 1e8, 40)
+    expected = [fluids.friction.Clamond(float(re), rough) for re in reynolds]
+    assert hydraulics.colebrook(reynolds, rough) == pytest.approx(expected, rel=1e-12)
 
 
 def test_e2_of_both_runs_split_between_place_and_room() -> None:

@@ -8,7 +8,7 @@ import math
 
 import numpy as np
 import pytest
-from springhouse_sim.plant import film, layers, store, water
+from springhouse_sim.plant import film, layers, store, wall_table, water
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
@@ -274,14 +274,31 @@ def test_high_probe_inside_the_ice_reads_below_zero() -> None:
     assert 0.0 < layers.near_wall_c(0.020, 0.010, -6.0, 0.0, 2.0) < 2.0
 
 
-def test_dry_wall_solution_balances() -> None:
-    """The tabulated wall flux satisfies film flux = wall flux."""
-    for water_c, evaporator_c in ((8.0, 2.0), (12.0, -10.0), (20.0, 0.0)):
-        flux = store.solve_dry_wall_w_m2(water_c, evaporator_c, 60.0, 0.5)
-        surface_c = evaporator_c + flux / 60.0
-        film_w_m2_k = film.film_w_m2_k(water_c, surface_c, 0.5)
-        assert film_w_m2_k * (water_c - surface_c) == pytest.approx(flux, rel=1e-3)
-        assert not math.isnan(flux)
+@pytest.mark.parametrize(
+    ("wall_w_m2_k", "height_m", "factor"),
+    [(60.0, 0.5, 1.0), (120.0, 0.3, 1.3), (300.0, 0.7, 0.6), (20.0, 0.2, 2.0)],
+)
+def test_dry_wall_table_balances(wall_w_m2_k: float, height_m: float, factor: float) -> None:
+    """Film flux = wall flux at every point, and the root that plain bisection finds."""
+    table = wall_table.dry_wall_w_m2(wall_w_m2_k, height_m, factor)
+    water_c, evaporator_c = np.meshgrid(
+        wall_table.waters_c(), wall_table.evaporators_c(), indexing="ij"
+    )
+    surface_c = evaporator_c + table / wall_w_m2_k
+    brought = factor * film.film_w_m2_k(water_c, surface_c, height_m) * (water_c - surface_c)
+    assert np.abs(brought - table).max() < 1e-3 * np.abs(table).max()
+    assert np.percentile(np.abs(brought - table), 99) < 0.05
+    at_wall, at_water = evaporator_c, water_c
+    for _ in range(40):
+        middle = 0.5 * (at_wall + at_water)
+        film_w_m2_k = factor * film.film_w_m2_k(water_c, middle, height_m)
+        passed = wall_w_m2_k * np.abs(middle - evaporator_c)
+        toward = film_w_m2_k * np.abs(water_c - middle) > passed
+        at_wall, at_water = np.where(toward, middle, at_wall), np.where(toward, at_water, middle)
+    expected = wall_w_m2_k * (at_wall - evaporator_c)
+    assert table == pytest.approx(expected, rel=1e-3, abs=1e-3)
+    off = np.abs(table - expected) / np.maximum(1.0, np.abs(expected))
+    assert np.percentile(off, 99) < 1e-5
 
 
 @pytest.mark.parametrize(

@@ -117,7 +117,7 @@ class Site:
         from .loop_part import loop
 
         try:
-            return loop(self.file, self.known, "low").operating_l_min(2.0, 1.0)
+            return float(loop(self.file, self.known, "low").operating_l_min(2.0, 1.0))
         except ValueError as error:
             raise part_keys.refusal(self.file, error, "low", self.path) from None
 

@@ -14,6 +14,7 @@ few per cent oversaturated, which is fog; the heat is right, its split a little 
 
 import math
 from dataclasses import dataclass
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
@@ -100,13 +101,8 @@ class Coil:
             # Between a film that no bend stirs and one that each bend begins anew.
             along_m = math.sqrt(self.tube_pass_m * loop.coil_length_m / loop.coil_circuits)
 
-        def film(flow_l_min: float) -> float:
-            one_l_min = flow_l_min / loop.coil_circuits
-            return hydraulics.water_film_w_m2_k(one_l_min, bore_m, FILM_C, along_m)
-
-        rated = film(self.rated_water_l_min)
-        for n in range(P.COIL_WATER_POINTS):
-            p[P.COIL_WATER_RATIO + n] = film(n * P.COIL_WATER_STEP_L_MIN) / rated
+        ratios = water_ratios(bore_m, along_m, loop.coil_circuits, self.rated_water_l_min)
+        p[P.COIL_WATER_RATIO : P.COIL_WATER_RATIO + len(ratios)] = ratios
         p[P.COIL_AIR_W_K] = self.ua_w_k / self.air_side_fraction
         p[P.COIL_WATER_W_K] = self.ua_w_k / (1.0 - self.air_side_fraction)
         p[P.FIN_PARAMETER] = self.fin_parameter
@@ -129,6 +125,19 @@ class Coil:
         x[X.COIL_C] = x[X.PLACE_C]
         x[X.COIL_IN_PROBE_C] = x[X.PLACE_C]
         x[X.COIL_AIR_PROBE_C] = x[X.PLACE_C]
+
+
+@lru_cache(maxsize=16)
+def water_ratios(
+    bore_m: float, along_m: float, circuits: int, rated_l_min: float
+) -> tuple[float, ...]:
+    """Return the water's film over that at the rated flow, by flow on the axis of ``param``."""
+
+    def film(flow_l_min: float) -> float:
+        return hydraulics.water_film_w_m2_k(flow_l_min / circuits, bore_m, FILM_C, along_m)
+
+    rated = film(rated_l_min)
+    return tuple(film(n * P.COIL_WATER_STEP_L_MIN) / rated for n in range(P.COIL_WATER_POINTS))
 
 
 def open_fraction(p: NDArray[np.float64], frost_kg: float) -> float:

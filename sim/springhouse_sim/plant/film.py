@@ -6,7 +6,7 @@ density law of Gebhart and Mollendorf 1977 (J. Fluid Mech. 89, 1978); ``BUOYANCY
 solution in one number. tests/reference/test_film.py solves them again.
 """
 
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -49,6 +49,7 @@ REFERENCE = 0.26  # beyond the table the expansion holds so far from water to wa
 LAMINAR_END_RA = 1e9  # textbooks' limit, of gases and liquids alike
 # Bejan and Lage 1990 (from memory): transition near a Grashof number of 1e9 whatever the fluid.
 TURBULENT_START_GR = 1e9
+COLDEST_WALL_C = -5.0  # as far as the properties reach
 
 
 def driving_1(water_c: Any, wall_c: Any) -> Any:
@@ -82,27 +83,47 @@ def every_nusselt(rayleigh: Any, prandtl: Any) -> Any:
     return (0.825 + 0.387 * rayleigh ** (1.0 / 6.0) / shape) ** 2
 
 
-def film_w_m2_k(water_c: Any, wall_c: Any, height_m: float) -> Any:
+class Facing(NamedTuple):
+    """What a film owes to its temperatures alone, without the height of the wall; arrays."""
+
+    grashof_1_m3: Any
+    prandtl: Any
+    conductivity_w_m_k: Any
+
+
+def facing(water_c: Any, wall_c: Any) -> Facing:
+    """Return what of a film does not depend on the wall's height, for `film_at`.
+
+    Properties at the film temperature; the wall is held at -5 °C and above, as far as they reach.
+    Takes arrays, element by element.
+    """
+    wall_c = np.maximum(COLDEST_WALL_C, wall_c)
+    film_c: Any = np.minimum(40.0, np.maximum(0.0, 0.5 * (water_c + wall_c)))
+    k, mu = water.conductivity_w_m_k(film_c), water.viscosity_pa_s(film_c)
+    rho, cp = water.density_kg_m3(film_c), water.heat_capacity_j_kg_k(film_c)
+    grashof_1_m3 = 9.80665 * driving_1(water_c, wall_c) * (rho / mu) ** 2
+    return Facing(grashof_1_m3, mu * cp / k, k)
+
+
+def film_at(known: Facing, height_m: float) -> Any:
     """Return the mean film coefficient at a vertical wall in still water [W/(m2 K)].
 
     Laminar up to a Rayleigh number of 1e9, the form for every Rayleigh number from a Grashof
     number of 1e9, geometric between: where water becomes turbulent the sources differ by that
-    much. Other properties at the film temperature. Takes arrays, element by element; the wall is
-    held at -5 °C and above, as far as the properties reach.
+    much.
 
     Args:
-        water_c: undisturbed water [°C].
-        wall_c: wall surface [°C].
+        known: of water and wall, arrays.
         height_m: wetted height of the wall [m].
     """
-    wall_c = np.maximum(-5.0, wall_c)
-    film_c: Any = np.minimum(40.0, np.maximum(0.0, 0.5 * (water_c + wall_c)))
-    k, mu = water.conductivity_w_m_k(film_c), water.viscosity_pa_s(film_c)
-    rho, cp = water.density_kg_m3(film_c), water.heat_capacity_j_kg_k(film_c)
-    pr = mu * cp / k
-    grashof = 9.80665 * driving_1(water_c, wall_c) * height_m**3 * (rho / mu) ** 2
-    rayleigh = grashof * pr
+    grashof_1_m3, pr, k = known
+    rayleigh = grashof_1_m3 * height_m**3 * pr
     span = np.log10(TURBULENT_START_GR * pr / LAMINAR_END_RA)
     turbulent = np.clip(np.log10(rayleigh / LAMINAR_END_RA) / span, 0.0, 1.0)
     slow, fast = laminar_nusselt(rayleigh, pr), every_nusselt(rayleigh, pr)
     return slow ** (1.0 - turbulent) * fast**turbulent * k / height_m
+
+
+def film_w_m2_k(water_c: Any, wall_c: Any, height_m: float) -> Any:
+    """Return `film_at` for undisturbed water and a wall surface [°C], element by element."""
+    return film_at(facing(water_c, wall_c), height_m)

@@ -6,9 +6,9 @@ limited by the capillary tube, which passes little more than it was sized for ho
 water: the compressor then pumps the evaporator down to where its flow equals that of the tube.
 """
 
-import math
-from dataclasses import dataclass
+from dataclasses import astuple, dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -157,84 +157,55 @@ class Freezer:
         capacity_w, input_w = self.at_rating()
         return capacity_w / cycle.refrigerating_j_kg * cycle.work_j_kg / input_w
 
-    def service_cycle(self, evaporating_c: float, condensing_c: float) -> Cycle:
-        """Return the ideal cycle as it runs in a freezer.
-
-        The suction line lies against the capillary: gas returns 8 K under the condensing
-        temperature, never above the rated 32.2 °C; liquid leaves the condenser 2 K subcooled.
-        """
-        suction = max(evaporating_c + 5.0, min(RATED_GAS_C, condensing_c - 8.0))
-        return ideal_cycle(
-            self.refrigerant, evaporating_c, condensing_c, suction, condensing_c - 2.0
-        )
-
     def tables(self) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
         """Return capacity and input [W], each (evaporating, condensing) on the axes of param."""
-        evaporating = axis(
-            P.CYCLE_EVAPORATING_FROM_C, P.CYCLE_EVAPORATING_STEP_C, P.CYCLE_EVAPORATING_POINTS
-        )
-        condensing = axis(
-            P.CYCLE_CONDENSING_FROM_C, P.CYCLE_CONDENSING_STEP_C, P.CYCLE_CONDENSING_POINTS
-        )
-        capacity = np.zeros((len(evaporating), len(condensing)))
+        evaporating, condensing = _axes()
+        cycles = service_cycles(self.refrigerant)
+        effect = cycles[2]
+        if self.polynomial is None:
+            flow, demand = self._by_label(cycles)
+        else:
+            flow, demand = self._by_polynomial(effect)
+        tubes = self.capillary_factor * self._rated_flow_kg_s()
+        tubes = tubes * np.sqrt(cycles[1][0] / self.rated_cycle().condensing_pa)
+        # Where the compressor would outrun the tube, both work at the evaporating temperature at
+        # which their flows are equal.
+        flow = np.maximum.accumulate(flow, axis=0)
+        capacity = np.minimum(flow, tubes)
         power = np.zeros_like(capacity)
-        rated = self.rated_cycle()
-        for j, t_c in enumerate(condensing):
-            cycles = [self.service_cycle(float(t_e), float(t_c)) for t_e in evaporating]
-            effect = np.array([c.refrigerating_j_kg for c in cycles])
-            if self.polynomial is None:
-                flow, demand = self._label_column(cycles)
-            else:
-                flow, demand = self._polynomial_column(evaporating, float(t_c), effect)
-            tube = (
-                self.capillary_factor
-                * self._rated_flow_kg_s()
-                * math.sqrt(cycles[0].condensing_pa / rated.condensing_pa)
-            )
-            # Where the compressor would outrun the tube, both work at the evaporating
-            # temperature at which their flows are equal.
-            flow = np.maximum.accumulate(flow)
-            starved = np.minimum(evaporating, np.interp(tube, flow, evaporating))
-            capacity[:, j] = np.minimum(flow, tube) * np.interp(starved, evaporating, effect)
-            power[:, j] = np.interp(starved, evaporating, demand)
-        KEPT.write()
+        for j in range(condensing.size):
+            starved = np.minimum(evaporating, np.interp(tubes[j], flow[:, j], evaporating))
+            capacity[:, j] *= np.interp(starved, evaporating, effect[:, j])
+            power[:, j] = np.interp(starved, evaporating, demand[:, j])
         return capacity, np.maximum(power, MIN_INPUT_FRACTION * self.rated_input_w)
 
     def _rated_flow_kg_s(self) -> float:
         return self.at_rating()[0] / self.rated_cycle().refrigerating_j_kg
 
-    def _label_column(self, cycles: list[Cycle]) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _by_label(self, cycles: NDArray[np.float64]) -> tuple[Any, Any]:
         """Return mass flow [kg/s] and input [W]: one displacement and one efficiency."""
         rated = self.rated_cycle()
         ratio = rated.condensing_pa / rated.evaporating_pa
         displacement = self._rated_flow_kg_s() / (
             rated.suction_kg_m3 * volumetric_efficiency(ratio, self.clearance)
         )
-        flow = np.array(
-            [
-                displacement
-                * c.suction_kg_m3
-                * volumetric_efficiency(c.condensing_pa / c.evaporating_pa, self.clearance)
-                for c in cycles
-            ]
+        low_pa, high_pa, _, work, suction_kg_m3 = cycles
+        flow = (
+            displacement * suction_kg_m3 * volumetric_efficiency(high_pa / low_pa, self.clearance)
         )
-        work = np.array([c.work_j_kg for c in cycles])
         return flow, flow * work / self.label_efficiency()
 
-    def _polynomial_column(
-        self, evaporating: NDArray[np.float64], condensing_c: float, effect: NDArray[np.float64]
-    ) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    def _by_polynomial(self, effect: NDArray[np.float64]) -> tuple[Any, Any]:
         """Return mass flow [kg/s] and input [W] of the polynomial, held at its envelope's edge.
 
         A cubic says nothing beyond the points it was fitted to, so outside the rated envelope
         the nearest rated state is used; ``OUTSIDE_RATED`` reports it.
         """
         assert self.polynomial is not None
-        low, high = self.envelope_condensing_c
-        d = min(high, max(low, condensing_c))
-        s = np.clip(evaporating, *self.envelope_evaporating_c)
-        capacity = np.array([ten_coefficients(self.polynomial[0], float(v), d) for v in s])
-        power = np.array([ten_coefficients(self.polynomial[1], float(v), d) for v in s])
+        evaporating, condensing = _axes()
+        s: Any = np.clip(evaporating, *self.envelope_evaporating_c)[:, np.newaxis]
+        d: Any = np.clip(condensing, *self.envelope_condensing_c)
+        capacity, power = (ten_coefficients(c, s, d) for c in self.polynomial)
         return np.maximum(0.0, capacity) / effect, np.maximum(0.0, power)
 
     def put(self, p: NDArray[np.float64]) -> None:
@@ -273,6 +244,41 @@ class Freezer:
 def tables_of(machine: Freezer) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     """Return ``machine.tables()``; kept, for it takes half a second."""
     return machine.tables()
+
+
+def service_cycle(refrigerant: str, evaporating_c: float, condensing_c: float) -> Cycle:
+    """Return the ideal cycle as it runs in a freezer.
+
+    The suction line lies against the capillary: gas returns 8 K under the condensing
+    temperature, never above the rated 32.2 °C; liquid leaves the condenser 2 K subcooled.
+    """
+    suction = max(evaporating_c + 5.0, min(RATED_GAS_C, condensing_c - 8.0))
+    return ideal_cycle(refrigerant, evaporating_c, condensing_c, suction, condensing_c - 2.0)
+
+
+@lru_cache(maxsize=len(REFRIGERANTS))
+def service_cycles(refrigerant: str) -> NDArray[np.float64]:
+    """Return `service_cycle` over the axes of param, shape (5, evaporating, condensing).
+
+    The five are both pressures [Pa], refrigerating effect and isentropic work [J/kg] and the
+    density of the suction gas [kg/m3].
+    """
+    evaporating, condensing = _axes()
+    cycles = [
+        [service_cycle(refrigerant, float(e), float(c)) for c in condensing] for e in evaporating
+    ]
+    KEPT.write()
+    return np.array([[astuple(cycle)[:5] for cycle in row] for row in cycles]).transpose(2, 0, 1)
+
+
+def _axes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    evaporating = axis(
+        P.CYCLE_EVAPORATING_FROM_C, P.CYCLE_EVAPORATING_STEP_C, P.CYCLE_EVAPORATING_POINTS
+    )
+    condensing = axis(
+        P.CYCLE_CONDENSING_FROM_C, P.CYCLE_CONDENSING_STEP_C, P.CYCLE_CONDENSING_POINTS
+    )
+    return evaporating, condensing
 
 
 def axis(low: float, step: float, points: int) -> NDArray[np.float64]:

@@ -1,9 +1,14 @@
-"""Friction, head and heat gain of round tubes; used when the tables of the loop are built."""
+"""Friction, head and heat gain of round tubes; used when the tables of the loop are built.
+
+Flows and temperatures may be arrays where `Any` stands for them.
+"""
 
 import math
+from typing import Any
 
 import fluids
 import ht
+import numpy as np
 
 from . import water
 
@@ -12,24 +17,37 @@ LAMINAR_END_RE = 2040.0  # fluids' limit; textbooks say 2000 to 2300
 TURBULENT_START_RE = 3000.0
 CONVECTION_LAMINAR_RE = 2300.0  # Gnielinski 2013: a straight line between the two
 CONVECTION_TURBULENT_RE = 4000.0
+LEAST_L_MIN = 1e-12  # as good as none
 
 
-def darcy_friction(reynolds: float, relative_roughness: float) -> float:
-    """Return the Darcy friction factor [-].
+def colebrook(reynolds: Any, relative_roughness: float) -> Any:
+    """Return the friction factor of Colebrook's equation [-], element by element.
 
-    Laminar 64/Re, turbulent Colebrook (Clamond's solution in ``fluids``), and between Re 2040 and
-    3000, where no value is right, a straight line so that the pressure drop stays a rising and
-    continuous function of flow.
+    Clamond's two steps, as in ``fluids``, which takes one number at a time: see there for source.
     """
-    if reynolds <= LAMINAR_END_RE:
-        return 64.0 / reynolds
-    turbulent = float(fluids.friction.Clamond(reynolds, relative_roughness))
+    x1 = relative_roughness * reynolds * (math.log(10.0) / 18.574)
+    x2 = np.log(reynolds) + math.log(math.log(10.0) / 5.02)
+    f = x2 - 0.2
+    e = (np.log(x1 + f) - 0.2) / (1.0 + x1 + f)
+    f = f - (1.0 + x1 + f + 0.5 * e) * e * (x1 + f) / (1.0 + x1 + f + e * (1.0 + e / 3.0))
+    e = (np.log(x1 + f) + f - x2) / (1.0 + x1 + f)
+    f = f - (1.0 + x1 + f + 0.5 * e) * e * (x1 + f) / (1.0 + x1 + f + e * (1.0 + e / 3.0))
+    return (0.5 * math.log(10.0) / f) ** 2
+
+
+def darcy_friction(reynolds: Any, relative_roughness: float) -> Any:
+    """Return the Darcy friction factor [-], element by element.
+
+    Laminar 64/Re, turbulent Colebrook, and between Re 2040 and 3000, where no value is right, a
+    straight line so that the pressure drop stays a rising and continuous function of flow.
+    """
+    turbulent = colebrook(np.maximum(reynolds, LAMINAR_END_RE), relative_roughness)
     span = TURBULENT_START_RE - LAMINAR_END_RE
-    f = min(1.0, (reynolds - LAMINAR_END_RE) / span)
+    f = np.clip((reynolds - LAMINAR_END_RE) / span, 0.0, 1.0)
     return (1.0 - f) * 64.0 / reynolds + f * turbulent
 
 
-def velocity_m_s(flow_l_min: float, bore_m: float) -> float:
+def velocity_m_s(flow_l_min: Any, bore_m: float) -> Any:
     """Return the mean velocity in a round tube [m/s].
 
     >>> round(velocity_m_s(3.0, 0.010), 2)
@@ -38,7 +56,7 @@ def velocity_m_s(flow_l_min: float, bore_m: float) -> float:
     return flow_l_min / 60000.0 / (math.pi / 4.0 * bore_m * bore_m)
 
 
-def reynolds(flow_l_min: float, bore_m: float, t_c: float) -> float:
+def reynolds(flow_l_min: Any, bore_m: float, t_c: Any) -> Any:
     """Return the Reynolds number of water in a round tube [-].
 
     >>> round(reynolds(3.0, 0.010, 5.0), -2)
@@ -48,18 +66,17 @@ def reynolds(flow_l_min: float, bore_m: float, t_c: float) -> float:
     return velocity_m_s(flow_l_min, bore_m) * bore_m / kinematic
 
 
-def velocity_head_pa(flow_l_min: float, bore_m: float, t_c: float) -> float:
+def velocity_head_pa(flow_l_min: Any, bore_m: float, t_c: Any) -> Any:
     """Return the dynamic pressure rho v2 / 2 [Pa]."""
     v = velocity_m_s(flow_l_min, bore_m)
     return 0.5 * water.density_kg_m3(t_c) * v * v
 
 
 def tube_drop_pa(
-    flow_l_min: float, bore_m: float, length_m: float, roughness_m: float, t_c: float
-) -> float:
+    flow_l_min: Any, bore_m: float, length_m: float, roughness_m: float, t_c: Any
+) -> Any:
     """Return the friction pressure drop of water in a straight round tube [Pa]."""
-    if flow_l_min <= 0.0:
-        return 0.0
+    flow_l_min = np.maximum(flow_l_min, LEAST_L_MIN)
     f = darcy_friction(reynolds(flow_l_min, bore_m, t_c), roughness_m / bore_m)
     return f * length_m / bore_m * velocity_head_pa(flow_l_min, bore_m, t_c)
 
@@ -144,7 +161,7 @@ def tube_gain_w_m_k(
     return 1.0 / resistance
 
 
-def pump_head_m(flow_l_min: float, head_m: float, free_l_min: float, duty: float) -> float:
+def pump_head_m(flow_l_min: Any, head_m: float, free_l_min: float, duty: Any) -> Any:
     """Return the head of a centrifugal pump [m]: a parabola, scaled by the affinity laws.
 
     H = d2 H0 - H0 (Q / Q0)2; negative beyond the free flow at this duty.

@@ -7,15 +7,17 @@ water temperature and duty; the running plant interpolates.
 import math
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
-from . import hydraulics, lookup, water
+from . import falling, hydraulics, lookup, water
 from . import param as P
 from . import state as X
 from .check import within
+
+ROOT_L_MIN = 1e-6  # how exactly an operating point is found
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -76,8 +78,8 @@ class Loop:
         within("Loop", "outer_film_w_m2_k", self.outer_film_w_m2_k, 2.0, 50.0, "W/(m2 K)")
         within("Loop", "flow_lag_s", self.flow_lag_s, 3.0, 60.0, "s")
 
-    def loss_m(self, flow_l_min: float, t_c: float) -> float:
-        """Return the friction head of tube, fittings and coil [m] at a flow and temperature."""
+    def loss_m(self, flow_l_min: Any, t_c: Any) -> Any:
+        """Return the friction head of tube, fittings and coil [m], element by element."""
         bore_m = self.tube_bore_mm / 1000.0
         rough_m = self.roughness_um * 1e-6
         drop = hydraulics.tube_drop_pa(flow_l_min, bore_m, self.tube_length_m, rough_m, t_c)
@@ -92,7 +94,7 @@ class Loop:
         drop += self.coil_ends_pa(flow_l_min, t_c)
         return drop / (water.density_kg_m3(t_c) * hydraulics.GRAVITY_M_S2)
 
-    def coil_ends_pa(self, flow_l_min: float, t_c: float) -> float:
+    def coil_ends_pa(self, flow_l_min: Any, t_c: Any) -> Any:
         """Return the drop where the bore changes into and out of the coil [Pa]."""
         tube_m, coil_m = self.tube_bore_mm / 1000.0, self.coil_bore_mm / 1000.0
         circuit_l_min = flow_l_min / self.coil_circuits
@@ -104,16 +106,17 @@ class Loop:
         leaves += hydraulics.enlargement_k(coil_m, tube_m) * coil_pa
         return enters + leaves
 
-    def operating_l_min(self, t_c: float, duty: float) -> float:
-        """Return the primed steady flow [L/min] where pump curve and system curve cross."""
-        if duty <= 0.0:
-            return 0.0
+    def operating_l_min(self, t_c: Any, duty: Any) -> Any:
+        """Return the primed steady flow [L/min] where pump curve and system curve cross.
 
-        def surplus_m(flow_l_min: float) -> float:
+        Takes numbers, or arrays of temperatures and duties.
+        """
+
+        def surplus_m(flow_l_min: Any) -> Any:
             head = hydraulics.pump_head_m(flow_l_min, self.pump_head_m, self.pump_free_l_min, duty)
             return head - self.loss_m(flow_l_min, t_c)
 
-        return float(brentq(surplus_m, 0.0, duty * self.pump_free_l_min, xtol=1e-6))
+        return falling.root(surplus_m, np.maximum(0.0, duty) * self.pump_free_l_min, ROOT_L_MIN)
 
     def tube_ua_w_k(self) -> float:
         """Return the heat gain of both runs together [W/K]."""
@@ -196,16 +199,8 @@ def flow_table(loop: Loop) -> NDArray[np.float64]:
 
     Kept, for it takes as long as some days of the plant, and most changes leave the loop alone.
     """
-    table = np.array(
-        [
-            [
-                loop.operating_l_min(
-                    P.FLOW_WATER_FROM_C + i * P.FLOW_WATER_STEP_C, j * P.FLOW_DUTY_STEP
-                )
-                for j in range(P.FLOW_DUTY_POINTS)
-            ]
-            for i in range(P.FLOW_WATER_POINTS)
-        ]
-    )
+    waters_c = P.FLOW_WATER_FROM_C + np.arange(P.FLOW_WATER_POINTS) * P.FLOW_WATER_STEP_C
+    duties = np.arange(P.FLOW_DUTY_POINTS) * P.FLOW_DUTY_STEP
+    table: NDArray[np.float64] = loop.operating_l_min(waters_c[:, np.newaxis], duties)
     table.flags.writeable = False
     return table

@@ -3,6 +3,9 @@
 from dataclasses import astuple, dataclass
 from functools import lru_cache
 from pathlib import Path
+from typing import Any
+
+import numpy as np
 
 from .kept_cycles import KeptCycles
 
@@ -81,16 +84,17 @@ def _solved(
     return Cycle(low, high, h1 - h3, h2 - h1, rho, t2)
 
 
-def volumetric_efficiency(pressure_ratio: float, clearance: float) -> float:
+def volumetric_efficiency(pressure_ratio: Any, clearance: float) -> Any:
     """Return the re-expansion volumetric efficiency [-]: 1 - c (r**(1/n) - 1), n = 1.1.
 
-    Never below 0.02, where the compressor only moves its own dead volume.
+    Never below 0.02, where the compressor only moves its own dead volume. Takes arrays too.
     """
-    return float(max(0.02, 1.0 - clearance * (max(1.0, pressure_ratio) ** (1.0 / 1.1) - 1.0)))
+    ratio = np.maximum(1.0, pressure_ratio)
+    return np.maximum(0.02, 1.0 - clearance * (ratio ** (1.0 / 1.1) - 1.0))
 
 
-def ten_coefficients(c: tuple[float, ...], suction_c: float, discharge_c: float) -> float:
-    """Return the compressor polynomial of AHRI 540 at two dew temperatures [°C]."""
+def ten_coefficients(c: tuple[float, ...], suction_c: Any, discharge_c: Any) -> Any:
+    """Return the compressor polynomial of AHRI 540 at two dew temperatures [°C], or at arrays."""
     s = suction_c
     d = discharge_c
     return (

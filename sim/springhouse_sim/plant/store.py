@@ -10,13 +10,11 @@ of its own.
 
 import math
 from dataclasses import dataclass
-from functools import lru_cache
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from . import film, lookup, water
+from . import lookup, wall_table, water
 from . import param as P
 from . import state as X
 from .check import ordered, slow_enough, within
@@ -128,8 +126,9 @@ class Store:
         p[P.STORE_PROBE_S] = self.probe_lag_s
         p[P.SUPERCOOL_K] = self.supercooling_k
         band_m = self.evaporator_to_m - self.evaporator_from_m
-        ice, dry = wall_tables(self.evaporator_wall_w_m2_k, band_m, self.film_factor)
+        ice = self.film_factor * wall_table.ice_film_w_m2_k(band_m)
         p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + ice.size] = ice
+        dry = wall_table.dry_wall_w_m2(self.evaporator_wall_w_m2_k, band_m, self.film_factor)
         p[P.DRY_WALL_W_M2 : P.DRY_WALL_W_M2 + dry.size] = dry.ravel()
 
     def put_gain(self, p: NDArray[np.float64]) -> None:
@@ -165,47 +164,11 @@ class Store:
         x[X.STORE_HIGH_PROBE_C] = self.initial_c
 
 
-@lru_cache(maxsize=16)
-def wall_tables(
-    wall_w_m2_k: float, band_m: float, film_factor: float = 1.0
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
-    """Return natural convection at the evaporator wall.
-
-    Film against ice [W/(m2 K)] over water, and heat through film and dry wall [W/m2] over water
-    and evaporator, on the axes of ``param``.
-    """
-    water_c: Any = P.FILM_WATER_FROM_C + np.arange(P.FILM_WATER_POINTS) * P.FILM_WATER_STEP_C
-    wall_c: Any = P.FILM_WALL_FROM_C + np.arange(P.FILM_WALL_POINTS) * P.FILM_WALL_STEP_C
-    ice: Any = film_factor * film.film_w_m2_k(water_c, water.FREEZING_C, band_m)
-    dry: Any = solve_dry_wall_w_m2(water_c[:, np.newaxis], wall_c, wall_w_m2_k, band_m, film_factor)
-    return ice, dry
-
-
-def solve_dry_wall_w_m2(
-    water_c: Any, evaporator_c: Any, wall_w_m2_k: float, height_m: float, film_factor: float = 1.0
-) -> Any:
-    """Return the heat from water to evaporator through film and wall [W/m2], without ice.
-
-    By bisection on the wall surface: near 4 °C a warmer surface may take more from the water, so
-    that no substitution is sure to converge. Takes arrays of temperatures, element by element.
-    """
-    shape = np.broadcast(water_c, evaporator_c).shape
-    at_wall: Any = np.broadcast_to(np.asarray(evaporator_c, dtype=float), shape).copy()
-    at_water: Any = np.broadcast_to(np.asarray(water_c, dtype=float), shape).copy()
-    for _ in range(30):
-        middle_c = 0.5 * (at_wall + at_water)
-        brought = film_factor * film.film_w_m2_k(water_c, middle_c, height_m)
-        # Towards the water while the film brings more than the wall passes, by magnitude.
-        toward = brought * np.abs(water_c - middle_c) > wall_w_m2_k * np.abs(
-            middle_c - evaporator_c
-        )
-        at_wall = np.where(toward, middle_c, at_wall)
-        at_water = np.where(toward, at_water, middle_c)
-    return wall_w_m2_k * (0.5 * (at_wall + at_water) - evaporator_c)
-
-
 def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -> float:
-    """Return the same from the table [W/m2]; below 0 °C in proportion to the difference."""
+    """Return the heat from water to evaporator through film and dry wall [W/m2], from the table.
+
+    Below 0 °C in proportion to the difference.
+    """
     flux = lookup.bilinear(
         p,
         P.DRY_WALL_W_M2,
