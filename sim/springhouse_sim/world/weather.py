@@ -6,6 +6,7 @@ from several calendar years, so they are given one year of the caller's choice, 
 last hour into the first.
 """
 
+import math
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 
@@ -111,7 +112,7 @@ class Weather:
 
         Before the first row and after the last of a series that is not cyclic its value holds.
         """
-        row = int(np.floor(hour))
+        row = math.floor(hour)
         f = hour - row
         if self.cyclic:
             row, after = row % self.hours, (row + 1) % self.hours

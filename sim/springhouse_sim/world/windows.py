@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from functools import lru_cache
 
 from .stage import WEEK_MIN
 
@@ -39,12 +40,8 @@ class Window:
 
     def contains(self, week_min: int) -> bool:
         """Return whether a local minute of the week lies inside."""
-        for day in range(7):
-            if self.days & (1 << day):
-                since = (week_min - day * DAY_MIN - self.start_min) % WEEK_MIN
-                if since < self.length_min:
-                    return True
-        return False
+        day, since_min = divmod((week_min - self.start_min) % WEEK_MIN, DAY_MIN)
+        return bool(self.days & (1 << day)) and since_min < self.length_min
 
     def edges(self) -> set[int]:
         """Return the minutes of the week at which it opens or closes."""
@@ -58,5 +55,11 @@ class Window:
 
 def minutes_to_edge(windows: Iterable[Window], week_min: int) -> int:
     """Return the minutes until any window next opens or closes, 1 to 10080 (10080 if never)."""
-    edges = {edge for window in windows for edge in window.edges()}
+    edges = _edges(tuple(windows))
     return min(((edge - week_min - 1) % WEEK_MIN + 1 for edge in edges), default=WEEK_MIN)
+
+
+@lru_cache(maxsize=64)
+def _edges(windows: tuple[Window, ...]) -> frozenset[int]:
+    """Return all edges; asked for at every event of a run."""
+    return frozenset(edge for window in windows for edge in window.edges())
