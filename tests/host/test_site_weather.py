@@ -79,3 +79,23 @@ def test_the_offset_is_asked_for(folder: Path) -> None:
     site = site_of(folder, edited(("weather.source", ""), ("weather.file", '"year.csv"')))
     with pytest.raises(SiteError, match=r"year\.csv: stamps are UTC: weather\.utc_offset_h: missi"):
         site.read_weather()
+
+
+def test_a_file_is_read_once_for_every_change_of_a_site_and_again_when_it_was_written(
+    folder: Path, files: tuple[str, str]
+) -> None:
+    first = site_of(folder, edited(*HOURLY)).read_weather()
+    fewer = site_of(folder, edited(*HOURLY, ("store.water_litres", "140")))
+    assert fewer.read_weather() is first
+    other = site_of(folder, edited(*HOURLY, ("weather.year", "2003")))
+    assert other.read_weather().first.year == 2003
+    (folder / "hours.csv").write_text(files[1].replace("2002", "2004"), "utf-8", newline="")
+    with pytest.raises(SiteError, match="weather"):
+        site_of(folder, edited(*HOURLY)).read_weather()
+    (folder / "hours.csv").write_text(files[1], "utf-8", newline="")
+    again = site_of(folder, edited(*HOURLY)).read_weather()
+    assert again is not first
+    assert (again.temp_air_c == first.temp_air_c).all()
+    (folder / "year.csv").unlink()  # what its humidity was taken from
+    with pytest.raises(SiteError, match=r"year\.csv"):
+        site_of(folder, edited(*HOURLY))

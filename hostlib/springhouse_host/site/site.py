@@ -5,7 +5,7 @@ from array import array
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
+from functools import cached_property, lru_cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -38,8 +38,9 @@ if TYPE_CHECKING:
     from springhouse_sim.plant.plant import Plant
     from springhouse_sim.world.ground import Wave
     from springhouse_sim.world.people import People
+    from springhouse_sim.world.pvgis import Asked
     from springhouse_sim.world.sun import Glazing
-    from springhouse_sim.world.weather import Weather
+    from springhouse_sim.world.weather import Place, Weather
 
 BUILT_IN = (
     *("demo", "demo-hard", "bedroom-night", "round-the-clock", "power-cut", "rented-room"),
@@ -47,6 +48,29 @@ BUILT_IN = (
 )
 COMPASS = ("n", "ne", "e", "se", "s", "sw", "w", "nw")
 WEATHER_YEAR = 2001  # no leap year; decides on which weekdays its days fall
+
+
+def _stamp(path: Path) -> tuple[int, int, int]:
+    """Return what is another after a file was written or replaced; zeros where it is missing."""
+    try:
+        found = path.stat()
+    except OSError:  # whoever reads it says why
+        return (0, 0, 0)
+    return (found.st_ino, found.st_size, found.st_mtime_ns)
+
+
+@lru_cache(maxsize=4)
+def _file_read(
+    path: Path, place: "Place | None", asked: "Asked", stamps: tuple[tuple[int, int, int], ...]
+) -> "Weather":
+    """Return the weather of files that have these stamps: a changed site needs no other reading.
+
+    Raises:
+        ValueError: one line naming the file and what is wrong with it.
+    """
+    from springhouse_sim.world.weather_files import read
+
+    return read(path, WEATHER_YEAR, place, asked)
 
 
 @dataclass(frozen=True)
@@ -227,13 +251,13 @@ class Site:
     def _weather(self) -> "Weather":
         from springhouse_sim.world import design_day
         from springhouse_sim.world.weather import Place
-        from springhouse_sim.world.weather_files import read
 
         position = self.weather.position
         place = Place(*position) if position else None
         try:
             if self.weather.path is not None:
-                return read(self.weather.path, WEATHER_YEAR, place, self.weather.asked)
+                stamps = tuple(_stamp(path) for path in self.weather.paths)
+                return _file_read(self.weather.path, place, self.weather.asked, stamps)
             assert place is not None
             assert self.weather.design is not None
             highest_c, range_k, dew_c, month, day = self.weather.design
