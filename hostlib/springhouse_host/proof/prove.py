@@ -90,36 +90,41 @@ def _judged(
     from springhouse_sim import compiled
     from springhouse_sim.bench import Pace
 
-    from . import plausible
+    from . import plausible, running
     from .replay import replay_one
-    from .running import run_all, run_one
-    from .scenarios import placed, standard, without_store
+    from .scenarios import placed, places, readings, unbroken, without_store
     from .verdict import Verdict, judge, tally
 
     sources.check_compiled(ran, compiled.load())
-    scenarios = standard(site)
-    nominal = [s for s in scenarios if s.group == "nominal"]
-    everything = [*scenarios, *map(without_store, nominal)]
+    whole = unbroken(site)
+    alone_too = [*whole, *(without_store(s) for s in whole if s.group == "nominal")]
     points = plausible.drawn_scenarios(site, draws)
-    total = len(everything) + len(points) + plausible.SUMMERS + 2
-    done = 0
-
-    def step(steps: int = 1) -> None:
-        nonlocal done
-        done += steps
-        on_step(done, total)
-
     pace = Pace.EVERY_TICK if every_tick else Pace.SKIP
     # Run here, so that the processes of the pool begin with the code and tables in their memory.
-    first = min(scenarios, key=lambda s: (s.variant != "mid", s.days))
-    begun = run_one(site.path, first, pace, site.changed)
-    step()
-    at = everything.index(first)
+    first = min(alone_too, key=lambda s: (s.variant != "mid", s.days))
+    found = {first: running.run_one(site.path, first, pace, site.changed)}
     with Workers(processes()) as pool:
-        corner = next(s for s in scenarios if s.group == "corner")
+        # Where each fault can be tried is found beside the runs in which nothing breaks.
+        looked = {
+            variant: pool.submit(places, site.path, site.changed, site.site_sha256, (), variant)
+            for variant in readings(site)
+        }
+        corner = next(s for s in whole if s.group == "corner")
         replayed = pool.submit(replay_one, site.path, corner, site.changed)
-        results = run_all(site, [*everything[:at], *everything[at + 1 :]], pool, step, pace)
-        results.insert(at, begun)
+        jobs = running.begin(site, [s for s in alone_too if s != first], pool, pace)
+        known = {variant: job.result() for variant, job in looked.items()}
+        faults, absent = placed(site, known=known)
+        jobs |= running.begin(site, faults, pool, pace)
+        total = len(alone_too) + len(faults) + len(points) + plausible.SUMMERS + 2
+        done = 0
+
+        def step(steps: int = 1) -> None:
+            nonlocal done
+            done += steps
+            on_step(done, total)
+
+        step()
+        found |= running.finish(jobs, step)
         hashes = tuple(ran.hashes().items()) if far else ()
         runner = plausible.Runner(site, far or pool, kept_draws, hashes)
         sample = plausible.sample(site, points, runner, step)
@@ -127,7 +132,8 @@ def _judged(
         step()
     firmware = alone.result()
     step()
-    runs, bare = results[: len(scenarios)], results[len(scenarios) :]
+    runs = [found[s] for s in (*whole, *faults)]
+    bare = [found[s] for s in alone_too[len(whole) :]]
     return Verdict(
         site=site,
         judged=tuple(judge(promise, runs, site) for promise in site.promises()),
@@ -138,5 +144,5 @@ def _judged(
         replayed=compared,
         ran=ran,
         sample=sample,
-        absent=tuple(placed(site)[1]),
+        absent=tuple(absent),
     )

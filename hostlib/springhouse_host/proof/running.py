@@ -6,7 +6,7 @@ from concurrent.futures import Executor, Future, as_completed
 from dataclasses import dataclass, replace
 from datetime import timedelta
 from functools import lru_cache
-from typing import Any
+from typing import Any, TypeAlias
 
 import numpy as np
 from springhouse import reading as R
@@ -23,7 +23,6 @@ from springhouse_sim.world.sun import Glazing
 
 from ..errors import SiteError
 from ..site import drawn
-from ..site.known import VARIANTS
 from ..site.site import Site, load_site
 from . import advice
 from .case import TRAY_EMPTIED_S
@@ -34,8 +33,9 @@ from .scenarios import Scenario
 # The independent cut-out is a mechanical part with a wide band of its own.
 CUT_OUT_OPENS_MC = 0
 CUT_OUT_CLOSES_MC = 5000
-ALONE_DAYS = 30  # a longer run is worth a process of its own
 LEVEL_LOW_SHARE = 0.8  # the level float opens this far down
+
+Jobs: TypeAlias = "dict[Future[Result], Scenario]"
 
 
 @dataclass(frozen=True)
@@ -202,37 +202,18 @@ def run_one(
     return summarise(site, scenario, bench(site, scenario, pace=pace).run(scenario.days))
 
 
-def run_some(
-    site_name: str, scenarios: Sequence[Scenario], pace: Pace, changed: str
-) -> list[Result]:
-    """Run scenarios of a site one after the other, to be called in any process."""
-    return [run_one(site_name, scenario, pace, changed) for scenario in scenarios]
+def begin(
+    site: Site, scenarios: Sequence[Scenario], pool: Executor, pace: Pace = Pace.SKIP
+) -> Jobs:
+    """Hand scenarios to a pool, longest first, so that the last one to end is a short one."""
+    longest_first = sorted(scenarios, key=lambda scenario: -scenario.days)
+    return {pool.submit(run_one, site.path, s, pace, site.changed): s for s in longest_first}
 
 
-def run_all(
-    site: Site,
-    scenarios: Sequence[Scenario],
-    pool: Executor,
-    on_done: Callable[[int], None],
-    pace: Pace = Pace.SKIP,
-) -> list[Result]:
-    """Run scenarios in a pool; calls ``on_done`` with the number of those just done.
-
-    Longest first, so that the last one to end is a short one. Another reading of the labels is
-    another plant: its short runs go together, so that no process builds its tables for one of them.
-    """
-    parts = [[i] for i, s in enumerate(scenarios) if s.variant == "mid" or s.days > ALONE_DAYS]
-    for variant in VARIANTS:
-        others = [i for i, s in enumerate(scenarios) if s.variant == variant != "mid"]
-        others = [i for i in others if scenarios[i].days <= ALONE_DAYS]
-        parts += [others] if others else []
-    parts.sort(key=lambda part: -sum(scenarios[i].days for i in part))
-    jobs: dict[Future[list[Result]], list[int]] = {}
-    for part in parts:
-        some = [scenarios[i] for i in part]
-        jobs[pool.submit(run_some, site.path, some, pace, site.changed)] = part
-    found: dict[int, Result] = {}
+def finish(jobs: Jobs, on_done: Callable[[int], None]) -> dict[Scenario, Result]:
+    """Return what came of scenarios; calls ``on_done`` with the number of those just done."""
+    found: dict[Scenario, Result] = {}
     for job in as_completed(jobs):
-        found |= zip(jobs[job], job.result(), strict=True)
-        on_done(len(jobs[job]))
-    return [found[i] for i in range(len(scenarios))]
+        found[jobs[job]] = job.result()
+        on_done(1)
+    return found

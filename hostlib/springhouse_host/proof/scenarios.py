@@ -1,11 +1,11 @@
 """Which runs a proof is made of."""
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Literal, TypeAlias
 
 from springhouse import week as N
 from springhouse_sim.plant import given as U
@@ -24,6 +24,8 @@ from .weather_days import days_of
 
 if TYPE_CHECKING:
     from .placing import Absent
+
+Places: TypeAlias = "tuple[Scenario | Absent, ...]"  # of every case on one reading
 
 Group = Literal["nominal", "corner", "beyond", "fault"]
 
@@ -100,6 +102,24 @@ def standard(
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
     """
+    return [*unbroken(site, variants), *broken(site, changes, variants)]
+
+
+def broken(
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
+) -> list[Scenario]:
+    """Return the faults, which come when they can be answered, see `standard`."""
+    return [replace(run, changes=()) for run in placed(site, changes, variants)[0]]
+
+
+def unbroken(site: Site, variants: Sequence[Variant] | None = None) -> list[Scenario]:
+    """Return those in which nothing breaks, for which nothing has to be looked for.
+
+    Raises:
+        SiteError: when the weather cannot be read or holds no summer.
+    """
     typical = days_of(site, lambda weather: D.typical(weather, TYPICAL_DAYS))
     hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
     summer = days_of(site, D.summer)
@@ -125,7 +145,6 @@ def standard(
     for variant in readings(site) if variants is None else variants:
         week = Scenario("", "beyond", hottest.start, hottest.count, variant)
         found += [_read_as(run) for run in beyond(site, week)]
-    found += [replace(run, changes=()) for run in placed(site, changes, variants)[0]]
     return found
 
 
@@ -205,10 +224,13 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
 
 
 @lru_cache(maxsize=6)
-def _placed(
+def places(
     path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...], variant: Variant
-) -> "tuple[Scenario | Absent, ...]":
-    """Return every case of the catalogue where it can be tried, or that it was nowhere."""
+) -> "Places":
+    """Return every case of the catalogue where it can be tried, or that it was nowhere.
+
+    To be called in any process; ``sha256`` is that of the site's file.
+    """
     from . import catalogue
     from .placing import Healthy, place
 
@@ -234,8 +256,11 @@ def placed(
     site: Site,
     changes: tuple[tuple[int, int], ...] = (),
     variants: Sequence[Variant] | None = None,
+    known: "Mapping[Variant, Places] | None" = None,
 ) -> "tuple[list[Scenario], list[Absent]]":
     """Return one run a fault and reading, and the faults for which no moment was found.
+
+    ``known`` are the `places` of each reading, where they were looked for already.
 
     Each fault comes at a moment at which what it needs is true, found by running the installation
     with nothing broken (`placing.py`); ``changes`` are settings that differ. What comes about
@@ -245,7 +270,8 @@ def placed(
     absent: dict[str, Absent] = {}
     shown: set[str] = set()
     for variant in readings(site) if variants is None else variants:
-        for one in _placed(site.path, site.changed, site.site_sha256, changes, variant):
+        asked = (site.path, site.changed, site.site_sha256, changes, variant)
+        for one in places(*asked) if known is None else known[variant]:
             if isinstance(one, Scenario):
                 runs.append(_read_as(one))
                 shown.add(one.case)
