@@ -1,6 +1,6 @@
 """Tunes a site: search, check in all corners, trade-off curve, lower bound, comparisons."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import Executor
 from dataclasses import asdict, dataclass, replace
 from functools import partial
@@ -14,7 +14,15 @@ from springhouse_sim.world.thermostat import FrozenSolid, PlainThermostat
 
 from ..errors import KnownError
 from ..proof import running
-from ..proof.scenarios import HOTTEST_DAYS, Scenario, standard, whole_summer, without_store
+from ..proof.scenarios import (
+    HOTTEST_DAYS,
+    Scenario,
+    broken,
+    standard,
+    unbroken,
+    whole_summer,
+    without_store,
+)
 from ..proof.weather_days import days_of
 from ..site.site import Site
 from ..workers import Workers
@@ -209,19 +217,33 @@ class Check:
         return self._refusing_hold(changes) and self._rest_hold(changes)
 
     def _refusing_hold(self, changes: tuple[Change, ...]) -> bool:
-        if not self.refusing:
-            return True
-        by_name = {s.name: s for s in standard(self.site, changes)}
-        asked = [by_name[s.name] for s in self.refusing if s.name in by_name]
-        run = partial(running.run_one, self.site.path)
-        return all(self._kept(run(with_changes(s, changes))) for s in asked)
+        left = {s.name for s in self.refusing}
+        for scenarios in self._in_turn(changes):
+            asked = [s for s in scenarios if s.name in left]
+            run = partial(running.run_one, self.site.path)
+            if not all(self._kept(run(with_changes(s, changes))) for s in asked):
+                return False
+            left -= {s.name for s in asked}
+            if not left:
+                break
+        return True
+
+    def _in_turn(self, changes: tuple[Change, ...]) -> Iterator[list[Scenario]]:
+        """Yield the scenarios of a proof: faults last, for their moments have to be looked for."""
+        yield unbroken(self.site)
+        yield broken(self.site, changes)
 
     def _kept(self, result: running.Result) -> bool:
         return violation(self.site.promises(), [result], placed=True) <= 0.0
 
     def _rest_hold(self, changes: tuple[Change, ...]) -> bool:
         known = {s.name for s in self.refusing}
-        rest = [s for s in standard(self.site, changes) if s.name not in known]
+        for scenarios in self._in_turn(changes):
+            if not self._all_hold([s for s in scenarios if s.name not in known], changes):
+                return False
+        return True
+
+    def _all_hold(self, rest: list[Scenario], changes: tuple[Change, ...]) -> bool:
         rest.sort(key=lambda s: s.days)
         run = partial(running.run_one, self.site.path)
         jobs = [self._pool.submit(run, with_changes(s, changes)) for s in rest]
