@@ -26,7 +26,7 @@ from .desk import speed
 from .proof import plausible, running, scenarios
 from .proof.scenarios import Scenario
 from .screen import console
-from .site import load_site
+from .site import drawn, load_site
 from .site.site import Site
 from .workers import Workers
 
@@ -35,6 +35,7 @@ BUSY_DAYS = 3  # the hottest, with some fifty changes of the outputs a day
 NIGHT_FROM_H, NIGHT_H = 16, 16
 NIGHTS = 1000
 WEEKS = 128
+PLANTS = 32  # more than are kept, so that none is found again in the next round
 RTOL = 1e-6
 PURE_DAYS = 1 / 48
 KEPT, NOT_KEPT = 0, 1  # exit codes of a proof that ran
@@ -109,10 +110,16 @@ def weeks_per_s(site: Site, pool: Workers) -> float:
 
     Each is another plant, so its tables are built as well, as in a proof.
     """
-    drawn = plausible.drawn_scenarios(site, WEEKS)
-    some = [drawn[i : i + plausible.A_JOB] for i in range(0, WEEKS, plausible.A_JOB)]
+    runs = plausible.drawn_scenarios(site, WEEKS)
+    some = [runs[i : i + plausible.A_JOB] for i in range(0, WEEKS, plausible.A_JOB)]
     asked = [(site.path, part, site.changed) for part in some]
     return WEEKS / wall_s(lambda: list(pool.map(plausible.run_some, *zip(*asked, strict=True))))
+
+
+def tables_ms(site: Site) -> float:
+    """Return the CPU time of a plausible installation's parameter record, tables and all [ms]."""
+    plants = [drawn.plant(site, s.draw) for s in plausible.drawn_scenarios(site, PLANTS)]
+    return 1000.0 * cpu_s(lambda: [plant.params() for plant in plants]) / PLANTS
 
 
 def thresholds(site: Site) -> list[Callable[[float, replaying.State], float]]:
@@ -238,6 +245,7 @@ NOTES = (
     "medians of 5 rounds in which everything is measured once; CPU time unless named wall",
     "nights_per_s and the proofs: wall time on two processes; compiled code is on disk already",
     "plausible_weeks_per_s: the same, with tables and sun of each installation built on the way",
+    "plausible_tables_ms: CPU time of those tables alone, of one installation",
     "prove_demo_wall_s: the firmware's own checks as kept for these sources, see --fresh",
     "desk: one slider moved to the weakest reading's figures and to the answer on all three, demo",
     "busy: the 3 hottest days; every tick: the same compiled plant, plain runner, 1 s",
@@ -277,6 +285,7 @@ def main() -> None:
         nights: dict[str, Measure] = {
             "nights_per_s": lambda: nights_per_s(site, pool),
             "plausible_weeks_per_s": lambda: weeks_per_s(site, pool),
+            "plausible_tables_ms": lambda: tables_ms(site),
             "desk_first_figures_wall_s": desk.first_s,
             "desk_answer_wall_s": desk.whole_s,
         }
