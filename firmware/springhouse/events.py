@@ -314,9 +314,10 @@ def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]")
     With compressor and pump off nothing else cools water so fast: a place colder than the store
     takes a tenth of what the weakest compressor does (`CHILLS_MK` is set between the two), melting
     ice holds the water it touches at 0 °C, and warm water does not sink. Below 4 °C it does: it
-    mixes down, the mean of two probes falls, but not below the colder of them; there the fall is
-    measured from the bottom. In service a person has hands and hoses in the store, so its
-    temperatures prove nothing then.
+    mixes down and the mean of two probes falls, but mixing brings nothing below the colder of them.
+    So where that is the top, below 4 °C, it alone is followed: a bottom above 4 °C under it turns
+    over and falls by itself. Where it is the bottom, the fall of the mean is measured from that. In
+    service a person has hands and hoses in the store, so its temperatures prove nothing then.
     """
     now = readings[R.NOW_MS]
     live = Q.has(settings, F.RELAY) and not readings[R.RELAY_OPEN]
@@ -333,18 +334,28 @@ def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]")
     first = memory[M.REST_BY] == 0
     stirred = first and memory[M.REST_MC] == O.PUMP
     settle_ms = STIRRED_MS if stirred else SETTLE_MS
-    if memory[M.WELDED_T] == T.IDLE or (memory[M.REST_BY] != 0 and by != memory[M.REST_BY]):
+    followed = memory[M.REST_BY]
+    # The high probe alone is judged by itself, whether the low one is trusted or not.
+    same = followed == by or (followed == F.STORE_HIGH and by & followed != 0)
+    if memory[M.WELDED_T] == T.IDLE or not (first or same):
         T.arm(memory, M.WELDED_T, now, settle_ms)
         memory[M.REST_BY] = 0
     elif T.due(memory, M.WELDED_T):
         T.arm(memory, M.WELDED_T, now, NOTICED_MS - settle_ms if first else WELDED_MS)
+        from_mc = P.mean_of(memory, settings, readings, by)
+        if by == F.STORE_LOW | F.STORE_HIGH:
+            low = P.value_mc(memory, settings, readings, P.LOW)
+            high = P.value_mc(memory, settings, readings, P.HIGH)
+            if high < min(low, DENSEST_MC):
+                by = F.STORE_HIGH
+                from_mc = high
+            elif from_mc < DENSEST_MC:
+                from_mc = low
         memory[M.REST_BY] = by
-        mean = P.mean_of(memory, settings, readings, by)
-        if by == F.STORE_LOW | F.STORE_HIGH and mean < DENSEST_MC:
-            mean = min(mean, P.value_mc(memory, settings, readings, P.LOW))
-        memory[M.REST_MC] = mean
-    elif memory[M.REST_BY] != 0:
-        if P.mean_of(memory, settings, readings, by) <= memory[M.REST_MC] - settings[S.CHILLS_MK]:
+        memory[M.REST_MC] = from_mc
+    elif not first:
+        now_mc = P.mean_of(memory, settings, readings, followed)
+        if now_mc <= memory[M.REST_MC] - settings[S.CHILLS_MK]:
             memory[M.LATCH] |= L.WELDED
             memory[M.WELDED_T] = T.IDLE
             memory[M.REST_BY] = 0

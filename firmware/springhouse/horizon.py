@@ -171,17 +171,20 @@ def _vouching(
         if V.chilling(memory):
             _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, differ + 1)
             _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, -gap, differ + 1)
-    elif vouched:
-        least = memory[M.TOP_LEAST_MC]
-        _edge(watch, readings, R.STORE_HIGH_MC, high, least - settings[S.CHILLS_MK] + 1)
-        _edge(watch, readings, R.STORE_HIGH_MC, high, least + V.RISE_MK)
-    if not V.chilling(memory):
+    else:
+        _edge(watch, readings, R.STORE_HIGH_MC, high, V.least_top_mc(memory, settings) + 1)
+        if vouched:
+            _edge(watch, readings, R.STORE_HIGH_MC, high, memory[M.TOP_LEAST_MC] + V.RISE_MK)
+    if not memory[M.OUT] & O.COMPRESSOR:
         return
-    _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] + V.STEP_MK)
+    if V.chilling(memory):
+        _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] + V.STEP_MK)
     if low >= V.sinks_below_mc(settings):
         _edge(watch, readings, R.STORE_LOW_MC, low, V.sinks_below_mc(settings))
         return
-    _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] - V.SINK_MK + 1)
+    _edge(watch, readings, R.STORE_LOW_MC, low, V.colder_than_ever_mc(memory, settings) + 1)
+    if V.chilling(memory):
+        _edge(watch, readings, R.STORE_LOW_MC, low, memory[M.CHILL_LOW_MC] - V.SINK_MK + 1)
     _apart(watch, readings, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, differ + 1)
 
 

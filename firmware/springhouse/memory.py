@@ -50,7 +50,7 @@ older one outlives a reset is in `restart.py`.
     STORE_HIGH_STUCK_LEFT_MS,
     MODE_LEFT_MS,  # at power-up: time left of an owner's stop from before; then 0
     DROP_SEEN,
-    TOP_LEAST_MC,  # lowest high reading since the top was vouched for, in steps
+    TOP_LEAST_MC,  # lowest high reading since the bottom was warm, in steps
     CHILL_LOW_MC,  # highest low reading of the chill under way
     REST_MC,  # what the fall of a store switched off is measured from; before, the motor that ran
     REST_BY,  # the store probes it is judged by; 0 = settling

@@ -8,6 +8,11 @@ up to 3.98 °C. Hence two things no honest pair shows while the store is chilled
 delivered: a bottom warmer than the top and than 3.98 °C, and a bottom that goes on falling below
 3.98 °C while the top is said to be warmer. Each comparison allows `may_differ_mk`.
 
+Delivery draws what is above down to the bottom, cold water that lay on top too, and lays warm water
+over it: then a falling bottom is no lie. But what comes down was once at the top. A bottom a kelvin
+below 3.98 °C, and a kelvin colder than the top has ever been since the bottom was warm, was chilled
+from above by a top that says nothing of it: a lie also while the pump runs.
+
 Ice is at 0 °C and grows at the wall while the bottom still reads 3 °C: only a high probe that tells
 the truth sees it come. A high probe that reads warm by a steady amount looks below 4 °C like one in
 water that is less cold, so it is compared above, where chilled water is mixed to some tenths: it is
@@ -35,7 +40,7 @@ FALL_MS = 1800000  # chilled so long, the top falls by CHILLS_MK or is not in th
 RISE_MK = 750  # the film at the wall goes when the compressor stops: 0.3 K; delivery makes more
 SINK_MK = 250  # a fall of the bottom that is no noise
 FOR_SURE_MK = 1000  # a top said to be warm is so until so much nearer to the bottom
-NONE_MC = -100000  # no chill to measure a fall of the bottom from
+NONE_MC = -100000  # no chill to measure a fall of the bottom from; nothing known of the top's least
 FAR_MC = 100000  # the top's fall has not begun
 
 
@@ -114,13 +119,23 @@ def _put(memory: "array[int]", bit: int, on: bool) -> None:
         memory[M.FLAGS] &= ~bit
 
 
+def least_top_mc(memory: "array[int]", settings: "array[int]") -> int:
+    """What the high probe has surely not read less than since the bottom was last warm."""
+    return memory[M.TOP_LEAST_MC] - settings[S.CHILLS_MK]
+
+
+def colder_than_ever_mc(memory: "array[int]", settings: "array[int]") -> int:
+    """Low reading that water from the top cannot have brought about, if the high probe is right."""
+    return min(sinks_below_mc(settings), least_top_mc(memory, settings)) - FOR_SURE_MK
+
+
 def update(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
     """Keep what the two probes vouch for."""
     chills = chilling(memory)
     if not both(memory):
         _put(memory, M.FLAG_VOUCHED | M.FLAG_SUNK, False)
         memory[M.CHILL_LOW_MC] = NONE_MC
-        memory[M.TOP_LEAST_MC] = FAR_MC
+        memory[M.TOP_LEAST_MC] = NONE_MC
         memory[M.TOP_T] = T.IDLE
         return
     if P.value_mc(memory, settings, readings, P.LOW) >= judged_from_mc(settings):
@@ -130,21 +145,22 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]")
             apart = abs(gap_mk(memory, settings, readings))
             _put(memory, M.FLAG_VOUCHED, apart <= may_differ_mk(settings))
             memory[M.TOP_LEAST_MC] = FAR_MC
-    elif memory[M.FLAGS] & M.FLAG_VOUCHED:
-        _fall(memory, settings, readings, chills)
     else:
-        memory[M.TOP_T] = T.IDLE
+        _fall(memory, settings, readings, chills)
     _sink(memory, settings, readings, chills)
 
 
 def _fall(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
 ) -> None:
-    """Below: the top falls while chilled, and never comes up."""
+    """Below: the top falls while chilled, and never comes up; its least is kept in any case."""
     high = P.value_mc(memory, settings, readings, P.HIGH)
-    if high <= memory[M.TOP_LEAST_MC] - settings[S.CHILLS_MK]:
+    if high <= least_top_mc(memory, settings):
         memory[M.TOP_LEAST_MC] = high
         memory[M.TOP_T] = T.IDLE
+    if not memory[M.FLAGS] & M.FLAG_VOUCHED:
+        memory[M.TOP_T] = T.IDLE
+        return
     still = T.hold(memory, M.TOP_T, readings[R.NOW_MS], chills, FALL_MS)
     if still or high >= memory[M.TOP_LEAST_MC] + RISE_MK:
         _put(memory, M.FLAG_VOUCHED, False)
@@ -155,14 +171,17 @@ def _sink(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
 ) -> None:
     """A bottom that falls below its greatest density under a top said to be warm."""
+    low = P.value_mc(memory, settings, readings, P.LOW)
+    sunk = False
     if not chills:
         memory[M.CHILL_LOW_MC] = NONE_MC
-        return
-    low = P.value_mc(memory, settings, readings, P.LOW)
-    if memory[M.CHILL_LOW_MC] == NONE_MC or low >= memory[M.CHILL_LOW_MC] + STEP_MK:
-        memory[M.CHILL_LOW_MC] = low
-    if low < sinks_below_mc(settings) and low <= memory[M.CHILL_LOW_MC] - SINK_MK:
-        if gap_mk(memory, settings, readings) > may_differ_mk(settings):
-            _put(memory, M.FLAG_SUNK, True)
-            _put(memory, M.FLAG_VOUCHED, False)
-            memory[M.TOP_T] = T.IDLE
+    else:
+        if memory[M.CHILL_LOW_MC] == NONE_MC or low >= memory[M.CHILL_LOW_MC] + STEP_MK:
+            memory[M.CHILL_LOW_MC] = low
+        sunk = low < sinks_below_mc(settings) and low <= memory[M.CHILL_LOW_MC] - SINK_MK
+    if memory[M.OUT] & O.COMPRESSOR and low <= colder_than_ever_mc(memory, settings):
+        sunk = True
+    if sunk and gap_mk(memory, settings, readings) > may_differ_mk(settings):
+        _put(memory, M.FLAG_SUNK, True)
+        _put(memory, M.FLAG_VOUCHED, False)
+        memory[M.TOP_T] = T.IDLE

@@ -50,6 +50,14 @@ def sinking(low: int) -> Drive:
     return then(then(d, STORE_LOW_MC=4500), STORE_LOW_MC=low)
 
 
+def sinking_delivered(low: int) -> Drive:
+    """The same, delivered from meanwhile."""
+    d = charging(6000, 9000, settings=DEEP)
+    d.set(ROOM_MC=30000)
+    d.until(lambda d: d.pump, 600)
+    return then(then(d, STORE_LOW_MC=4500), STORE_LOW_MC=low)
+
+
 def idle(mc: int) -> Drive:
     """Switched off for so long that the fall of the store is judged."""
     d = at(mc, mc, settings={"DEEP_MC": 9000, "SHALLOW_MC": 10000})
@@ -137,6 +145,8 @@ CASES: tuple[Case, ...] = (
     ("top has fallen", lambda: cold(1600), "STORE_HIGH_MC", 1400),
     ("bottom sinks", lambda: sinking(3500), "STORE_LOW_MC", 3479),
     ("bottom fell", lambda: then(charging(3000, 9000), STORE_LOW_MC=2780), "STORE_LOW_MC", 2750),
+    ("bottom colder than ever", lambda: sinking_delivered(2500), "STORE_LOW_MC", 2480),
+    ("least of a top not vouched for", lambda: sinking(4500), "STORE_HIGH_MC", 8800),
     ("bottom rose", lambda: charging(3000, 9000), "STORE_LOW_MC", 3125),
     ("top said to be warm", lambda: charging(4700, 7240), "STORE_HIGH_MC", 6190),
     ("upside down", lambda: at(5470, 3900), "STORE_LOW_MC", 5481),

@@ -146,6 +146,49 @@ def test_the_fall_is_measured_from_the_highest_of_the_chill() -> None:
     assert not show(d, 2875, 9000).compressor
 
 
+def delivered(**readings: int) -> Drive:
+    """Chilling and delivering at once, after the bottom was at 6 °C."""
+    d = Drive(settings=DEEP, **{"STORE_LOW_MC": 6000, "STORE_HIGH_MC": 6000, **readings})
+    d.minutes(11)
+    assert d.compressor
+    d.set(ROOM_MC=30000)
+    d.until(lambda d: d.pump, 600)
+    return d
+
+
+@pytest.mark.requirement("ROW-63")
+def test_a_bottom_colder_than_its_top_ever_was_is_a_lie_while_the_pump_runs_too() -> None:
+    """Round the clock: delivery again and again, no chill lasts; the top reads 12 K warm."""
+    d = delivered(STORE_HIGH_MC=18000)
+    for low_mc, high_mc in ((4500, 16500), (3900, 15500), (3300, 15000), (2481, 14500)):
+        assert show(d, low_mc, high_mc).compressor
+    assert d.pump
+    assert not sunk(d)
+    assert not show(d, 2480, 14500).compressor  # 3.98 less its error, and a kelvin
+    assert sunk(d)
+
+
+def test_cold_water_that_delivery_draws_down_from_the_top_is_no_lie() -> None:
+    d = down(delivered(), (5000, 5200), (4600, 4200), (4300, 3300), (4000, 2900))
+    for low_mc, high_mc in ((3800, 3000), (3500, 7500), (2600, 9000), (1701, 9000)):
+        show(d, low_mc, high_mc)
+        assert not sunk(d)
+    assert d.compressor
+    show(d, 1700, 9000)  # a step of the fall, 0.2 K, and a kelvin below what the top was
+    assert sunk(d)
+
+
+def test_what_the_top_was_is_not_known_after_a_reset() -> None:
+    d = delivered()
+    show(d, 3000, 9000)
+    d.boot()
+    d.minutes(12)
+    assert d.compressor
+    assert d.pump
+    show(d, 2300, 9000)
+    assert not sunk(d)
+
+
 def test_a_lie_is_forgiven_once_the_bottom_is_warm_again() -> None:
     d = down(chilled(), (6000, 9000), (5000, 8500), (4200, 8000), (3400, 7000))
     show(d, 4999, 5500)
@@ -227,6 +270,35 @@ def test_no_honest_pair_contradicts_water(low_err: int, high_err: int, at: int, 
     claims_warm = V.gap_mk(d.memory, d.settings, d.readings) > V.may_differ_mk(d.settings)
     sinks = d.readings[d_slot("STORE_LOW_MC")] < V.sinks_below_mc(d.settings)
     assert not (claims_warm and sinks)
+
+
+@given(
+    st.integers(50, 2000),
+    st.integers(50, 2000),
+    st.lists(st.tuples(st.integers(-4500, 4500), st.integers(-4500, 4500)), max_size=8),
+    st.integers(0),
+)
+def test_no_honest_bottom_is_colder_than_4_degrees_and_its_top_ever_were(
+    low_err: int, high_err: int, moves: list[tuple[int, int]], dice: int
+) -> None:
+    """Any tops in turn, any bottoms that came from there or are warmer, any errors in budget.
+
+    No move is so large that a probe would be called wrong for its step.
+    """
+    errors = {"STORE_LOW_ERR_MK": low_err, "STORE_HIGH_ERR_MK": high_err}
+    low_by = dice % (2 * low_err + 1) - low_err
+    high_by = dice // 5000 % (2 * high_err + 1) - high_err
+    d = Drive(settings={**DEEP, **errors}, STORE_LOW_MC=9000 + low_by, STORE_HIGH_MC=9000 + high_by)
+    d.minutes(11)
+    top = bottom = least = 9000
+    for top_by, bottom_by in moves:
+        top = max(0, top + top_by)
+        least = min(least, top)
+        bottom = max(min(least, V.DENSEST_MC), bottom + bottom_by)
+        show(d, bottom + low_by, top + high_by)
+        claims_warm = V.gap_mk(d.memory, d.settings, d.readings) > V.may_differ_mk(d.settings)
+        colder = d.readings[d_slot("STORE_LOW_MC")] <= V.colder_than_ever_mc(d.memory, d.settings)
+        assert not (claims_warm and colder)
 
 
 def d_slot(name: str) -> int:

@@ -147,19 +147,56 @@ def test_water_stirred_near_four_degrees_is_no_chilling() -> None:
     [
         (3300, 4300, 3300 - FALL_MK),  # warm water on top of colder, both under 4 °C, mixes down
         (5300, 6300, 5800 - FALL_MK),  # above 4 °C it stays on top: from the mean
-        (4200, 3000, 3600 - FALL_MK),  # colder on top is the lighter: from the mean
+        (4200, 3000, 3000 - FALL_MK),  # colder on top is the lighter: from the top
     ],
 )
-def test_under_four_degrees_the_fall_is_measured_from_the_bottom(
+def test_under_four_degrees_the_fall_is_measured_from_the_colder_probe(
     low_mc: int, high_mc: int, latched_at_mc: int
 ) -> None:
     for short_mk, seen in ((1, False), (0, True)):
         d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=low_mc, STORE_HIGH_MC=high_mc)
         d.seconds(310)
-        assert d.memory[M.REST_BY] == 3
+        assert d.memory[M.REST_BY] == (fitted.STORE_HIGH if high_mc < low_mc else 3)
         mean = latched_at_mc + short_mk
         d.tick(STORE_LOW_MC=mean, STORE_HIGH_MC=mean)
         assert d.latched(latch.WELDED) == seen
+
+
+def overturning() -> Drive:
+    """At rest near 4 °C: the bottom above, the top below the greatest density (3.98 °C)."""
+    d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=4187, STORE_HIGH_MC=3770)
+    d.seconds(310)
+    return d
+
+
+def test_a_bottom_that_turns_over_is_no_chilling() -> None:
+    """As the simulated store of 430 L shows it: the bottom mixes with what lies on it."""
+    d = overturning()
+    for low_mc in (4125, 4062, 4000, 3875, 3770):
+        d.minutes(3, STORE_LOW_MC=low_mc)
+        assert not d.latched(latch.WELDED)
+
+
+@pytest.mark.requirement("ROW-67")
+def test_over_a_bottom_that_stays_a_welded_relay_shows_at_the_top() -> None:
+    """With 0.5 K an hour at the top alone, which is half of that of the mean."""
+    d = overturning()
+    for minute in range(30):
+        if d.latched(latch.WELDED):
+            break
+        d.minutes(1, STORE_HIGH_MC=3770 - 8 * minute)
+    assert d.latched(latch.WELDED)
+    assert d.clock_ms <= E.NOTICED_MS
+
+
+def test_the_top_is_followed_on_when_the_bottom_is_lost_and_not_the_other_way() -> None:
+    for lost, goes_on in (("STORE_LOW", True), ("STORE_HIGH", False)):
+        d = overturning()
+        d.set(**{f"{lost}_FAULT": 1})
+        d.seconds(12)
+        assert (d.memory[M.REST_BY] == fitted.STORE_HIGH) == goes_on
+        d.tick(STORE_HIGH_MC=3770 - FALL_MK)
+        assert d.latched(latch.WELDED) == goes_on
 
 
 def test_in_service_the_store_proves_nothing_and_the_contact_does() -> None:

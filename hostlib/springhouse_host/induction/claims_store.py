@@ -16,7 +16,7 @@ from springhouse import timekeeping as T
 from springhouse import week as N
 
 from springhouse_host.induction import limits
-from springhouse_host.induction.claim import STARTS, Claim, View, larger, measured, surely
+from springhouse_host.induction.claim import STARTS, Claim, View, larger, measured, smaller, surely
 from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
@@ -53,7 +53,7 @@ def _freeze(scene: Scene, v: View) -> Iterator[Claim]:
 
 def _vouched(scene: Scene, v: View) -> Iterator[Claim]:
     """With both store probes trusted, below the floor only as `vouching.py` says."""
-    t, s = v.t, v.settings
+    t, s, g = v.t, v.settings, v.ghosts
     both = t.both(v.trusted(P.LOW), v.trusted(P.HIGH))
     watched = t.both(scene.on(O.COMPRESSOR), both, t.equal(s[S.ICE_BANK], 0))
     floor = larger(t, s[S.FREEZE_MC], s[S.FLOOR_MC])
@@ -64,13 +64,23 @@ def _vouched(scene: Scene, v: View) -> Iterator[Claim]:
     yield Claim(
         "compressor below the floor only if both probes agreed above it, or under a warm top",
         29,
-        t.implies(t.both(watched, below), t.either(v.ghosts["agreed"], warm_top)),
+        t.implies(t.both(watched, below), t.either(g["agreed"], warm_top)),
     )
     sunk = t.both(scene.on(O.COMPRESSOR), v.flag(M.FLAG_SUNK))
     yield Claim(
         "nor if the bottom sank below 4 °C under a top said to be warm",
         29,
         t.implies(sunk, t.no(below)),
+    )
+    ever = t.subtract(g["top_least"], s[S.CHILLS_MK])
+    densest = t.subtract(limits.DENSEST_MC, s[S.STORE_LOW_ERR_MK])
+    colder = t.at_most(
+        measured(scene, P.LOW), t.subtract(smaller(t, densest, ever), limits.EVER_MK)
+    )
+    yield Claim(
+        "nor if the bottom is colder than it can be under a warm top that was never so cold",
+        29,
+        t.implies(t.both(watched, scene.was_on(O.COMPRESSOR), warm_top, colder), t.no(below)),
     )
 
 

@@ -23,6 +23,7 @@ from springhouse_host.induction.terms import Terms
 
 Ghosts = dict[str, Any]
 LONGEST_MODE_MS = max(W.LIMIT_MIN) * 60000
+FAR_MC = 100000
 MOST_DRY_RUNS = limits.DRY_RUNS + 2  # counted no further
 
 CLOCKS = (
@@ -56,6 +57,7 @@ def free(t: Terms, settings: list[Any]) -> Ghosts:
     g["still_before"] = t.truth("ghost.still_before")
     g["live_before"] = t.truth("ghost.live_before")
     g["agreed"] = t.truth("ghost.agreed")  # both store probes, above the floor; see `vouching.py`
+    g["top_least"] = t.integer("ghost.top_least", -FAR_MC, FAR_MC)
     g["stop"] = t.truth("ghost.stop")  # the owner's last word was off or service
     g["dry_runs"] = t.integer("ghost.dry_runs", 0, MOST_DRY_RUNS)
     g["tray_wait"] = t.integer("ghost.tray_wait", 0, 3_600_000)
@@ -83,6 +85,7 @@ def at_power_up(t: Terms, memory: list[Any], settings: list[Any]) -> Ghosts:
         "still_before": False,
         "live_before": False,
         "agreed": False,
+        "top_least": -FAR_MC,
         "stop": t.no(t.equal(memory[M.MODE], W.AUTOMATIC)),
         "dry_run": t.choose(t.less(0, memory[M.DRY_COUNT]), 0, LONG_AGO_MS),
         "dry_runs": memory[M.DRY_COUNT],
@@ -163,6 +166,11 @@ class _Hands:
         judged = t.both(chilled, t.at_most(t.add(floor, limits.JUDGED_ABOVE_MK), low))
         both = t.both(*(trusted(t, scene.after, i) for i in (P.LOW, P.HIGH)))
         self.new["agreed"] = t.both(both, t.choose(judged, near, self.old["agreed"]))
+        # The coldest that the top ever was since the bottom was warm; nothing known: far below.
+        least = self.old["top_least"]
+        below = t.less(low, t.add(floor, limits.JUDGED_ABOVE_MK))
+        least = t.choose(t.both(below, t.less(high, least)), high, least)
+        self.new["top_least"] = t.choose(both, t.choose(judged, FAR_MC, least), -FAR_MC)
 
     def relay(self) -> None:
         t, scene = self.t, self.scene

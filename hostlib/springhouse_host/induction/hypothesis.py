@@ -169,6 +169,10 @@ def _probes(v: View) -> Facts:
 def _vouching(v: View) -> Facts:
     t, g = v.t, v.ghosts
     yield "probes that vouch for the top agreed", t.implies(v.flag(M.FLAG_VOUCHED), g["agreed"])
+    yield (
+        "the least of the top that is kept is not below what the top ever was",
+        t.at_most(g["top_least"], v.memory[M.TOP_LEAST_MC]),
+    )
     bounded = v.bounds(M.LIVE_T, limits.LIVE_MS, g["live"])
     idle = t.equal(v.memory[M.LIVE_T], T.IDLE)
     yield "a live contact is soon latched", t.choose(g["live_before"], bounded, idle)

@@ -16,6 +16,8 @@ FAR_MC = 100000
 UNMIXED_MK = 1000  # surely more than chilled water differs from bottom to top, errors aside
 ROSE_MK = 1250  # surely a rise: 0.75 K and the steps of a probe
 SANK_MK = 500
+EVER_MK = 1500  # surely colder than the top ever was, and than the greatest density
+WARM_MK = 750  # above the floor: surely seen warm
 LIVE_MS = 5000
 SETTLED_MS = 300000
 STIRRED_MS = 900000  # after the pump
@@ -29,8 +31,22 @@ def begin(shadow: IntRecord) -> None:
     shadow[X.TOP_LEAST_MC] = FAR_MC
     shadow[X.TOP_ROSE] = 1
     shadow[X.BOTTOM_MOST_MC] = -FAR_MC
+    shadow[X.TOP_EVER_MC] = -FAR_MC
     shadow[X.LIVE_MS] = -1
     shadow[X.OFF_MS] = -1
+
+
+def _top_ever(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
+    """Follow how cold the top has ever been since the bottom was warm and chilled."""
+    if not U.sure(shadow, readings, LOW) or not U.sure(shadow, readings, HIGH):
+        shadow[X.TOP_EVER_MC] = -FAR_MC
+        return
+    warm_mc = settings[S.FLOOR_MC] + settings[S.STORE_LOW_ERR_MK] + WARM_MK
+    chilled = shadow[X.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
+    if chilled and U.value_mc(settings, readings, LOW) >= warm_mc:
+        shadow[X.TOP_EVER_MC] = FAR_MC
+    high = U.value_mc(settings, readings, HIGH)
+    shadow[X.TOP_EVER_MC] = min(shadow[X.TOP_EVER_MC], high)
 
 
 def top(
@@ -44,8 +60,10 @@ def top(
     """29: below the floor only on a high probe that the low one bears out.
 
     Both were together while the bottom was warm, and the top did not come up since. And no bottom
-    that is chilled falls below 4 °C under a top that is warmer.
+    that is chilled falls below 4 °C under a top that is warmer, nor gets far colder than both 4 °C
+    and what that top ever was, delivery or not.
     """
+    _top_ever(shadow, settings, readings)
     if not U.believed(shadow, readings, LOW) or not U.believed(shadow, readings, HIGH):
         shadow[X.BOTTOM_MOST_MC] = -FAR_MC
         return
@@ -75,13 +93,17 @@ def top(
         sank = sank and low + settings[S.STORE_LOW_ERR_MK] < 3900
         if sank and gap > errors + UNMIXED_MK:
             kept = False
+    ever = min(shadow[X.TOP_EVER_MC] - settings[S.CHILLS_MK], DENSEST_MC)
+    colder = low + settings[S.STORE_LOW_ERR_MK] < ever - EVER_MK
+    if shadow[X.OUT] & O.COMPRESSOR and colder and gap > errors + UNMIXED_MK:
+        kept = False
     tally(cases, violations, 29, kept)
 
 
-def _measured_from_mc(mean: int, low: int, pattern: int) -> int:
-    """Below 4 °C warm water sinks: mixing alone takes the mean of two probes to the bottom's."""
-    if pattern == 3 and mean < DENSEST_MC + NOISE_MK:
-        return min(mean, low)
+def _measured_from_mc(mean: int, low: int, high: int, pattern: int) -> int:
+    """Below 4 °C warm water sinks: mixing alone takes a mean of two probes to the colder one's."""
+    if pattern == 3 and min(mean, high) < DENSEST_MC + NOISE_MK:
+        return min(mean, low, high)
     return mean
 
 
@@ -97,7 +119,7 @@ def switched_off(
     """30: a freezer that runs although switched off sounds the alarm.
 
     Within 5 s where a contact shows it, within 35 min where only the falling store does: below the
-    mean of its probes, or below its bottom where that mean is under 4 °C and warm water sinks.
+    mean of its probes, or below the colder of them where one is under 4 °C and warm water sinks.
     """
     now = shadow[X.TIME_MS]
     alarm = out & O.ALARM != 0
@@ -126,10 +148,12 @@ def switched_off(
         mean = low if pattern == 1 else high
     if shadow[X.OFF_MS] == -1:
         shadow[X.OFF_MS] = now
+    # The high probe alone may be followed: only what both show is surely seen.
+    seen = max(mean, high) if pattern == 3 else mean
     gone_ms = now - shadow[X.OFF_MS]
     if gone_ms <= (STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS):
-        shadow[X.OFF_MC] = _measured_from_mc(mean, low, pattern)
-    elif gone_ms <= NOTICED_MS and shadow[X.OFF_MC] - mean >= settings[S.CHILLS_MK] + NOISE_MK:
+        shadow[X.OFF_MC] = _measured_from_mc(mean, low, high, pattern)
+    elif gone_ms <= NOTICED_MS and shadow[X.OFF_MC] - seen >= settings[S.CHILLS_MK] + NOISE_MK:
         shadow[X.OFF_FALLEN] += 1
         if shadow[X.OFF_FALLEN] > 2:
             tally(cases, violations, 30, alarm)

@@ -78,6 +78,7 @@
     TOP_LEAST_MC,  # lowest high reading since the bottom was last warm
     TOP_ROSE,  # it has come up since, or nobody saw it begin
     BOTTOM_MOST_MC,  # highest low reading of the chill under way
+    TOP_EVER_MC,  # lowest high reading since the bottom was surely warm; far below: not known
     LIVE_MS,  # off and its contact shows it live since, -1 = it does not
     OFF_MS,  # nothing runs since, -1 = something does
     OFF_MC,  # store temperature when it had settled
@@ -85,4 +86,4 @@
     OFF_FALLEN,  # scans in a row in which it had fallen since
     MODE_BEFORE,  # of the previous scan
     SIZE,
-) = range(84)
+) = range(85)
