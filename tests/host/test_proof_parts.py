@@ -6,7 +6,8 @@ from datetime import datetime
 import numpy as np
 import pytest
 from site_text import edited, site_of
-from springhouse_host.proof import random_inputs, running, scenarios, verdict
+from springhouse_host.proof import catalogue, random_inputs, running, scenarios, verdict
+from springhouse_host.proof.case import TRAY_EMPTIED_S
 from springhouse_host.proof.limits import Shortfall
 from springhouse_host.proof.running import Result
 from springhouse_host.proof.scenarios import Scenario
@@ -94,6 +95,14 @@ def test_no_fault_of_a_sensor_that_is_absent(tmp_path) -> None:
     ]
     assert not any("store_high" in name for name in faults)
     assert any("store_low" in name for name in faults)
+
+
+def test_a_tray_that_must_stay_full_is_not_poured_out_meanwhile() -> None:
+    filled = [case for case in catalogue.cases(load_site("demo")) if "tray fills" in case.name]
+    assert filled
+    for case in filled:
+        assert case.at.clear_of_s is not None
+        assert case.at.clear_of_s[0] + max(e.stay_s for e in case.expects) <= TRAY_EMPTIED_S
 
 
 def test_random_inputs_are_the_same_compiled_and_interpreted() -> None:

@@ -9,6 +9,7 @@ from springhouse import setting as S
 from springhouse_sim.plant import water
 from springhouse_sim.world.faults import Fault
 
+from ..site.settings_record import WARM_WATER_FACTOR
 from ..site.site import Site
 from .case import Case, nearly_charged_c
 from .responses import Expect
@@ -33,6 +34,8 @@ ERRORS = (
     ("store_low", 8000, 4),
 )
 NOTICED_S = 2100 + 2  # by the store alone: five minutes to settle, half an hour, two scans
+WARMER_K = 1.0  # than the deep target, at least: a store that is not full
+FLOOR_C = 4.0
 PERSON_S = HOUR_S  # until somebody pulls the plug
 CONTACT_S = 5
 
@@ -79,6 +82,21 @@ def _cold(site: Site) -> Iterator[Case]:
             )
 
 
+def warm_noticed_s(site: Site) -> int:
+    """Return how soon a welded relay must show in a store `WARMER_K` above its deep target [s].
+
+    A probe at the bottom alone sees no fall before the water above is as cold: what sinks along the
+    wall stirs warmer water down to it, and it even rises first. There it must be noticed before the
+    freezer at its strongest could have brought all of the water to 4 °C.
+    """
+    if site.fitted & F.STORE_HIGH:
+        return NOTICED_S
+    strongest_w = WARM_WATER_FACTOR * site.known["freezer.capacity_w"].pick("high")
+    above_k = site.settings()[S.DEEP_MC] / 1000.0 + WARMER_K - FLOOR_C
+    heat_j = site.file.store.water_litres * water.CP_0 * above_k
+    return max(NOTICED_S, int(heat_j / strongest_w))
+
+
 def _noticed(site: Site, within_s: int) -> tuple[tuple[Expect, ...], tuple[Fault, ...]]:
     """Return what must follow a welded relay, and its faults: somebody is there within the hour.
 
@@ -99,24 +117,29 @@ def _welded(site: Site) -> Iterator[Case]:
     settings = site.settings()
     deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
     by_store, pulled = _noticed(site, NOTICED_S)
+    warm_s = warm_noticed_s(site)
+    by_store_warm, pulled_warm = _noticed(site, warm_s)
     full = _resting("never full at rest", NOTICED_S + 60, at_most_c=deep_c + FULL_K)
-    warm = _resting("never warm at rest", NOTICED_S + 60, at_least_c=deep_c + 1.0)
-    for words, at, start_c in (("full", full, deep_c), ("warmer", warm, warm_c)):
+    warm = _resting("never warm at rest", warm_s + 60, at_least_c=deep_c + WARMER_K)
+    for words, at, start_c, expects, faults in (
+        ("full", full, deep_c, by_store, pulled),
+        ("warmer", warm, warm_c, by_store_warm, pulled_warm),
+    ):
         yield Case(
             WELDED_ROW,
             f"relay welded, store {words}: noticed, plug pulled an hour later",
             at,
-            by_store,
-            pulled,
+            expects,
+            faults,
             store_start_c=start_c,
         )
     by_contact, pulled_sooner = _noticed(site, CONTACT_S)
     # A contact that never opens hides the weld; the store still shows it.
-    stuck = (Fault("relay_contact_stuck", 0), *pulled)
+    stuck = (Fault("relay_contact_stuck", 0), *pulled_warm)
     off = (Fault("relay_contact_off", 0),)
     for words, expects, faults in (
         ("relay welded, plug pulled an hour later", by_contact, pulled_sooner),
-        ("never opens, relay welded: noticed by the store", by_store, stuck),
+        ("never opens, relay welded: noticed by the store", by_store_warm, stuck),
         ("its wire off", (Expect(0, CONTACT_S, latch=L.WELDED),), off),
     ):
         yield Case(

@@ -138,8 +138,8 @@ def _delivery(site: Site) -> Iterator[Case]:
             drained = tray.DRAIN_S * -math.expm1(-fill_s / tray.DRAIN_S)
             poured_l_s = file.float_opens_litres / drained
             stay_s = fill_s + settings[S.TRAY_RETURN_S]
-        # A person who pours the tray out at the same time would be quicker.
-        emptied_s = (TRAY_EMPTIED_S - fill_s, TRAY_EMPTIED_S + POURING_S)
+        # A person who pours the tray out meanwhile would be quicker.
+        emptied_s = (TRAY_EMPTIED_S - stay_s, TRAY_EMPTIED_S + POURING_S)
         for row, words in ((30, "tray fills"), (33, "condensate pump dead: tray fills")):
             yield Case(
                 row,

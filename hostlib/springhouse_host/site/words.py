@@ -16,6 +16,10 @@ ABSENT = {
     "relay_feedback": "a welded relay is noticed only by the store getting colder, within 35 min",
     "mains": "mains is not sensed: the compressor waits its full off time at every boot",
 }
+BY_THE_BOTTOM = (
+    "a welded relay is noticed only by the bottom of the store getting colder, within 35 min, "
+    "later where warmer water lies above"
+)
 UNDECLARED = {
     "independent_freeze_cutout": "no independent freeze cut-out: a welded relay freezes the store "
     "solid",
@@ -116,7 +120,8 @@ def gaps(file: SiteFile) -> list[Gap]:
             "the store within 3 min"
         )
         found.append(_gap("sensors.flow", text))
-    found += [_gap(f"sensors.{key}", text) for key, text in ABSENT.items() if key in missing]
+    absent = ABSENT | ({"relay_feedback": BY_THE_BOTTOM} if "store_high" in missing else {})
+    found += [_gap(f"sensors.{key}", text) for key, text in absent.items() if key in missing]
     if file.battery.kind != "none" and "battery" in missing:
         text = "battery voltage is not measured: it may be drained below its limit"
         found.append(_gap("sensors.battery", text))
