@@ -153,6 +153,16 @@ def test_a_broken_promise_is_told(verdict: Verdict, runs: list[Recorded]) -> Non
     assert any("-19.9 % broken" in t for t in texts)
 
 
+def test_too_few_plausible_installations_are_told(verdict: Verdict, runs: list[Recorded]) -> None:
+    first = verdict.sample.promises[0]
+    out_of_reach = replace(first, limit=1e9 if first.at_least else -1e9)
+    sample = replace(verdict.sample, promises=(out_of_reach, *verdict.sample.promises[1:]))
+    lead = page_of(replace(verdict, sample=sample), runs)
+    count = len(sample.rows)
+    assert f"Only 0 of {count} plausible installations keep them all; " in lead
+    assert "plausible installations keep them all" not in page_of(verdict, runs)
+
+
 HOSTILE = st.text(
     st.sampled_from("<>&\"'/!-{}%#`\\ scriptalet()=;𝕊\u2028"), min_size=1, max_size=40
 )

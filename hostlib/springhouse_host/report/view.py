@@ -128,8 +128,7 @@ def of_proof(
     kept = tuple(_kept(j, place, us) for j in verdict.judged)
     return View(
         title=verdict.site.name,
-        headline=("Kept, in simulation" if verdict.kept else "Not kept")
-        + show.not_guarded(verdict),
+        headline=_headline(verdict) + show.not_guarded(verdict),
         kept=verdict.kept,
         lead=tuple(_lead(verdict, kept, us)),
         about=about(verdict.site, us),
@@ -166,6 +165,12 @@ def of_run(site: Site, run: Recorded, us: bool) -> View:
     )
 
 
+def _headline(verdict: Verdict) -> str:
+    if verdict.kept:
+        return "Kept, in simulation"
+    return "It depends" if verdict.depends else "Not kept"
+
+
 def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
     broken = [k for k in kept if not k.kept]
     count = len(kept)
@@ -194,7 +199,13 @@ def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
             f"NOT GUARDED: {len(bare)} faults come about that nothing here notices; what happened "
             "stands in their rows and counts for the promises."
         )
-    if not (verdict.kept or broken or violations or late):
+    sample = verdict.sample
+    if not sample.enough:
+        said.append(
+            f"Only {int(sample.keeps.sum())} of {len(sample.rows)} plausible installations keep "
+            f"them all; {sample.wanted_percent:g} % are wanted. What to measure next stands below."
+        )
+    if not (verdict.kept or verdict.depends or broken or violations or late):
         said.append("A check of the controller found something: see the remarks.")
     return said
 
