@@ -217,7 +217,7 @@ def test_cool_now_has_a_band_of_three_steps_of_a_probe() -> None:
 
 
 @pytest.mark.parametrize(
-    ("state", "useful_mk", "spent_mc"), [(K.REST, 6000, 20000), (K.DISCHARGE, 4000, 21000)]
+    ("state", "useful_mk", "spent_mc"), [(K.WAITING, 6000, 20000), (K.DISCHARGE, 4000, 21000)]
 )
 def test_cold_enough_to_be_of_use(state: int, useful_mk: int, spent_mc: int) -> None:
     d = rested()

@@ -118,7 +118,7 @@ def test_cold_air_at_the_coil_bars_the_pump() -> None:
 def test_without_an_air_probe_the_room_probe_stands_in() -> None:
     d = Drive(fit=EVERY_SENSOR & ~fitted.COIL_AIR, ROOM_MC=3400, settings={"ROOM_TARGET_MC": 15000})
     d.minutes(11)
-    assert d.room_state == K.REST
+    assert d.room_state == K.WAITING
     d.ask(mode.PURGE, 10)
     d.seconds(12)
     assert not d.pump

@@ -106,11 +106,11 @@ def test_flow_with_the_pump_off_makes_the_sensor_a_liar() -> None:
     d.minutes(11)
     d.honest = False
     d.seconds(59, FLOW_ML_MIN=900)
-    assert d.room_state == K.REST
+    assert d.room_state == K.WAITING
     d.seconds(3)
     assert d.room_state == K.DRY_RUN_STOP
     d.seconds(3, FLOW_ML_MIN=0)
-    assert d.room_state == K.REST
+    assert d.room_state == K.WAITING
 
 
 def test_a_full_tray_stops_delivery_at_once_and_holds_it_ten_minutes() -> None:

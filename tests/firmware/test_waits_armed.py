@@ -32,7 +32,7 @@ def about_to(out: int, fit: int = EVERY_SENSOR, **wished: int) -> Drive:
     d.seconds(4)
     for slot in range(M.TIMERS, M.SIZE):
         d.memory[slot] = T.IDLE
-    d.memory[M.STORE_STATE], d.memory[M.ROOM_STATE] = K.HOLD, K.REST
+    d.memory[M.STORE_STATE], d.memory[M.ROOM_STATE] = K.HOLD, K.WAITING
     d.out = d.memory[M.OUT] = out
     return d
 

@@ -71,7 +71,7 @@ def test_tick_origin_changes_nothing(day: Trace, origin: int) -> None:
 
 
 def test_the_day_is_busy_and_keeps_the_invariants(day: Trace) -> None:
-    assert set(day.events[:, 2]) >= {K.REST, K.DISCHARGE, K.DRY_RUN_STOP, K.CONDENSATE_STOP}
+    assert set(day.events[:, 2]) >= {K.WAITING, K.DISCHARGE, K.DRY_RUN_STOP, K.CONDENSATE_STOP}
     assert {K.HOLD, K.CHARGE} <= set(day.events[:, 1])
     assert [side.sum() for side in day.state_seconds()] == [86_400, 86_400]
     assert day.violations.sum() == 0

@@ -46,7 +46,7 @@ def shortfall(trace: Trace, limit_c: float) -> Shortfall:
     coil_w = (trace.column("coil_sensible_w") + trace.column("coil_latent_w"))[over]
     store = trace.column("store_mean_c")[over]
     delivering = state == K.DISCHARGE
-    resting = state == K.REST
+    resting = state == K.WAITING
     # Asked for and yet at rest: the store was not cold enough to be of use.
     start_c = (trace.settings[S.ROOM_TARGET_MC] + trace.settings[S.ROOM_BAND_MK]) / 1000.0
     too_warm = resting & (room[over] >= start_c)

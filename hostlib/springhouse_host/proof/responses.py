@@ -160,7 +160,7 @@ def _counted(expect: Expect, events: Any, end_ms: int) -> Callable[[int], float]
     out = events[:, K.OUT]
     counts = (out & expect.while_on == expect.while_on) & (out & expect.while_off == 0)
     if expect.asked:
-        counts &= events[:, K.ROOM_STATE] != statechart.REST
+        counts &= events[:, K.ROOM_STATE] != statechart.WAITING
     begin = np.maximum(events[:, K.AT_MS], onset_ms)
     end = np.append(events[1:, K.AT_MS], end_ms)
 
