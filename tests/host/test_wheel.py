@@ -2,9 +2,11 @@
 
 import json
 import os
+import re
 import shutil
 import subprocess
 import sys
+import tomllib
 import zipfile
 from collections.abc import Iterator
 from pathlib import Path
@@ -14,6 +16,7 @@ from patience import HANG_S
 from springhouse_host.report.view import cautions
 from springhouse_host.site.hashes import firmware_sha256, simulation_sha256
 from springhouse_sim import board_files
+from wheel_alone import lowest
 
 REPOSITORY = Path(__file__).parents[2]
 SOURCES = ("firmware", "sim", "hostlib", "wiring")
@@ -156,3 +159,9 @@ def test_an_installation_without_the_boards_files_is_refused_in_a_line(installed
     assert done.stderr.count("\n") == 1
     assert "main.py: is missing: install springhouse again" in done.stderr
     assert not (tmp_path / "image").exists()
+
+
+def test_every_dependency_has_a_lower_bound_that_can_be_tried() -> None:
+    project = tomllib.loads((REPOSITORY / "pyproject.toml").read_text("utf-8"))["project"]
+    assert len(lowest()) == len(project["dependencies"])
+    assert all(re.fullmatch(r"[A-Za-z0-9-]+==[0-9][0-9a-z.]*", pin) for pin in lowest())
