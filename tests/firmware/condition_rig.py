@@ -16,6 +16,7 @@ def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
         d.tick()
     for slot in range(M.TIMERS, M.SIZE):
         d.memory[slot] = T.IDLE
+    d.vouch()
     d.memory[M.FLAGS] = M.FLAG_VOUCHED
     d.memory[M.PLAN] = CHARGING
     return d

@@ -27,7 +27,7 @@ def test_the_freeze_guard_begins_and_ends(lost: tuple[str, ...], limit_mc: int) 
     d = rested()
     untrusted(*lost)(d)
     seen = 9000  # of the other probe
-    for name in {"STORE_LOW", "STORE_HIGH"} - set(lost):
+    for name in sorted({"STORE_LOW", "STORE_HIGH"} - set(lost)):
         d.set(STORE_LOW_MC=seen, STORE_HIGH_MC=seen)
         for mc, on in (
             (limit_mc + 501, False),

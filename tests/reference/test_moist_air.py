@@ -12,6 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from springhouse_sim.plant import moist_air, water
 
+# Once: the library compiles itself anew whenever it is told.
+psychrolib.SetUnitSystem(psychrolib.SI)
+
 # id, t °C, RH, pressure Pa, W g/kg, dew point °C, h kJ/kg, v m3/kg
 STATES = [
     ("P1", 24, 0.50, 101325, 9.299, 12.946, 47.815, 0.8544),
@@ -39,7 +42,6 @@ def test_states(row: tuple[str, float, float, float, float, float, float, float]
 @given(t_c=st.floats(-20.0, 45.0), rh=st.floats(0.05, 1.0), pressure=st.floats(75_000.0, 105_000.0))
 def test_any_state_is_that_of_the_library(t_c: float, rh: float, pressure: float) -> None:
     """PsychroLib 2.5.0, run here: ASHRAE Fundamentals 2017, chapter 1, equations 5 to 38."""
-    psychrolib.SetUnitSystem(psychrolib.SI)
     humidity, _, dew_c, _, h_j_kg, m3_kg, _ = psychrolib.CalcPsychrometricsFromRelHum(
         t_c, rh, pressure
     )
