@@ -5,7 +5,7 @@
 
 PYTHON ?= python3
 SITE ?= demo
-JOBS ?= 2
+JOBS ?= 3
 LIVES ?= 1500
 BIN := .venv/bin
 READY := .venv/.ready
@@ -19,7 +19,7 @@ prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer w
 	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
 
 test: $(READY)  ## run the tests that a change must pass
-	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile -m "not slow and not services and not browser"
+	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder -m "not slow and not services and not browser"
 
 test-browser: build/.browser docs  ## look at report, desk, handbook in chromium, which root gets from Debian
 	$(BIN)/python -m pytest -m "browser and not slow"

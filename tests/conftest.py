@@ -12,7 +12,17 @@ from __future__ import annotations
 import os
 import signal
 
+import pytest
 from hypothesis import HealthCheck, Phase, settings
+
+# Files that take longest, the longest first: begun last, one of them alone would hold up the rest.
+LONG = (
+    *("host/test_prove.py", "board/test_flash.py", "host/test_no_false_alarm.py"),
+    *("board/test_flash_asks.py", "guards/test_abstract.py", "board/test_network_trouble.py"),
+    *("board/test_selftest.py", "board/test_virtual_board.py", "sim/test_planted_bugs.py"),
+    *("board/test_heap.py", "firmware/test_inv_store.py", "host/test_proof_parts.py"),
+    *("firmware/test_micropython.py", "sim/test_bench.py"),
+)
 
 _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much)
 
@@ -37,3 +47,13 @@ if signal.getsignal(signal.SIGINT) == signal.SIG_IGN:
     signal.signal(signal.SIGINT, signal.default_int_handler)
 if hasattr(signal, "SIGHUP") and signal.getsignal(signal.SIGHUP) == signal.SIG_IGN:
     signal.signal(signal.SIGHUP, signal.SIG_DFL)
+
+
+def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
+    """Long files first, with `--no-loadscope-reorder`; all else in the order it was found."""
+
+    def place(item: pytest.Item) -> int:
+        name = item.path.parent.name + "/" + item.path.name
+        return LONG.index(name) if name in LONG else len(LONG)
+
+    items.sort(key=place)
