@@ -178,6 +178,19 @@ def test_cold_water_that_delivery_draws_down_from_the_top_is_no_lie() -> None:
     assert sunk(d)
 
 
+def test_what_the_top_was_counts_though_nothing_vouches_for_it() -> None:
+    """Cold on top for a while, then delivered from: what was drawn down is no lie."""
+    d = down(delivered(STORE_HIGH_MC=9000), (5200, 9000), (4600, 5000), (4300, 2600))
+    assert not vouched(d)
+    down(d, (3800, 5500), (3200, 9000), (2600, 9000))
+    d.minutes(11)
+    assert d.compressor
+    show(d, 1401, 9000)
+    assert not sunk(d)
+    show(d, 1400, 9000)  # 2.6 less a step of the fall, 0.2 K, and a kelvin
+    assert sunk(d)
+
+
 def test_what_the_top_was_is_not_known_after_a_reset() -> None:
     d = delivered()
     show(d, 3000, 9000)

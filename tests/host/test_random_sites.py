@@ -5,7 +5,7 @@ The same draws every time; `python tests/host/random_sites.py 5000` tries others
 
 import pytest
 from hypothesis import HealthCheck, given, settings
-from random_sites import installations
+from random_sites import KEYS, installations, values
 from site_looks import Changes, key_of, look
 from springhouse_host.errors import SiteError
 from springhouse_host.site import load_site
@@ -43,6 +43,11 @@ def test_days_that_are_run_close_their_balances() -> None:
 
 def test_short_proofs_other_ways_and_pages() -> None:
     tried(3, 1)
+
+
+def test_every_key_has_values_to_draw() -> None:
+    for name, key in KEYS:
+        assert values(name, key) is not None, (name, key)
 
 
 @pytest.mark.parametrize(

@@ -15,7 +15,5 @@ WATER_AIR_MC = 3000  # plain water: least air temperature at the coil ...
 WATER_ICE_MC = 0  # ... and of the water in it
 MIXED_MK = 500  # chilled water above the floor, between its two probes
 DENSEST_MC = 3980  # water
-EVER_MK = (
-    1000  # a bottom so much colder than that, and than its top ever was, gives the top the lie
-)
+EVER_MK = 1000  # a bottom so much colder than both that and what its top ever was: the top lies
 JUDGED_ABOVE_MK = 500  # the two are compared down to so far above the floor
