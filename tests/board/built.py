@@ -56,6 +56,7 @@ def lay_walk(where: Path) -> None:
     (where / "core_walk.py").write_text(program(Path(__file__).with_name("core_walk.py")))
 
 
+@functools.cache
 def edited(file: str, *changes: str) -> bytes:
     """Bytecode of a file of the package with places changed: old, new, old, new, ..."""
     sources = folding.read_sources(board_files.sources())

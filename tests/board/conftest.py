@@ -18,6 +18,16 @@ if not hasattr(asyncio, "sleep_ms"):
     asyncio.sleep_ms = _sleep_ms  # type: ignore[attr-defined]
 
 
+@pytest.fixture
+def quick(monkeypatch) -> None:
+    """For flashing: a prompt says nothing unasked, so listen briefly; build the image once."""
+    import built
+    from springhouse_host.flashing import flash
+
+    monkeypatch.setattr(flash, "LISTEN_S", 0.3)
+    monkeypatch.setattr(flash, "build", built.image)
+
+
 @pytest.fixture(scope="session")
 def alone(tmp_path_factory):
     """Scans and output changes of a board without a network, as `net_rig.lived` gives them."""

@@ -8,6 +8,7 @@ import os
 import pty
 import time
 from collections.abc import Iterator
+from functools import partial
 from pathlib import Path
 
 import built
@@ -37,7 +38,7 @@ def healthy(process: BoardProcess) -> None:
 
 @pytest.fixture(scope="module")
 def image() -> build.Image:
-    return build.build("pico_w")
+    return built.image()
 
 
 @pytest.fixture
@@ -76,8 +77,10 @@ class Cutter:
 
     def __init__(self) -> None:
         self.left: int | None = None
+        self.seen = b""  # all that has come
 
     def __call__(self, data: bytes) -> bytes:
+        self.seen += data
         if self.left is None:
             return data
         data = data[: self.left]
@@ -86,7 +89,7 @@ class Cutter:
 
 
 @pytest.fixture
-def bare(tmp_path: Path) -> Iterator[tuple[TerminalBoard, Path, Cutter]]:
+def bare(tmp_path: Path, quick: None) -> Iterator[tuple[TerminalBoard, Path, Cutter]]:
     """A board with an interpreter and nothing else: empty boot.py and main.py."""
     folder = tmp_path / "flash"
     folder.mkdir()
@@ -103,8 +106,10 @@ def put(board: TerminalBoard, load: flash.Load) -> dict:
 
 
 def test_bare_board_then_update_and_back(bare, load: flash.Load, wiring, image) -> None:
-    board, folder, _ = bare
+    board, folder, line = bare
     answer = put(board, load)
+    after = line.seen.rpartition(b"machine.reset()\x04")[2]
+    assert after.startswith(b'{"cmd":"get-state"}\n'), "nothing spoils the program's first line"
     assert (folder / "current").read_text() == "a"
     assert answer["unproven"] == 0
     assert answer["firmware"] == load.image.firmware[:16]
@@ -174,13 +179,19 @@ def transport_error(monkeypatch, nth: int) -> None:
     monkeypatch.setattr(entering.SerialTransport, "fs_writefile", failing)
 
 
-def test_line_goes_dead_during_the_copy(bare, load: flash.Load) -> None:
+def test_line_goes_dead_during_the_copy(bare, load: flash.Load, monkeypatch) -> None:
     board, folder, cutter = bare
     put(board, load)
+    opened = []
+    real = entering._open
+    monkeypatch.setattr(entering, "_open", lambda port: opened.append(real(port)) or opened[-1])
 
     def steps_say(text: str) -> None:
         if text.startswith("copying"):
             cutter.left = 3000
+            # A dead line keeps everything back: no need to wait long for it, over and over.
+            opened[-1].serial.timeout = 1.0
+            opened[-1].exec_raw = partial(opened[-1].exec_raw, timeout=1.0)
 
     with pytest.raises(flash.BoardFailure) as caught:
         flash.flash(board.port, load, flash.Steps(say=steps_say))
@@ -282,6 +293,7 @@ def test_damaged_code_never_drives_an_output(bare, load: flash.Load) -> None:
 
 
 def test_silent_board(tmp_path: Path, load: flash.Load, monkeypatch) -> None:
+    monkeypatch.setattr(flash, "LISTEN_S", 0.3)
     monkeypatch.setattr(flash, "ANSWER_S", 0.6)
     ours, theirs = pty.openpty()
     try:
@@ -387,7 +399,7 @@ def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image
 
 
 def test_command_leaves_with_2_untouched_and_3_touched(
-    tmp_path, demo_wiring, monkeypatch, capsys
+    tmp_path, demo_wiring, monkeypatch, capsys, quick
 ) -> None:
     wiring = demo_wiring
     base = ["flash", "demo", "--wiring", str(wiring), "--unproven", "--yes"]

@@ -10,6 +10,7 @@ import tty
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import built
 import pytest
 from rig import WIRING, record
 from springhouse import fitted as F
@@ -40,14 +41,14 @@ ESP = dataclasses.replace(
 
 @pytest.fixture(scope="module")
 def image() -> build.Image:
-    return build.build("pico_w").trimmed(network=False, display=False)
+    return built.image().trimmed(network=False, display=False)
 
 
 @pytest.fixture
 def load(tmp_path: Path) -> flash.Load:
     path = tmp_path / "wiring.json"
     path.write_text(json.dumps(WIRING))
-    return flash.make_load(record().settings, path, None)
+    return flash.make_load(record().settings, path, None, built.image())
 
 
 def test_nothing_speaks_against_a_good_board(image: build.Image) -> None:
@@ -118,7 +119,7 @@ def test_a_fitted_sensor_that_is_not_wired_is_refused(
 
     settings[S.FITTED] |= fitted
     with pytest.raises(KnownError) as caught:
-        flash.make_load(settings, path, None)
+        flash.make_load(settings, path, None, built.image())
     assert caught.value.lines == [f"{path}: the site has it fitted, but it is not wired: {said}"]
 
 
@@ -127,7 +128,7 @@ def files(folder: Path) -> dict[str, bytes]:
 
 
 @pytest.fixture
-def bench(tmp_path: Path) -> Iterator[Callable[..., tuple[TerminalBoard, Path]]]:
+def bench(tmp_path: Path, quick: None) -> Iterator[Callable[..., tuple[TerminalBoard, Path]]]:
     boards = []
 
     def make(chip: Chip = PICO_W, heap_kib: int = 176) -> tuple[TerminalBoard, Path]:

@@ -1,5 +1,6 @@
 """Folding changes no value: constants, whole programs, and what it must refuse."""
 
+import ast
 import json
 import subprocess
 import sys
@@ -12,6 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from springhouse_host.flashing import folding
 from springhouse_host.flashing.folding import FoldError, Package
+from springhouse_host.flashing.walking import parts
 from springhouse_sim import board_files
 
 ROOT = board_files.folder("firmware")
@@ -61,14 +63,24 @@ def test_what_is_left_out_is_what_holds_only_numbers() -> None:
     }
 
 
+SIGNS = (ast.expr_context, ast.operator, ast.unaryop, ast.boolop, ast.cmpop)
+
+
+def test_all_parts_of_a_tree_are_those_of_the_standard_library() -> None:
+    """Operators and contexts apart, which are fields of what they belong to."""
+    for module, text in folding.read_sources(board_files.sources()).items():
+        tree = ast.parse(text)
+        assert parts(tree) == [n for n in ast.walk(tree) if not isinstance(n, SIGNS)], module
+
+
 def test_folded_text_holds_no_name_of_a_constant_any_more() -> None:
     """Read with a tokenizer of another kind: the interpreter's own list of names."""
     package = built.package()
     for name in package.modules:
-        text = package.folded(name)
-        if text is None or name.startswith(folding.AS_IS):
+        tree = package.folded(name)
+        if tree is None or name.startswith(folding.AS_IS):
             continue
-        code = compile(text, name, "exec")
+        code = compile(ast.unparse(tree), name, "exec")
         names = {n for block in blocks(code) for n in block.co_names}
         assert not names & {"R", "M", "C", "F", "O", "A"}, name
         assert not names & set(package.constants(name)), name
@@ -143,7 +155,7 @@ def test_any_expression_keeps_its_value(expression: str) -> None:
     if "**" not in expression:  # the one operator here that constants are not made with
         assert package.constants("springhouse.y")["V"] == plain["V"]
     got: dict = {}
-    text = package.folded("springhouse.y")
+    text = ast.unparse(package.folded("springhouse.y"))
     assert "import" not in text
     exec(text, got)
     assert got["f"](1) == want
@@ -172,7 +184,7 @@ def test_any_expression_keeps_its_value(expression: str) -> None:
 def test_what_is_no_constant_is_left_alone(text: str) -> None:
     package = Package({"springhouse.x": text})
     assert "A" not in package.constants("springhouse.x")
-    assert "return A" in package.folded("springhouse.x")
+    assert "return A" in ast.unparse(package.folded("springhouse.x"))
 
 
 @pytest.mark.parametrize(

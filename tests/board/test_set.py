@@ -7,6 +7,7 @@ import shutil
 from collections.abc import Iterator
 from pathlib import Path
 
+import built
 import made_verdict
 import pytest
 from rig import ROLES, WIRING
@@ -17,7 +18,7 @@ from springhouse.record import Record
 from springhouse.storage import Files, TwoSlots
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
-from springhouse_host.flashing import adjust, build, fetch, flash
+from springhouse_host.flashing import adjust, fetch, flash
 from springhouse_host.flashing.line import Line
 from springhouse_host.proof.sources import wanted
 from springhouse_host.site import load_site, owner_change
@@ -62,7 +63,7 @@ def flashed(path: str, tmp_path_factory) -> Path:
     wiring = folder / "wiring.json"
     probes = {role: serial(n + 1).hex() for n, role in enumerate(ROLES)}
     wiring.write_text(json.dumps({**WIRING, "probes": probes, "battery_ratio_pm": RATIO_PM}))
-    image = build.build("pico_w")
+    image = built.image()
     verdict = made_verdict.write(folder / "verdict.json", **wanted(site))
     proof = flash.Proof(verdict, wanted(site))
     load = flash.make_load(site.settings(), wiring, proof, image, ranges=site.ranges())
@@ -106,7 +107,7 @@ def test_changes_are_in_force_stored_in_one_write_and_proven(board, path, tmp_pa
     assert (begin[1], end[1]) == (14 * 60, 17 * 60 + 15)
     for slot, value in (begin, end, (S.ROOM_TARGET_MC, 25000), (S.FAN_QUIET_PM, 500)):
         assert record.settings[slot] == value
-    assert record.proven(bytes.fromhex(build.build("pico_w").firmware))
+    assert record.proven(bytes.fromhex(built.image().firmware))
     wait_a_minute(board)
     assert cli.run(["set", path, "--port", board.port]) == 0
     assert "mon,tue,wed,thu,fri 14:00-17:15" in capsys.readouterr().out

@@ -95,11 +95,7 @@ def texts(sources: Mapping[str, str], root: Iterable[str]) -> dict[str, str]:
         FoldError: a use of a module that could miss what is left out.
     """
     package = Package(sources)
-    trees = {
-        name: ast.parse(text)
-        for name in package.modules
-        if (text := package.folded(name)) is not None
-    }
+    trees = {name: tree for name in package.modules if (tree := package.folded(name)) is not None}
     lean = {n: t for n, t in trees.items() if not n.startswith(AS_IS) and n not in _NOT_THERE}
     outside = [*(ast.parse(text) for text in root), *(trees[n] for n in trees if n not in lean)]
     shake(lean, outside)

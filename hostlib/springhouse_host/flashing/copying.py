@@ -67,10 +67,11 @@ class Prompt:
             self._transport = enter(port, patience)
         except NoPrompt as problem:
             raise CopyError(f"prompt: {problem}") from None
+        self._at_prompt = True
 
     def close(self) -> None:
-        """Let go of the port; the board stays at its prompt."""
-        let_go(self._transport)
+        """Let go of the port; a board that was not reset stays at its prompt."""
+        let_go(self._transport, self._at_prompt)
 
     def running_folder(self) -> str:
         """Return the folder that runs now, "" if there is none."""
@@ -146,8 +147,9 @@ class Prompt:
         self.replace(TRIAL if trial else POINTER, folder.encode())
 
     def reset(self) -> None:
-        """Reset the chip."""
+        """Reset the chip; what is sent from now on the program would take for a line."""
         with _failing("reset"):
+            self._at_prompt = False
             self._transport.exec_raw_no_follow("import machine\nmachine.reset()")
 
 

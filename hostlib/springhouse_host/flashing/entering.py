@@ -113,13 +113,14 @@ def enter(port: str, patience: Patience = PATIENCE) -> SerialTransport:
     raise NoPrompt(f"{why} in {tries} tries, {patience.overall_s:g} s")
 
 
-def let_go(transport: SerialTransport | None) -> None:
-    """Close a port that may be gone already."""
+def let_go(transport: SerialTransport | None, at_prompt: bool = True) -> None:
+    """Close a port that may be gone already; nothing is sent to a board that was just reset."""
     if transport is None:
         return
     with contextlib.redirect_stdout(io.StringIO()):  # the package prints what it got
         with contextlib.suppress(TransportError, serial.SerialException, OSError):
-            transport.exit_raw_repl()  # whoever comes next finds a prompt that answers
+            if at_prompt:
+                transport.exit_raw_repl()  # whoever comes next finds a prompt that answers
         with contextlib.suppress(TransportError, serial.SerialException, OSError):
             transport.close()
         with contextlib.suppress(serial.SerialException, OSError):

@@ -37,6 +37,7 @@ WIRED_BY = {
     "battery_ratio_pm": F.BATTERY,
 }
 
+LISTEN_S = 4.0  # for what a program says unasked
 ANSWER_S = 8.0
 STATE_TRIES = 4  # the board looks at six lines a minute
 SAFE_S = 25.0
@@ -225,12 +226,12 @@ def into_safe_mode(port: str, board: str | None = None) -> bool:
         BoardFailure: it answers but does not go into safe mode.
     """
     with Line(port) as line:
-        seen = line.wait(_anything, ANSWER_S / 2)
+        seen = line.wait(_anything, LISTEN_S)
         if seen is None:
             line.poke()
             line.send({"cmd": "get-state"})  # a program that reports seldom
-            seen = line.wait(lambda m: _anything(m) or "firmware" in m, ANSWER_S / 2)
-        if seen is None and ">>>" in line.other:
+            seen = line.wait(lambda m: _anything(m) or "firmware" in m, ANSWER_S / 2, True)
+        if seen is None and line.prompt:
             return False
         if seen is None:
             raise KnownError(

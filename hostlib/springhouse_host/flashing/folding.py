@@ -21,6 +21,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 from ..errors import KnownError
+from .walking import parts
 
 PACKAGE = "springhouse"
 AS_IS = f"{PACKAGE}.boards."
@@ -61,7 +62,7 @@ class _NotConstantError(Exception):
 def _bound_names(tree: ast.Module) -> Counter[str]:
     """Return how often each name is bound anywhere in a file, imports apart."""
     found: Counter[str] = Counter()
-    for node in ast.walk(tree):
+    for node in parts(tree):
         if isinstance(node, ast.Name) and not isinstance(node.ctx, ast.Load):
             found[node.id] += 1
         elif isinstance(node, ast.arg):
@@ -79,12 +80,13 @@ class _Source:
     """One file: its tree, and what its names stand for."""
 
     def __init__(self, text: str, shown: str, modules: frozenset[str]) -> None:
+        self.text = text
         self.tree = ast.parse(text)
         self.shown = shown
         self.bound = _bound_names(self.tree)
         self.aliases: dict[str, str] = {}  # name -> module of the package
         self.names: dict[str, tuple[str, str]] = {}  # name -> (module, name there)
-        for node in ast.walk(self.tree):
+        for node in parts(self.tree):
             if isinstance(node, ast.ImportFrom) and _in_package(node.module):
                 self._take_import(node, modules)
             elif isinstance(node, ast.Import) and any(_in_package(a.name) for a in node.names):
@@ -203,23 +205,23 @@ class Package:
         known = module in self._sources and not module.startswith(AS_IS)
         return known and self.only_constants(module)
 
-    def folded(self, module: str) -> str | None:
-        """Return the text of a module as the board gets it, None if it does not."""
+    def folded(self, module: str) -> ast.Module | None:
+        """Return a module as the board gets it, None if it does not."""
         if module.startswith(AS_IS):
-            return ast.unparse(self._sources[module].tree) + "\n"
+            return ast.parse(self._sources[module].text)
         if self.left_out(module):
             return None
         return self._fold(self._sources[module], self.constants(module))
 
     def fold(self, text: str, shown: str) -> str:
         """Return a program outside the package in terms of the folded one."""
-        return self._fold(self._read(text, shown), {})
+        return ast.unparse(self._fold(self._read(text, shown), {})) + "\n"
 
-    def _fold(self, source: _Source, own: Mapping[str, int]) -> str:
-        tree = _Folder(self, source, own).visit(ast.parse(ast.unparse(source.tree)))
-        used = {n.id for n in ast.walk(tree) if isinstance(n, ast.Name)}
+    def _fold(self, source: _Source, own: Mapping[str, int]) -> ast.Module:
+        tree: ast.Module = _Folder(self, source, own).visit(ast.parse(source.text))
+        used = {n.id for n in parts(tree) if isinstance(n, ast.Name)}
         _Prune(self, source, used).visit(tree)
-        return ast.unparse(ast.fix_missing_locations(tree)) + "\n"
+        return ast.fix_missing_locations(tree)
 
 
 def _is_text(node: ast.stmt) -> bool:

@@ -59,10 +59,18 @@ class Line:
         if self._partial.strip().endswith(b">>>"):
             self.other = ">>>"
 
-    def wait(self, wanted: Callable[[Message], bool], timeout_s: float) -> Message | None:
+    @property
+    def prompt(self) -> bool:
+        """Whether the last that came, but for messages, is an interpreter's prompt."""
+        return ">>>" in self.other
+
+    def wait(
+        self, wanted: Callable[[Message], bool], timeout_s: float, or_prompt: bool = False
+    ) -> Message | None:
         """Return the first message that is wanted, None if none comes in time.
 
-        Those before it are dropped, those behind it are for the next call.
+        Those before it are dropped, those behind it are for the next call. With ``or_prompt`` an
+        interpreter's prompt ends the wait too: no program runs that could answer.
         """
         until = time.monotonic() + timeout_s
         while time.monotonic() < until:
@@ -74,6 +82,8 @@ class Line:
                     self.other = text[:LONGEST_LINE] or self.other
                 elif wanted(message):
                     return message
+            if or_prompt and self.prompt:
+                return None
         return None
 
 

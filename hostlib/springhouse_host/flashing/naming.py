@@ -19,8 +19,11 @@ from collections.abc import Iterable, Iterator, Mapping
 from itertools import count
 from string import ascii_lowercase, ascii_uppercase
 
+from .walking import parts
+
 _Function = ast.FunctionDef | ast.AsyncFunctionDef
 _Scope = _Function | ast.Lambda | ast.ListComp | ast.SetComp | ast.DictComp | ast.GeneratorExp
+_BUILTINS = frozenset(dir(builtins))
 
 
 def _private(name: str) -> bool:
@@ -47,9 +50,11 @@ def _given(wanted: Counter[str], letters: str, taken: set[str]) -> dict[str, str
 def _stored(node: ast.AST) -> set[str]:
     """Names bound within a tree, but those said to be global."""
     found: set[str] = set()
-    for part in ast.walk(node):
-        if isinstance(part, ast.Name) and not isinstance(part.ctx, ast.Load):
-            found.add(part.id)
+    shared: set[str] = set()
+    for part in parts(node):
+        if isinstance(part, ast.Name):
+            if not isinstance(part.ctx, ast.Load):
+                found.add(part.id)
         elif isinstance(part, _Function | ast.ClassDef | ast.ExceptHandler) and part.name:
             if part is not node:
                 found.add(part.name)
@@ -57,13 +62,14 @@ def _stored(node: ast.AST) -> set[str]:
             found.add(part.arg)
         elif isinstance(part, ast.Import | ast.ImportFrom):
             found.update((a.asname or a.name).split(".")[0] for a in part.names)
-    named = [p for p in ast.walk(node) if isinstance(p, ast.Global)]
-    return found - {name for part in named for name in part.names}
+        elif isinstance(part, ast.Global):
+            shared.update(part.names)
+    return found - shared
 
 
 def _identifiers(node: ast.AST) -> set[str]:
     """All names said or bound in a tree, those behind a dot apart."""
-    return _stored(node) | {n.id for n in ast.walk(node) if isinstance(n, ast.Name)}
+    return _stored(node) | {n.id for n in parts(node) if isinstance(n, ast.Name)}
 
 
 class _Names(ast.NodeTransformer):
@@ -87,12 +93,14 @@ class _Names(ast.NodeTransformer):
 
 
 def _name_arguments(node: _Function, kept: set[str]) -> None:
-    inner = [part for part in ast.walk(node) if isinstance(part, _Scope) and part is not node]
-    hidden = {name for part in inner for name in _stored(part)}
-    own = [a for a in node.args.args if a.arg not in kept | hidden | {"self"}]
-    if any(isinstance(part, ast.Global | ast.Nonlocal) for part in ast.walk(node)):
+    own = [a for a in node.args.args if a.arg not in kept | {"self"}]
+    every = parts(node) if own else []
+    if not own or any(isinstance(part, ast.Global | ast.Nonlocal) for part in every):
         return
-    taken = _identifiers(node) | kept | set(dir(builtins))
+    inner = [part for part in every if isinstance(part, _Scope) and part is not node]
+    hidden = {name for part in inner for name in _stored(part)}
+    own = [a for a in own if a.arg not in hidden]
+    taken = _identifiers(node) | kept | _BUILTINS
     short = dict(zip([a.arg for a in own], _short(ascii_lowercase, taken), strict=False))
     for argument in own:
         argument.arg = short[argument.arg]
@@ -112,7 +120,9 @@ def _top_bound(tree: ast.Module) -> set[str]:
 
 def _name_top(tree: ast.Module, spoken_of: set[str]) -> None:
     bound = _top_bound(tree) - spoken_of
-    for node in ast.walk(tree):
+    if not bound:
+        return
+    for node in parts(tree):
         if isinstance(node, _Scope):
             bound -= _stored(node)
         elif isinstance(node, ast.ClassDef):
@@ -120,9 +130,9 @@ def _name_top(tree: ast.Module, spoken_of: set[str]) -> None:
                 bound -= _stored(statement) | {getattr(statement, "name", "")}
         elif isinstance(node, ast.Import | ast.ImportFrom):
             bound -= _stored(node)
-    said = Counter(n.id for n in ast.walk(tree) if isinstance(n, ast.Name) and n.id in bound)
+    said = Counter(n.id for n in parts(tree) if isinstance(n, ast.Name) and n.id in bound)
     said.update(dict.fromkeys(bound, 0))
-    short = _given(said, ascii_uppercase, _identifiers(tree) | set(dir(builtins)))
+    short = _given(said, ascii_uppercase, _identifiers(tree) | _BUILTINS)
     _Names(short).visit(tree)
     for statement in tree.body:
         if isinstance(statement, _Function | ast.ClassDef):
@@ -130,7 +140,7 @@ def _name_top(tree: ast.Module, spoken_of: set[str]) -> None:
 
 
 def _classes(tree: ast.Module) -> Iterator[ast.ClassDef]:
-    return (node for node in ast.walk(tree) if isinstance(node, ast.ClassDef))
+    return (node for node in parts(tree) if isinstance(node, ast.ClassDef))
 
 
 def _groups(modules: Mapping[str, ast.Module]) -> list[list[str]]:
@@ -139,7 +149,7 @@ def _groups(modules: Mapping[str, ast.Module]) -> list[list[str]]:
     foreign: set[str] = set()
     for name, tree in modules.items():
         source: dict[str, str] = {}
-        for node in ast.walk(tree):
+        for node in parts(tree):
             if isinstance(node, ast.ImportFrom):
                 source.update({a.asname or a.name: node.module or "" for a in node.names})
         own = {node.name for node in _classes(tree)}
@@ -149,7 +159,7 @@ def _groups(modules: Mapping[str, ast.Module]) -> list[list[str]]:
                 group[name] |= group[source[root]]
                 for other in group[name]:
                     group[other] = group[name]
-            elif root not in own | set(dir(builtins)):
+            elif root not in own | _BUILTINS:
                 foreign.add(name)
     whole = {id(members): sorted(members) for members in group.values()}
     return [members for members in whole.values() if not foreign & set(members)]
@@ -160,7 +170,7 @@ def _name_attributes(trees: Iterable[ast.Module], spoken_of: set[str], public: s
     said: Counter[str] = Counter()
     kept = set(spoken_of)
     for tree in trees:
-        said.update(n.attr for n in ast.walk(tree) if isinstance(n, ast.Attribute))
+        said.update(n.attr for n in parts(tree) if isinstance(n, ast.Attribute))
         for each in _classes(tree):
             for part in each.body:
                 if isinstance(part, _Function):
@@ -170,7 +180,7 @@ def _name_attributes(trees: Iterable[ast.Module], spoken_of: set[str], public: s
     wanted = Counter({n: c for n, c in said.items() if _private(n) and n not in kept})
     short = _given(wanted, ascii_lowercase, public)
     for tree in trees:
-        for node in ast.walk(tree):
+        for node in parts(tree):
             if isinstance(node, ast.Attribute):
                 node.attr = short.get(node.attr, node.attr)
             elif isinstance(node, ast.ClassDef):
@@ -183,7 +193,7 @@ def _spoken_of(trees: Iterable[ast.AST]) -> set[str]:
     """Private names that others than their own file or `self` may mean."""
     found: set[str] = set()
     for tree in trees:
-        for node in ast.walk(tree):
+        for node in parts(tree):
             if isinstance(node, ast.Attribute):
                 if not isinstance(node.value, ast.Name) or node.value.id != "self":
                     found.add(node.attr)
@@ -198,14 +208,14 @@ def shorten(modules: Mapping[str, ast.Module], outside: Iterable[ast.AST]) -> No
     """Give the modules short names; `outside` is other code that may speak of theirs."""
     every = [*modules.values(), *outside]
     spoken_of = _spoken_of(every)
-    keywords = {n.arg for tree in every for n in ast.walk(tree) if isinstance(n, ast.keyword)}
+    keywords = {n.arg for tree in every for n in parts(tree) if isinstance(n, ast.keyword)}
     kept = {name for name in keywords if name is not None}
-    public = {n.attr for tree in every for n in ast.walk(tree) if isinstance(n, ast.Attribute)}
+    public = {n.attr for tree in every for n in parts(tree) if isinstance(n, ast.Attribute)}
     public |= {
-        n.name for tree in every for n in ast.walk(tree) if isinstance(n, _Function | ast.ClassDef)
+        n.name for tree in every for n in parts(tree) if isinstance(n, _Function | ast.ClassDef)
     }
     for tree in modules.values():
-        for node in ast.walk(tree):
+        for node in parts(tree):
             if isinstance(node, _Function):
                 _name_arguments(node, kept)
         _name_top(tree, spoken_of)

@@ -9,6 +9,7 @@ import ast
 from collections.abc import Iterable, Mapping
 
 from .folding import PACKAGE
+from .walking import parts
 
 _Function = ast.FunctionDef | ast.AsyncFunctionDef
 
@@ -17,7 +18,7 @@ def said(tree: ast.AST) -> set[str]:
     """Return all names that code says other than to define them."""
     found: set[str] = set()
     imported: dict[str, str] = {}
-    for node in ast.walk(tree):
+    for node in parts(tree):
         if isinstance(node, ast.Name) and not isinstance(node.ctx, ast.Store):
             found.add(node.id)
         elif isinstance(node, ast.Attribute):
