@@ -16,12 +16,13 @@ import pytest
 from hypothesis import HealthCheck, Phase, settings
 
 # Files that take longest, the longest first: begun last, one of them alone would hold up the rest.
+# What the first compiles the others would wait for: those that need it come behind board tests.
 LONG = (
-    *("host/test_prove.py", "board/test_flash.py", "host/test_no_false_alarm.py"),
-    *("board/test_flash_asks.py", "guards/test_abstract.py", "board/test_network_trouble.py"),
-    *("board/test_selftest.py", "board/test_virtual_board.py", "sim/test_planted_bugs.py"),
-    *("board/test_heap.py", "firmware/test_inv_store.py", "host/test_proof_parts.py"),
-    *("firmware/test_micropython.py", "sim/test_bench.py"),
+    *("host/test_prove.py", "board/test_network_trouble.py", "board/test_virtual_board.py"),
+    *("board/test_flash.py", "board/test_heap.py", "host/test_no_false_alarm.py"),
+    *("board/test_selftest.py", "guards/test_abstract.py", "sim/test_planted_bugs.py"),
+    *("sim/test_bench.py", "host/test_proof_parts.py", "guards/test_catalogue.py"),
+    *("firmware/test_inv_store.py", "firmware/test_micropython.py", "host/test_fit.py"),
 )
 
 _SLOW_IS_FINE = (HealthCheck.too_slow, HealthCheck.data_too_large, HealthCheck.filter_too_much)

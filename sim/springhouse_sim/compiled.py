@@ -8,8 +8,9 @@ over the same text are compiled by naming other doors.
 numba freezes module attributes when it compiles.  Compiled code is therefore kept (`kept_code`)
 under the hash of all text it was compiled from, of the tools and of the processor: the folder is
 named by it and every file in it carries it.  The hash is of the bytes that were imported
-(`loaded_text`), not of what lies on disk later.  Two processes may race for a folder: files are
-replaced whole, so the worst that happens is that both compile.
+(`loaded_text`), not of what lies on disk later.  Of two processes that want the same code one
+compiles and the other waits (`turn`); files are replaced whole, so that the worst that can happen
+is that both compile.
 """
 
 import hashlib

@@ -3,6 +3,9 @@
 numba's own disk cache is not used: where its folder cannot be written it takes ``__pycache__``
 beside the source instead, which sees no edit of another module, and a damaged file of it ends the
 program. Here every file carries the hash of all text that it was compiled from, and a checksum.
+
+To compile takes a minute or two, so of several processes that miss the same file one compiles and
+the others wait for it; see `turn`.
 """
 
 import hashlib
@@ -16,6 +19,7 @@ from numba.core import compiler, serialize
 
 from . import kept_file
 from .cache_folder import say_once
+from .turn import Turn
 
 SUFFIX = ".code"
 _rebuild: Any = compiler.CompileResult._rebuild  # numba has no types
@@ -31,11 +35,22 @@ class KeptCode:
         self._folder = folder
         self._door = door
         self._digest = digest
+        self._turns: dict[Path, Turn] = {}
 
     def load_overload(self, signature: Any, target: Any) -> Any:
         """Return the compiled code for these types, None where there is none to be trusted."""
         target.refresh()
         path, made_from = self._key(signature, target.codegen())
+        found = self._read(target, path, made_from)
+        if found is None and path not in self._turns:
+            self._turns[path] = Turn(path)
+            if self._turns[path].waited:
+                found = self._read(target, path, made_from)
+            if found is not None:
+                self._turns.pop(path).end()
+        return found
+
+    def _read(self, target: Any, path: Path, made_from: str) -> Any:
         try:
             content = kept_file.unpack(made_from, path.read_bytes())
             if content is None:
@@ -49,10 +64,11 @@ class KeptCode:
 
     def save_overload(self, signature: Any, result: Any) -> None:
         """Keep what was compiled."""
-        if result.library.has_dynamic_globals:  # addresses of this process
-            return
         path, made_from = self._key(signature, result.codegen)
-        kept_file.write(path, made_from, _dumps(result._reduce()))
+        if not result.library.has_dynamic_globals:  # addresses of this process
+            kept_file.write(path, made_from, _dumps(result._reduce()))
+        if path in self._turns:
+            self._turns.pop(path).end()
 
     def flush(self) -> None:
         """Forget nothing: another text is another folder."""
