@@ -9,6 +9,8 @@ JOBS ?= 3
 LIVES ?= 1500
 BIN := .venv/bin
 READY := .venv/.ready
+# Kept bytecode: without it each worker and each program that a test starts compiles all files anew.
+unexport PYTHONDONTWRITEBYTECODE
 MYPY_FIRMWARE := $(BIN)/mypy --config-file firmware/mypy.ini
 
 help:  ## list the targets

@@ -1,4 +1,4 @@
-"""Runs on CPython and MicroPython alike: random steps and horizons, prints a hash of everything.
+"""Runs on CPython and MicroPython alike: random steps and horizons, prints hashes of everything.
 
 argv: origin tick, number of steps, seed, 1 to ask for the reasons too. Where the interpreter can,
 the heap stays locked from the first step to the last (but for the reasons, which may allocate). The
@@ -108,8 +108,9 @@ def main(origin, steps, seed, with_reasons):
     readings[R.NOW_MS] = origin
     for slot in HEALTHY:
         readings[slot] = 1
-    given = array("i", [0] * 6)  # outputs, horizon, two reasons with their times
-    digest = hashlib.sha256()
+    given = array("i", [0] * 2)  # outputs, horizon
+    told = array("i", [0] * 4)  # two reasons with their times
+    digest, of_told = hashlib.sha256(), hashlib.sha256()
     step, look = controller.step, horizon.horizon
     seen = 0
     heap_lock()
@@ -127,17 +128,19 @@ def main(origin, steps, seed, with_reasons):
         given[1] = look(memory, settings, readings, watch)
         if with_reasons:
             heap_unlock()
-            given[2], given[3] = reason.store_reason(memory, settings, readings)
-            given[4], given[5] = reason.room_reason(memory, settings, readings)
-            assert why.text(given[2], given[3])
-            assert why.text(given[4], given[5])
+            told[0], told[1] = reason.store_reason(memory, settings, readings)
+            told[2], told[3] = reason.room_reason(memory, settings, readings)
+            assert why.text(told[0], told[1])
+            assert why.text(told[2], told[3])
             heap_lock()
+            of_told.update(told)
         digest.update(memory)
         digest.update(watch)
         digest.update(given)
         seen |= 1 << memory[M.STORE_STATE] | 32 << memory[M.ROOM_STATE]
     heap_unlock()
-    print(digest.digest().hex(), seen, readings[R.NOW_MS] < origin)
+    reasons = of_told.digest().hex() if with_reasons else ""
+    print(digest.digest().hex(), seen, readings[R.NOW_MS] < origin, reasons)
 
 
 main(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]))

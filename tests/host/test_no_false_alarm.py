@@ -12,9 +12,7 @@ SUMMERS = ("high reading of the labels", "300 W more where the freezer stands")
 @pytest.mark.parametrize("word", BUILT_IN)
 def test_a_summer_in_which_nothing_breaks_latches_nothing(word: str) -> None:
     site = load_site(word)
-    whole = [
-        s for s in scenarios.standard(site, variants=scenarios.MIDDLE) if "92 summer days" in s.name
-    ]
+    whole = [s for s in scenarios.unbroken(site, scenarios.MIDDLE) if "92 summer days" in s.name]
     chosen = [s for s in whole if any(text in s.name for text in SUMMERS)]
     assert len(chosen) == len(SUMMERS)
     for scenario in chosen:
