@@ -1,7 +1,9 @@
 """The plant's own equations solved for the state in which nothing that is left free changes.
 
-An implicit integrator (LSODA) carries the free slots to rest, so no step is ever too long for a
-light coil or a quick loop; what comes out is then held against the first and the second law.
+Implicit steps that grow from a second to years carry the free slots to rest (pseudo-transient
+continuation: Kelley and Keyes, SIAM J. Numer. Anal. 35 (1998) 508), so no step is too long for a
+light coil or a quick loop; where they do not arrive, LSODA integrates in full. What comes out is
+then held against the first and the second law.
 """
 
 from collections.abc import Callable, Sequence
@@ -29,6 +31,11 @@ FREE = (*LOOP, *MACHINE, X.PLACE_C)
 
 LONG_S = 1e8  # of integration; the slowest place settles in days
 MOST_RATES = 100_000  # asked for before it is given up; a usual solution takes a thousand
+FIRST_STEP_S, GROWTH, LAST_STEP_S = 1.0, 20.0, 1e12
+STEPS, MOST_MOVED = 40, 20.0  # tried in all; K, or L/min, in one step: further is a step too long
+REST_SHARE, REST = 1e-7, 1e-9  # of a slot, or this much: moved by less in the last step
+TILT = 1e-6  # of a slot, for its column of the Jacobian
+GROWS_1_S = 1e-12  # a state that departs faster is no rest
 BALANCE_W, BALANCE_SHARE = 0.05, 1e-3  # heat that may be left over: this or that share of it
 BALANCE_K = 1e-3  # air may come off so much beyond the water's end of the range
 
@@ -131,7 +138,6 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         UnsteadyError: where there is no rest, or one that breaks the first or second law by more
             than BALANCE_W plus BALANCE_SHARE of the heat, or BALANCE_K.
     """
-    from scipy.integrate import ode  # half a second
     from springhouse_sim.plant.rates import switch
 
     rates = compiled_rates()
@@ -141,20 +147,69 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         switch(x, u, p, t)  # the motor starts
     asked = 0
 
-    def rates_of(_: float, y: Array) -> Array:
+    def rates_of(y: Array) -> Array:
         nonlocal asked
         asked += 1
         if asked > MOST_RATES:
             raise UnsteadyError("does not come to rest")
         x[slots] = y
         rates(x, u, p, dx, t)
-        return np.asarray(dx[slots])
+        return np.array(dx[slots])
 
-    solver = ode(rates_of).set_integrator("lsoda", rtol=1e-6, atol=1e-8, nsteps=MOST_RATES)
-    solver.set_initial_value(x[slots], 0.0)
-    x[slots] = solver.integrate(LONG_S)  # in one call: a step at a time costs more than its rates
-    rates(x, u, p, dx, t)
-    broken = fault(x, dx, t, p, free) if solver.successful() else "does not come to rest"
+    begun = x[slots]
+    found = by_steps(rates_of, begun)
+    if found is not None:
+        rates_of(found)
+        if fault(x, dx, t, p, free) is None:
+            return x, dx, t
+    arrived = by_time(rates_of, begun)
+    broken = "does not come to rest" if arrived is None else None
+    if arrived is not None:
+        rates_of(arrived)
+        broken = fault(x, dx, t, p, free)
     if broken is not None:
-        raise UnsteadyError(str(broken))
+        raise UnsteadyError(broken)
     return x, dx, t
+
+
+def by_steps(rates_of: Callable[[Array], Array], y: Array) -> Array | None:
+    """Return where implicit Euler steps that grow come to rest, None where they do not.
+
+    Rest is where nothing moves any more though the step is longer than LONG_S, and where what is
+    disturbed returns: no eigenvalue of the Jacobian has a positive real part.
+    """
+    step_s = FIRST_STEP_S
+    r = rates_of(y)
+    still = np.eye(len(y))
+    for _ in range(STEPS):
+        slope = np.empty_like(still)
+        for k, value in enumerate(y):
+            tilted = y.copy()
+            tilted[k] += TILT * max(1.0, abs(float(value)))
+            slope[:, k] = (rates_of(tilted) - r) / (tilted[k] - value)
+        if not np.all(np.isfinite(slope)):
+            return None
+        try:
+            move = np.linalg.solve(still / step_s - slope, r)
+        except np.linalg.LinAlgError:
+            return None
+        if not np.abs(move).max() <= MOST_MOVED:
+            step_s /= GROWTH / 2.0
+            continue
+        y = y + move
+        r = rates_of(y)
+        if step_s > LONG_S and np.all(np.abs(move) <= REST_SHARE * np.abs(y) + REST):
+            return y if float(np.linalg.eigvals(slope).real.max()) <= GROWS_1_S else None
+        step_s = min(step_s * GROWTH, LAST_STEP_S)
+    return None
+
+
+def by_time(rates_of: Callable[[Array], Array], y: Array) -> Array | None:
+    """Return the state after LONG_S of integration, None where the integrator gives up."""
+    from scipy.integrate import ode  # half a second
+
+    solver = ode(lambda _, state: rates_of(state))
+    solver.set_integrator("lsoda", rtol=1e-6, atol=1e-8, nsteps=MOST_RATES)
+    solver.set_initial_value(y, 0.0)
+    arrived = solver.integrate(LONG_S)  # in one call: a step at a time costs more than its rates
+    return np.asarray(arrived) if solver.successful() else None

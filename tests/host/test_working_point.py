@@ -238,3 +238,33 @@ def test_what_does_not_come_to_rest_is_refused(monkeypatch) -> None:
         SiteError, match=r"^demo: \[coil\], .*: no working point .* does not come to rest$"
     ):
         case.steady(sizing.on_duty(case), 5.0, 0.011)
+
+
+def test_growing_steps_come_to_rest_where_time_does(monkeypatch) -> None:
+    """Against LSODA (ODEPACK), which integrates the whole way: flows, temperatures, machine."""
+    compared = 0
+    for name, changes in (("demo", {}), ("bedroom-night", {}), ("den-120v", {"coil.rows": 1})):
+        site = load_site(name, changes)
+        weather = site.read_weather()
+        case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+        u = sizing.on_duty(case)
+        for store_c, humidity in ((4.0, 0.008), (9.0, 0.012), (17.0, 0.016)):
+            stepped, _, _ = case.steady(u, store_c, humidity)
+            with monkeypatch.context() as patched:
+                patched.setattr(steady, "by_steps", lambda *_: None)
+                timed, _, _ = case.steady(u, store_c, humidity)
+            assert stepped == pytest.approx(timed, rel=1e-5, abs=1e-6)
+            compared += 1
+    assert compared == 9
+
+
+def test_growing_steps_stop_at_no_rest_that_a_breath_would_end() -> None:
+    """y' = y (1 - y): rests at 0, which it leaves, and at 1, which it comes back to."""
+
+    def logistic(y: steady.Array) -> steady.Array:
+        return y * (1.0 - y)
+
+    assert steady.by_steps(logistic, np.array([0.0])) is None
+    assert steady.by_steps(logistic, np.array([0.5])) == pytest.approx([1.0])
+    assert steady.by_time(logistic, np.array([0.5])) == pytest.approx([1.0], rel=1e-5)
+    assert steady.by_steps(lambda y: np.ones_like(y), np.array([0.0])) is None
