@@ -31,7 +31,8 @@ COMMANDS = {
     "sweep": ["sweep", "demo", "--vary", "settings.deep_target_c=2:5:6", "--days", "1",
               "--jobs", "2", "--out", "out.parquet"],
     "worth": ["worth", "demo", "--json", "out.json"],
-    "prove": ["prove", "demo", "--fresh", "--json", "out.json", "--report", "out.html"],
+    "prove": ["prove", "demo", "--fresh", "--draws", "16", "--json", "out.json",
+              "--report", "out.html"],
     "tune": ["tune", "demo", "--budget", "32", "--days", "2", "--out", "out.toml", "--no-prove"],
 }  # fmt: skip
 WORKER = "worker"
@@ -73,12 +74,19 @@ class Killer:
         return subprocess.Popen(
             [sys.executable, "-m", "springhouse_host", *self.arguments],
             cwd=self.folder,
-            env=dict(os.environ, SPRINGHOUSE_CACHE=str(self.folder.parent / "cache")),
+            env=self.environment(),
             stdout=subprocess.DEVNULL,
             stderr=(self.folder.parent / "stderr").open("w"),
             text=True,
             start_new_session=True,
         )
+
+    def environment(self) -> dict[str, str]:
+        """All that is kept, bytecode too: else each start would compile all files anew."""
+        caches = self.folder.parent
+        found = {k: v for k, v in os.environ.items() if k != "PYTHONDONTWRITEBYTECODE"}
+        kept = {"SPRINGHOUSE_CACHE": "cache", "PYTHONPYCACHEPREFIX": "bytecode"}
+        return found | {name: str(caches / folder) for name, folder in kept.items()}
 
     def in_peace(self) -> tuple[float, list[str]]:
         """Seconds taken, and what was wrong."""
