@@ -12,6 +12,7 @@ import machine
 
 from springhouse import blackbox as X
 from springhouse import cause, parts, report
+from springhouse import setting as S
 from springhouse.blackbox import BlackBox
 from springhouse.boots import ASKED, FAULTED, SERVICE, Boots
 from springhouse.clock import Clock
@@ -132,6 +133,10 @@ class Board:
         local = self.wiring.choice["tariff_clock"] == "local"
         clock = Clock(self.wiring.offsets, number["standard_offset_min"], local)
         self.owner = Owner(clock, self.record, slots)
+        if self.record.settings[S.ADVISED]:
+            from springhouse.ahead import Plan
+
+            self.owner.plan = Plan(TwoSlots("plan", files))
         self.report_s = number["report_s"]
         self.probe_s = number["probe_s"]
         self.box = BlackBox("log", files)

@@ -12,6 +12,8 @@ _COMMANDS = {
     "mode": (("mode",), ("minutes",)),
     "set-time": (("utc_s",), ("sure",)),
     "set": (("values",), ()),  # slot, value, slot, value, ...: all or none
+    "plan": (("from", "runs"), ()),  # UTC minute; quarter hours, advice, wanted, target, ...
+    "get-plan": ((), ()),
     "get-settings": ((), ()),
     "get-log": ((), ()),
     "get-state": ((), ()),
@@ -62,8 +64,8 @@ def _whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def _pairs(value: object) -> bool:
-    if not isinstance(value, list) or not value or len(value) % 2:
+def _in_groups(value: object, of: int) -> bool:
+    if not isinstance(value, list) or not value or len(value) % of:
         return False
     for number in value:
         if not _whole(number) or not -(1 << 30) <= number < 1 << 30:
@@ -95,8 +97,11 @@ def parse(line: bytes) -> "tuple[Command, str]":
             if value is not True and value is not False:
                 return {}, "sure: true or false"
         elif key == "values":
-            if not _pairs(value):
+            if not _in_groups(value, 2):
                 return {}, "values: slot, value, slot, value, ..."
+        elif key == "runs":
+            if not _in_groups(value, 4):
+                return {}, "runs: quarter hours, advice, wanted, target, ..."
         elif not _whole(value) or not -(1 << 31) <= value < 1 << 33:
             return {}, key + ": whole number"
     if not _to_the_letter(line.decode()):

@@ -6,6 +6,7 @@ their own. `horizon.py` mirrors each comparison; a new threshold needs its line 
 
 from array import array
 
+from springhouse import advice as D
 from springhouse import condition as C
 from springhouse import fitted as F
 from springhouse import latch as L
@@ -70,8 +71,14 @@ def tariff_waived(memory: "array[int]", settings: "array[int]") -> bool:
 
 def store_target_mc(memory: "array[int]", settings: "array[int]") -> int:
     """Store temperature to charge down to now."""
+    if tariff_waived(memory, settings):
+        return settings[S.DEEP_MC]
+    if memory[M.ADVICE] == D.CHARGE:
+        return memory[M.ADVICE_MC]
+    if memory[M.ADVICE] == D.WAIT:
+        return settings[S.SHALLOW_MC]
     both = N.PLAN_CHARGE | N.PLAN_LEAD
-    if memory[M.PLAN] & both == both or tariff_waived(memory, settings):
+    if memory[M.PLAN] & both == both:
         return settings[S.DEEP_MC]
     return settings[S.SHALLOW_MC]
 
@@ -205,7 +212,7 @@ def update_flags(memory: "array[int]", settings: "array[int]", readings: "array[
         elif coldest >= limit + settings[S.FREEZE_CLEAR_MK]:
             put_flag(memory, M.FLAG_FREEZE, False)
     hot = False
-    if P.trusted(memory, P.ROOM) and wanted(memory):
+    if P.trusted(memory, P.ROOM) and wanted(memory, settings):
         limit = settings[S.ROOM_LIMIT_MC]
         if flag(memory, M.FLAG_HOT):
             limit -= HOT_BAND_MK
@@ -220,9 +227,13 @@ def update_flags(memory: "array[int]", settings: "array[int]", readings: "array[
     put_flag(memory, M.FLAG_BATTERY_LOW, low)
 
 
-def wanted(memory: "array[int]") -> bool:
+def wanted(memory: "array[int]", settings: "array[int]") -> bool:
     """Whether the room is to be cooled now."""
-    return memory[M.PLAN] & N.PLAN_WANTED != 0 or memory[M.MODE] == W.COOL_NOW
+    if memory[M.MODE] == W.COOL_NOW:
+        return True
+    if D.tells_room(memory, settings):
+        return memory[M.ADVICE_WANTED] != 0
+    return memory[M.PLAN] & N.PLAN_WANTED != 0
 
 
 # The words.
@@ -267,7 +278,8 @@ def store_word(memory: "array[int]", settings: "array[int]", readings: "array[in
         word |= C.RUNNING
     if mode == W.QUIET or mode == W.PURGE:
         word |= C.BAR_START
-    if memory[M.PLAN] & N.PLAN_NO_START and not tariff_waived(memory, settings):
+    later = memory[M.PLAN] & N.PLAN_NO_START != 0 or memory[M.ADVICE] == D.WAIT
+    if later and not tariff_waived(memory, settings):
         word |= C.BAR_START
     return word
 
@@ -288,7 +300,7 @@ def room_word(memory: "array[int]", settings: "array[int]", readings: "array[int
             spent = P.mean_mc(memory, settings, readings) >= spent_mc(memory, settings)
             if room - draw >= useful_mk(memory, settings) and not spent:
                 word |= C.USEFUL
-    if wanted(memory):
+    if wanted(memory, settings):
         word |= C.WANTED
     if power_good(memory, settings, readings):
         word |= C.POWER

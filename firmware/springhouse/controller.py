@@ -8,6 +8,7 @@ changes nothing, which is what lets a simulation jump (see `horizon.py`).
 
 from array import array
 
+from springhouse import advice as D
 from springhouse import condition as C
 from springhouse import conditions as Q
 from springhouse import events as E
@@ -46,6 +47,7 @@ def _first_step(memory: "array[int]", settings: "array[int]", readings: "array[i
     memory[M.ACK_SEEN] = readings[R.ACK_SEQ]
     memory[M.MODE_SEEN] = readings[R.MODE_SEQ]
     memory[M.DROP_SEEN] = readings[R.DROP_SEQ]
+    memory[M.ADVICE_SEEN] = readings[R.ADVICE_SEQ]
     B.resume(memory, settings, now)
     T.arm(memory, M.OFF_T, now, (settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S]) * 1000)
     Q.put_flag(memory, M.FLAG_BOOT_WAIT, True)
@@ -81,6 +83,7 @@ def _observe(memory: "array[int]", settings: "array[int]", readings: "array[int]
     for i in range(R.PROBES):
         P.update(memory, settings, readings, i)
     E.plan(memory, settings, readings)
+    D.update(memory, settings, readings)
     E.mode(memory, readings)
     E.acknowledge(memory, settings, readings)
     Q.update_flags(memory, settings, readings)

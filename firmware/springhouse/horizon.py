@@ -117,7 +117,11 @@ def _delivery_open(memory: "array[int]", settings: "array[int]", readings: "arra
     """Whether delivery goes on, or lacks neither the wish nor a warm room."""
     if memory[M.ROOM_STATE] == K.DISCHARGE:
         return True
-    if memory[M.ROOM_STATE] != K.WAITING or not Q.wanted(memory) or not P.trusted(memory, P.ROOM):
+    if (
+        memory[M.ROOM_STATE] != K.WAITING
+        or not Q.wanted(memory, settings)
+        or not P.trusted(memory, P.ROOM)
+    ):
         return False
     return P.value_mc(memory, settings, readings, P.ROOM) >= Q.room_start_mc(memory, settings)
 
@@ -221,10 +225,10 @@ def _room(
     room = P.value_mc(memory, settings, readings, P.ROOM)
     discharge = memory[M.ROOM_STATE] == K.DISCHARGE
     limit = settings[S.ROOM_LIMIT_MC]
-    if words or Q.wanted(memory):
+    if words or Q.wanted(memory, settings):
         _edge(watch, readings, R.ROOM_MC, room, limit)
         _edge(watch, readings, R.ROOM_MC, room, limit - Q.HOT_BAND_MK)
-    if words or (Q.wanted(memory) and memory[M.ROOM_STATE] == K.WAITING):
+    if words or (Q.wanted(memory, settings) and memory[M.ROOM_STATE] == K.WAITING):
         _edge(watch, readings, R.ROOM_MC, room, Q.room_start_mc(memory, settings))
     if words or _delivery_open(memory, settings, readings):
         _edge(watch, readings, R.ROOM_MC, room, settings[S.ROOM_TARGET_MC] + 1)

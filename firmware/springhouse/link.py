@@ -74,6 +74,7 @@ class Link:
         self.wants_log = False
         self.wants_settings = False
         self.wants_state = False
+        self.wants_plan = False
 
     def feed(self, byte: int) -> "str | None":
         """Add a byte of input; the answer once a line is complete and was looked at."""
@@ -101,6 +102,10 @@ class Link:
             return owner.set_time(int(command["utc_s"]), command.get("sure") is True)
         elif name == "set":
             return owner.change(command["values"])
+        elif name == "plan":
+            return owner.take_plan(int(command["from"]), command["runs"])
+        elif name == "get-plan":
+            self.wants_plan = True
         elif name == "get-log":
             self.wants_log = True
         elif name == "get-settings":

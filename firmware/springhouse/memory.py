@@ -21,6 +21,10 @@ older one outlives a reset is in `restart.py`.
     PLAN,  # schedule bits in force, WEEK_* in week.py
     PLAN_SINCE_MIN,  # they hold from this minute of the week (-1: clock unknown) ...
     PLAN_LENGTH_MIN,  # ... for so many minutes
+    ADVICE,  # a plan's advice in force, numbers of advice.py; 0 = none
+    ADVICE_WANTED,  # it wants the room cooled
+    ADVICE_MC,  # store target it asks for
+    ADVICE_SEEN,
     VALID,  # one bit a probe: its latest frame was accepted
     STORE_LOW_GOOD,  # consecutive good frames, saturates at 3 = trusted
     STORE_HIGH_GOOD,
@@ -63,6 +67,7 @@ older one outlives a reset is in `restart.py`.
     START_3_T,
     START_4_T,
     MODE_T,  # the owner's mode ends
+    ADVICE_T,  # the advice lapses
     PROGRESS_T,
     ICE_T,
     RUN_T,  # first pull-down: end of one run
@@ -93,7 +98,7 @@ older one outlives a reset is in `restart.py`.
     WELDED_T,  # nothing runs: settling, then the half hour that is judged
     LIVE_T,  # the freezer is live although switched off
     SIZE,
-) = range(86)
+) = range(91)
 
 TIMERS = OFF_T
 

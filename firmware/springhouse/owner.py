@@ -12,6 +12,10 @@ from springhouse import setting as S
 from springhouse.record import RANGE_MOST, Record
 from springhouse.storage import TwoSlots
 
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.ahead import Plan
+
 _COUNT_MASK = 0xFFFF
 TARGET_STEP_MK = 500
 
@@ -36,6 +40,7 @@ class Owner:
         self.changed = False  # settings changed: the plan in force must be looked up again
         self.news: list[tuple[int, int, int]] = []  # (slot, old, new) for the black box
         self.clock_set = False
+        self.plan: Plan | None = None  # where the settings allow one
         self.shortages = 0  # changes refused because memory was short
 
     def acknowledge(self) -> None:
@@ -64,6 +69,15 @@ class Owner:
             return "step of more than a day: send it with sure"
         self.clock_set = True
         return ""
+
+    def take_plan(self, from_min: int, runs: "list[int]") -> str:
+        """A plan for the hours from `from_min` on; "" or why not, the plan in force stays then."""
+        if self.plan is None:
+            return "plan: the settings allow none"
+        try:
+            return self.plan.take(from_min, runs, self.clock.utc_min)
+        except MemoryError:
+            return self._short()
 
     def change(self, changes: "list[int]") -> str:
         """Change settings (slot, value, ...) inside the proven range and store them in one write.

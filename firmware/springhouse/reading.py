@@ -38,5 +38,10 @@ PROBES = 5  # store low, store high, room, coil inlet, air at the coil: everywhe
     MODE_SEQ,  # counts mode requests
     DROP_SEQ,  # counts how often all outputs, or the relay alone, dropped without being told to
     RELAY_OPEN,  # 1 = the freezer is dead behind its relay; a wire that came off reads 0
+    ADVICE,  # a plan's advice for now, numbers of advice.py
+    ADVICE_WANTED,  # 1 = the plan wants the room cooled
+    ADVICE_MC,  # store target it asks for
+    ADVICE_MIN,  # minutes for which it holds
+    ADVICE_SEQ,  # counts pieces of advice
     SIZE,
-) = range(32)
+) = range(37)

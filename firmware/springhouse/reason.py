@@ -6,6 +6,7 @@ force that a person would want to hear is given: faults, the owner's wish, need,
 
 from array import array
 
+from springhouse import advice as D
 from springhouse import condition as C
 from springhouse import conditions as Q
 from springhouse import fitted as F
@@ -82,8 +83,10 @@ from springhouse import week as N
     WELDED_LATCHED,
     TOP_UNSURE,
     FLOW_TOO_HIGH,
+    CHARGING_BY_PLAN,
+    PLAN_WAITS,
     SIZE,
-) = range(61)
+) = range(63)
 
 _STORE_LATCHES = (
     (L.LEVEL, LEVEL_LATCHED),
@@ -152,7 +155,7 @@ def _running(memory: "array[int]", readings: "array[int]") -> "tuple[int, int]":
         return KEEPING_UP, -1
     if memory[M.MODE] == W.FIRST_PULL_DOWN:
         return PULLING_DOWN, left_ms(memory, readings, M.RUN_T)
-    return CHARGING, -1
+    return (CHARGING_BY_PLAN if memory[M.ADVICE] == D.CHARGE else CHARGING), -1
 
 
 def _store_unseen(memory: "array[int]", settings: "array[int]") -> "tuple[int, int]":
@@ -201,6 +204,8 @@ def _not_needed(
     mean = P.mean_mc(memory, settings, readings)
     target = Q.store_target_mc(memory, settings)
     if target != settings[S.DEEP_MC] and mean >= settings[S.DEEP_MC] + settings[S.BAND_MK]:
+        if memory[M.ADVICE]:
+            return PLAN_WAITS, -1
         both = N.PLAN_CHARGE | N.PLAN_LEAD
         return CHARGE_LATER, plan_left_ms(settings, readings, both, both)
     return (FULL if word & C.STORE_FULL else COLD_ENOUGH), -1
@@ -218,6 +223,8 @@ def _waiting(
         return QUIET_ASKED, mode_left_ms(memory, readings)
     if mode == W.PURGE:
         return PURGE_BARS, mode_left_ms(memory, readings)
+    if memory[M.ADVICE] == D.WAIT and not memory[M.PLAN] & N.PLAN_NO_START:
+        return PLAN_WAITS, -1
     if memory[M.STORE_WORD] & C.BAR_START:
         return TARIFF, plan_left_ms(settings, readings, N.PLAN_NO_START, 0)
     left = left_ms(memory, readings, M.OFF_T)
@@ -307,6 +314,8 @@ def _no_need(
     if not word & C.ROOM_SEEN:
         return (ROOM_GAINING if memory[M.ROOM_GOOD] > 0 else ROOM_UNSEEN), -1
     if not word & C.WANTED:
+        if D.tells_room(memory, settings):
+            return NOT_WANTED, -1
         return NOT_WANTED, plan_left_ms(settings, readings, N.PLAN_WANTED, N.PLAN_WANTED)
     if word & C.ROOM_COOL:
         return ROOM_COOL, -1

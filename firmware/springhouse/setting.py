@@ -11,8 +11,8 @@ from springhouse import fitted as F
 WINDOWS = 16
 WINDOW_STRIDE = 4  # kind, days, start minute of the day, end minute of the day
 
-_PLAIN = 65
-SCHEMA_NOW = 2
+_PLAIN = 66
+SCHEMA_NOW = 3
 
 (
     SCHEMA,
@@ -80,6 +80,7 @@ SCHEMA_NOW = 2
     DELIVERY_OFF_S,  # ... and least time off, whatever ended it
     FLOW_MOST_ML_MIN,  # more than the pump can deliver is no evidence of flow
     CHILLS_MK,  # a store gets so much colder in half an hour if it is chilled, and only then
+    ADVISED,  # what a plan made elsewhere may decide: 0 nothing, 1 charging, 2 wanted hours too
 ) = range(_PLAIN)
 
 WINDOW_1_KIND = _PLAIN
@@ -151,6 +152,7 @@ BOUNDS = (
     (60, 900, 60),  # DELIVERY_OFF_S
     (500, 60000, 20000),  # FLOW_MOST_ML_MIN
     (150, 2000, 200),  # CHILLS_MK
+    (0, 2, 0),  # ADVISED
 )
 
 WINDOW_BOUNDS = ((0, 3, 0), (0, 127, 0), (0, 1439, 0), (0, 1439, 0))

@@ -66,6 +66,9 @@ class Talk:
         if link.wants_state:
             link.wants_state = False
             return json.dumps(self._identity(), separators=(",", ":"))
+        if link.wants_plan:
+            link.wants_plan = False
+            return report.plan_line(self._owner)
         if link.wants_settings:
             link.wants_settings = False
             self._settings_part = 0

@@ -115,6 +115,8 @@ REASONS = (
     ("locked", "compressor does not switch off: pull its plug now"),
     ("stopped", "the low probe does not vouch for the high one, not below 4 °C"),
     ("stopped", "flow sensor shows more than the pump can deliver"),
+    ("chilling the store", "down to the target of the plan"),
+    ("waiting", "the plan charges later"),
 )
 
 

@@ -65,7 +65,7 @@ def draw_settings(own: IntRecord, settings: IntRecord) -> None:
         b = S.bound(slot)
         low = b[0]
         high = b[1]
-        if slot == S.FLOW_MOST_ML_MIN or slot == S.CHILLS_MK:
+        if slot == S.FLOW_MOST_ML_MIN or slot == S.CHILLS_MK or slot == S.ADVISED:
             continue
         if slot == S.FITTED:
             high = F.RELAY - 1
@@ -73,6 +73,7 @@ def draw_settings(own: IntRecord, settings: IntRecord) -> None:
             high = low + (high - low) // 8
         settings[slot] = between(own, low, high)
     settings[S.FLOW_MOST_ML_MIN] = 2 * settings[S.FLOW_LEAST_ML_MIN] + 800
+    settings[S.ADVISED] = settings[S.FLOW_LEAST_ML_MIN] % 3
     settings[S.CHILLS_MK] = 150 + settings[S.FLOW_LEAST_ML_MIN] % 300
     if settings[S.FLOW_LEAST_ML_MIN] % 2:
         settings[S.FITTED] |= F.RELAY
@@ -213,6 +214,18 @@ def _inputs(own: IntRecord, settings: IntRecord, readings: IntRecord, out: int) 
         readings[R.MODE_SEQ] += 1
     if happens(own, 12000):
         readings[R.DROP_SEQ] += 1
+    if happens(own, 600):
+        _advise(own, settings, readings)
+
+
+def _advise(own: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
+    """A plan made by a fool: any advice, target and time, most of it such as can be meant."""
+    readings[R.ADVICE] = throw(own, 6) - 1
+    readings[R.ADVICE_WANTED] = throw(own, 2)
+    low = settings[S.DEEP_MC] - 300
+    readings[R.ADVICE_MC] = between(own, low, max(low, settings[S.SHALLOW_MC]) + 300)
+    readings[R.ADVICE_MIN] = throw(own, 50) if throw(own, 5) else between(own, -5, 3000)
+    readings[R.ADVICE_SEQ] += 1
 
 
 def episode(

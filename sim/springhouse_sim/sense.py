@@ -28,6 +28,11 @@ FOLLOWS, FORCED_BAD, FORCED_GOOD = range(3)  # a two-valued input: honest, or he
     MODE,
     MODE_MIN,
     MODE_SEQ,
+    ADVICE,  # of a plan, as in reading.py
+    ADVICE_WANTED,
+    ADVICE_MC,
+    ADVICE_MIN,
+    ADVICE_SEQ,
     FLOOR_MOPPED_ML,  # of all water spilled so far, what has been mopped up
     # faults
     CLOCK_KNOWN,  # 0: the board has no time of day
@@ -50,7 +55,7 @@ FOLLOWS, FORCED_BAD, FORCED_GOOD = range(3)  # a two-valued input: honest, or he
     RELAY_LIVE,  # the relay is closed, whatever comes behind it
     RELAY_CONTACT,  # FOLLOWS, FORCED_BAD, FORCED_GOOD
     _SCALARS,
-) = range(33)
+) = range(38)
 
 NO_CUT_OUT = -(1 << 29)
 

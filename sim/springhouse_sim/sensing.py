@@ -158,5 +158,10 @@ def read(
     readings[R.MODE] = sense[E.MODE]
     readings[R.MODE_MIN] = sense[E.MODE_MIN]
     readings[R.MODE_SEQ] = sense[E.MODE_SEQ]
+    readings[R.ADVICE] = sense[E.ADVICE]
+    readings[R.ADVICE_WANTED] = sense[E.ADVICE_WANTED]
+    readings[R.ADVICE_MC] = sense[E.ADVICE_MC]
+    readings[R.ADVICE_MIN] = sense[E.ADVICE_MIN]
+    readings[R.ADVICE_SEQ] = sense[E.ADVICE_SEQ]
     live = sense[E.RELAY_LIVE] != 0 and u[U.MAINS] > 0.5
     readings[R.RELAY_OPEN] = held(sense[E.RELAY_CONTACT], not live)

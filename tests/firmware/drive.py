@@ -115,6 +115,11 @@ class Drive:
         """The owner asks for a mode."""
         self.set(MODE=wanted, MODE_MIN=minutes, MODE_SEQ=self.readings[R.MODE_SEQ] + 1)
 
+    def advise(self, what: int, target_mc: int, minutes: int, wanted: int = 0) -> None:
+        """A plan gives advice."""
+        self.set(ADVICE=what, ADVICE_MC=target_mc, ADVICE_MIN=minutes, ADVICE_WANTED=wanted)
+        self.readings[R.ADVICE_SEQ] += 1
+
     def press(self) -> None:
         """The owner presses acknowledge."""
         self.readings[R.ACK_SEQ] += 1

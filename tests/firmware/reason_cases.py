@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from drive import EVERY_SENSOR, Drive, N, fitted, mode
-from springhouse import reason
+from springhouse import advice, reason
 
 
 def waited(**more: int) -> Drive:
@@ -123,6 +123,14 @@ def _seconds(d: Drive, n: int) -> Drive:
     return d
 
 
+def _advised(what: int) -> Drive:
+    d = Drive(settings={"ADVISED": advice.CHARGING})
+    d.minutes(9)
+    d.advise(what, 4000, 60)
+    d.minutes(2)
+    return d
+
+
 R_ = reason  # short, for the tables
 STORE_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.SETTINGS_INVALID, False, lambda: _set(waited(), SETTINGS_OK=0)),
@@ -152,6 +160,8 @@ STORE_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.QUIET_ASKED, True, lambda: _asked(mode.QUIET)),
     (R_.PURGE_BARS, True, lambda: _asked(mode.PURGE, 30)),
     (R_.TARIFF, True, lambda: _planned(N.NO_START)),
+    (R_.CHARGING_BY_PLAN, False, lambda: _advised(advice.CHARGE)),
+    (R_.PLAN_WAITS, False, lambda: _advised(advice.WAIT)),
 )
 
 

@@ -10,7 +10,17 @@ import pytest
 import springhouse
 
 CORE = (
-    *("condition", "conditions", "controller", "events", "fault", "fitted", "horizon", "interlock"),
+    *(
+        "advice",
+        "condition",
+        "conditions",
+        "controller",
+        "events",
+        "fault",
+        "fitted",
+        "horizon",
+        "interlock",
+    ),
     *("latch", "memory", "mode", "output", "probes", "reading", "setting", "statechart"),
     *("restart", "timekeeping", "vouching", "week"),
 )

@@ -64,7 +64,7 @@ def test_at_power_up() -> None:
 
 
 @pytest.mark.parametrize(
-    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 1), (S.SCHEMA, 3)]
+    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 2), (S.SCHEMA, 4)]
 )
 def test_a_record_out_of_bounds_moves_nothing(slot: int, wrong: int) -> None:
     d = booted()

@@ -5,6 +5,7 @@ from __future__ import annotations
 from array import array
 
 import pytest
+from springhouse import advice as A
 from springhouse import controller
 from springhouse import fitted as F
 from springhouse import memory as M
@@ -151,6 +152,31 @@ def test_demand_is_not_judged_where_the_floor_may_hold(store_mc: int, broken: bo
     watch = Watch(**cold, FREEZE_MC=1300, FLOOR_MC=6000, FREEZE_CLEAR_MK=4000)
     watch.scan(0, 5000, STORE_LOW_MC=store_mc, STORE_HIGH_MC=store_mc)
     assert (watch.violations[26] > 0) == broken
+
+
+ADVISED = {"ADVISED": A.CHARGING, "DEEP_MC": 4000, "SHALLOW_MC": 8000}
+
+
+@pytest.mark.parametrize(
+    ("settings", "in_force", "target_mc", "scans", "broken"),
+    [
+        (ADVISED, A.WAIT, 5000, 59, 0),
+        (ADVISED, A.WAIT, 5000, 61, 1),  # its minute is over
+        (ADVISED, A.CHARGE, 5000, 1, 1),  # never given
+        (ADVISED, A.WAIT, 6000, 1, 1),
+        (ADVISED | {"ADVISED": A.NOTHING}, A.WAIT, 5000, 1, 1),
+        (ADVISED | {"DEEP_MC": 5500}, A.WAIT, 5000, 1, 0),  # it asks for no target
+    ],
+)
+def test_inv_31_advice_in_force_was_given_is_not_over_and_is_allowed(
+    settings: dict[str, int], in_force: int, target_mc: int, scans: int, broken: int
+) -> None:
+    watch = Watch(**settings)
+    watch.scan(0)
+    watch.memory[M.ADVICE], watch.memory[M.ADVICE_MC] = in_force, target_mc
+    watch.scan(0, scans, ADVICE=A.WAIT, ADVICE_MC=5000, ADVICE_MIN=1, ADVICE_SEQ=1)
+    assert watch.cases[31] == scans
+    assert min(1, watch.violations[31]) == broken
 
 
 # Episodes that an observer once took for violations: a seed, and scans enough to get there.

@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from itertools import combinations
 from typing import Any
 
+from springhouse import advice as D
 from springhouse import fault as FAULT
 from springhouse import fitted as F
 from springhouse import latch as L
@@ -16,6 +17,7 @@ from springhouse import mode as W
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
+from springhouse import setting as S
 
 from springhouse_host.induction import claims_room, claims_store, limits
 from springhouse_host.induction.claim import DELIVERY, MOTORS, Claim, View
@@ -28,7 +30,7 @@ def claims(scene: Scene, before: Ghosts, after: Ghosts) -> Iterator[Claim]:
     v = View(scene.terms, scene.after, scene.settings, after)
     yield from claims_store.claims(scene, v)
     yield from claims_room.claims(scene, v, before)
-    for topic in (_probes, _water, _starts, _latches, _owner):
+    for topic in (_probes, _water, _starts, _latches, _owner, _advice):
         yield from topic(scene, v)
 
 
@@ -117,6 +119,22 @@ def _latches(scene: Scene, v: View) -> Iterator[Claim]:
         )
 
 
+def _advice(scene: Scene, v: View) -> Iterator[Claim]:
+    t, g, s = v.t, v.ghosts, v.settings
+    none = t.equal(v.memory[M.ADVICE], 0)
+    yield Claim(
+        "a plan's advice is gone when its time is over",
+        31,
+        t.either(none, t.less(g["advice"], g["advice_ms"])),
+    )
+    allowed = t.less(0, s[S.ADVISED])
+    yield Claim("no advice unless the owner allows it", 31, t.either(none, allowed))
+    target = v.memory[M.ADVICE_MC]
+    inside = t.both(t.at_most(s[S.DEEP_MC], target), t.at_most(target, s[S.SHALLOW_MC]))
+    charges = t.equal(v.memory[M.ADVICE], D.CHARGE)
+    yield Claim("no target outside the owner's range", 31, t.implies(charges, inside))
+
+
 def _owner(scene: Scene, v: View) -> Iterator[Claim]:
     t, g = v.t, v.ghosts
     no_motor = t.no(scene.on(MOTORS))
@@ -134,6 +152,7 @@ def _owner(scene: Scene, v: View) -> Iterator[Claim]:
         ("a press of the button", 18, M.ACK_SEEN, R.ACK_SEQ),
         ("what the owner asks for", 28, M.MODE_SEEN, R.MODE_SEQ),
         ("a drop of the outputs", 4, M.DROP_SEEN, R.DROP_SEQ),
+        ("a piece of advice", 31, M.ADVICE_SEEN, R.ADVICE_SEQ),
     ):
         once = t.equal(scene.after[seen], scene.readings[number])
         yield Claim(f"{what} counts once", invariant, once)

@@ -193,7 +193,10 @@ def _tariff(scene: Scene, v: View) -> Iterator[Claim]:
         t.implies(barred, waived),
     )
     limit = t.subtract(v.settings[S.ROOM_LIMIT_MC], Q.HOT_BAND_MK + 1)
-    wanted = t.either(v.has(plan, N.PLAN_WANTED), v.mode(W.COOL_NOW))
+    told = t.both(t.less(0, v.memory[M.ADVICE]), t.equal(v.settings[S.ADVISED], 2))
+    by_plan = t.less(0, v.memory[M.ADVICE_WANTED])
+    planned = t.choose(told, by_plan, v.has(plan, N.PLAN_WANTED))
+    wanted = t.either(planned, v.mode(W.COOL_NOW))
     over = t.less(limit, measured(scene, P.ROOM))
     yield Claim(
         "hot is only a room over its limit in wanted hours",

@@ -42,6 +42,7 @@ CLOCKS = (
     "rest",  # since pump or fans stopped, or power came
     "deliver",  # since pump or fans started
     "mode",  # since the owner's mode was asked for
+    "advice",  # since a plan gave advice
     *(f"start_{n}" for n in range(STARTS)),  # since the last starts of the compressor
     *(f"bad_{i}" for i in range(R.PROBES)),  # since frames began to be rejected
 )
@@ -62,6 +63,7 @@ def free(t: Terms, settings: list[Any]) -> Ghosts:
     g["dry_runs"] = t.integer("ghost.dry_runs", 0, MOST_DRY_RUNS)
     g["tray_wait"] = t.integer("ghost.tray_wait", 0, 3_600_000)
     g["mode_ms"] = t.integer("ghost.mode_ms", 0, LONGEST_MODE_MS)
+    g["advice_ms"] = t.integer("ghost.advice_ms", 0, limits.DAY_MS)
     g["latch"] = t.word("ghost.latch", WORDS[M.LATCH])
     g["spells_only"] = t.no(t.true(t.bit_and(settings[S.FITTED], F.FLOW | F.COIL_IN)))
     return g
@@ -91,6 +93,7 @@ def at_power_up(t: Terms, memory: list[Any], settings: list[Any]) -> Ghosts:
         "dry_runs": memory[M.DRY_COUNT],
         "tray_wait": t.times(settings[S.TRAY_RETURN_S], 1000),
         "mode_ms": memory[M.MODE_LEFT_MS],
+        "advice_ms": 0,
         "latch": memory[M.LATCH],
     }
 
@@ -107,6 +110,7 @@ def advance(scene: Scene, ghosts: Ghosts) -> Ghosts:
     hands.coil_and_fans()
     hands.rhythm()
     hands.owner()
+    hands.plan()
     hands.battery()
     return hands.new
 
@@ -251,6 +255,15 @@ class _Hands:
         stop = t.choose(accepted, stopping, self.old["stop"])
         self.new["stop"] = t.both(t.no(ended), stop)
         self.new["latch"] = self.scene.after[M.LATCH]
+
+    def plan(self) -> None:
+        """Advice holds for the minutes it was given for, a day at most."""
+        t, scene = self.t, self.scene
+        self.clock("advice", scene.advised)
+        asked_ms = t.times(scene.readings[R.ADVICE_MIN], 60000)
+        meant = t.both(t.less(0, asked_ms), t.at_most(asked_ms, limits.DAY_MS))
+        given_ms = t.choose(meant, asked_ms, 0)
+        self.new["advice_ms"] = t.choose(scene.advised, given_ms, self.old["advice_ms"])
 
     def battery(self) -> None:
         t, s = self.t, self.scene.settings

@@ -48,6 +48,7 @@ def hypothesis(v: View) -> Iterator[Claim]:
         _rhythm,
         _spells,
         _owner,
+        _advice,
     ):
         for name, holds in facts(v):
             yield Claim(name, 0, holds, topic=facts.__name__.strip("_"))
@@ -271,6 +272,16 @@ def _spells(v: View) -> Facts:
             v.lasts(M.SPELL_T, v.ms(S.SPELL_OFF_S), g["spell_off"]),
         ),
     )
+
+
+def _advice(v: View) -> Facts:
+    t, g = v.t, v.ghosts
+    none = t.equal(v.memory[M.ADVICE], 0)
+    yield (
+        "advice lapses in its time",
+        t.either(none, v.bounds(M.ADVICE_T, g["advice_ms"], g["advice"])),
+    )
+    yield "advice in force has time left", t.either(none, t.at_most(0, v.memory[M.ADVICE_T]))
 
 
 def _owner(v: View) -> Facts:

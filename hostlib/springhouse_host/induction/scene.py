@@ -11,6 +11,7 @@ from itertools import pairwise
 from types import ModuleType
 from typing import Any
 
+from springhouse import advice as D
 from springhouse import condition as C
 from springhouse import controller
 from springhouse import events as E
@@ -71,6 +72,10 @@ RANGES: dict[int, tuple[int, int]] = {
     M.ACK_SEEN: SEQUENCE,
     M.MODE_SEEN: SEQUENCE,
     M.DROP_SEEN: SEQUENCE,
+    M.ADVICE_SEEN: SEQUENCE,
+    M.ADVICE: (0, D.SIZE - 1),
+    M.ADVICE_WANTED: (0, 1),
+    M.ADVICE_MC: (-200_000, 200_000),
     M.PLAN_SINCE_MIN: (-1, N.WEEK_MIN - 1),
     M.PLAN_LENGTH_MIN: (0, N.WEEK_MIN),
     **{slot: (0, P.TRUST_FRAMES) for slot in _slots(M, "_GOOD")},
@@ -103,6 +108,10 @@ READINGS: dict[int, tuple[int, int]] = {
     **{slot: SEQUENCE for slot in _slots(R, "_SEQ")},
     R.MODE: (-4, 12),
     R.MODE_MIN: (-10, 100_000),
+    R.ADVICE: (-4, 12),
+    R.ADVICE_WANTED: (-1, 2),
+    R.ADVICE_MC: (-200_000, 200_000),
+    R.ADVICE_MIN: (-10, 100_000),
 }
 
 NAMES = {
@@ -170,6 +179,11 @@ class Scene:
     def asked(self) -> Truth:
         """Whether the owner asked for a mode since the last scan."""
         return self._counted(M.MODE_SEEN, R.MODE_SEQ)
+
+    @property
+    def advised(self) -> Truth:
+        """Whether a plan gave advice since the last scan."""
+        return self._counted(M.ADVICE_SEEN, R.ADVICE_SEQ)
 
     def _counted(self, seen: int, number: int) -> Truth:
         """Whether a count moved; what came before power-up does not count."""

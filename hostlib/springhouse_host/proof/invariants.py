@@ -35,6 +35,8 @@ TEXTS = {
     28: "in the owner's off and service no motor runs; a reset does not end them",
     29: "compressor below the 4 °C floor only while both store probes vouch for the top",
     30: "a freezer that runs although switched off sounds the alarm",
+    31: "a plan's advice is in force only where the owner allows it, inside the owner's range and "
+    "for its time",
 }
 
 BOARD_ONLY = (20, 21, 22, 24)

@@ -14,6 +14,7 @@ it is at most 2**28 ms while scans are no further apart than that.
 
 from dataclasses import dataclass
 
+from springhouse import advice as A
 from springhouse import condition as C
 from springhouse import controller, horizon, restart
 from springhouse import latch as L
@@ -46,6 +47,8 @@ def _readings() -> dict[int, Interval]:
     found[R.RELAY_OPEN] = Interval(0, 1)
     found[R.MODE] = Interval(-MOST, MOST)
     found[R.MODE_MIN] = Interval(-MOST, MOST)
+    for slot in (R.ADVICE, R.ADVICE_WANTED, R.ADVICE_MC, R.ADVICE_MIN):
+        found[slot] = Interval(-MOST, MOST)
     return found
 
 
@@ -61,7 +64,9 @@ def _memory() -> dict[int, Interval]:
     found[M.LATCH] = Interval(0, 2 * L.WELDED - 1)
     found[M.FLAGS] = Interval(0, 2 * M.FLAG_SUNK - 1)
     found[M.MODE] = Interval(0, 8)
-    found[M.ACK_SEEN] = found[M.MODE_SEEN] = Interval(0, MOST)
+    found[M.ACK_SEEN] = found[M.MODE_SEEN] = found[M.ADVICE_SEEN] = Interval(0, MOST)
+    found[M.ADVICE] = Interval(0, A.SIZE - 1)
+    found[M.ADVICE_MC] = Interval(-MOST, MOST)
     found[M.PLAN] = Interval(0, 15)
     found[M.PLAN_SINCE_MIN] = Interval(-1, 10079)
     found[M.PLAN_LENGTH_MIN] = Interval(0, 10080)

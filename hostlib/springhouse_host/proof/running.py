@@ -18,6 +18,7 @@ from springhouse_sim.trace import Trace
 from springhouse_sim.world.ground import Wave
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.owner import EmptyTray
+from springhouse_sim.world.plan import FollowPlan
 from springhouse_sim.world.stage import Actor
 from springhouse_sim.world.sun import Glazing
 
@@ -119,6 +120,8 @@ def bench(
     _check_weather(site, scenario)
     actors: list[Actor] = [_outdoors(site, scenario), site.people()]
     actors += [*scenario.faults, *scenario.outages, *scenario.owner]
+    if scenario.plan:
+        actors.append(FollowPlan(scenario.plan, again=True))
     if not site.file.tray.open_drain:
         actors.append(EmptyTray(TRAY_EMPTIED_S, daily=True))
     plant = _plant(site, scenario)

@@ -1,18 +1,22 @@
 """Which runs a proof is made of."""
 
 import json
+import random
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import lru_cache
 from typing import TYPE_CHECKING, Literal, TypeAlias
 
+from springhouse import advice as A
+from springhouse import setting as S
 from springhouse import week as N
 from springhouse_sim.plant import given as U
 from springhouse_sim.world import days as D
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.owner import AskMode
+from springhouse_sim.world.plan import QUARTER_MIN, Quarter
 from springhouse_sim.world.weather import Weather
 
 from ..site.drawn import Draw
@@ -64,6 +68,7 @@ class Scenario:
     draw: Draw = ()  # one plausible installation instead of a reading of the labels
     warmer_k: float = 0.0  # of the air outdoors, its dew point kept
     shade_open: bool = False  # the window's shade is left open
+    plan: tuple[Quarter, ...] = ()  # what advises the board, over and over
 
     @property
     def unbroken(self) -> bool:
@@ -202,7 +207,7 @@ def corners(site: Site, base: Scenario) -> Iterator[Scenario]:
 
 
 def beyond(site: Site, week: Scenario) -> Iterator[Scenario]:
-    """Yield what the promise of comfort is not made for: a heat wave, a shade that is left open.
+    """Yield what the promise of comfort is not made for: heat waves, an open shade, bad plans.
 
     What it comes to is told; ice, water, pump and compressor are as safe there as anywhere.
     """
@@ -211,6 +216,26 @@ def beyond(site: Site, week: Scenario) -> Iterator[Scenario]:
         yield replace(week, name=f"{days}, {by_k:g} K warmer", warmer_k=by_k)
     if site.has_shade:
         yield replace(week, name=f"{days}, shade forgotten", shade_open=True)
+    for name, quarters in bad_plans(site):
+        yield replace(week, name=f"{days}, {name}", plan=quarters)
+
+
+def bad_plans(site: Site) -> Iterator[tuple[str, tuple[Quarter, ...]]]:
+    """Yield plans that mean harm, where the owner allows plans: what an adversary would send."""
+    settings = site.settings()
+    if settings[S.ADVISED] == A.NOTHING:
+        return
+    deep_mc, shallow_mc = settings[S.DEEP_MC], settings[S.SHALLOW_MC]
+    charge, wait = Quarter(A.CHARGE, 1, deep_mc), Quarter(A.WAIT)
+    yield "a plan that charges at all hours", (charge,)
+    yield "a plan that always waits", (wait,)
+    yield "a plan that turns each quarter hour", (Quarter(A.CHARGE, 0, deep_mc), Quarter(A.WAIT, 1))
+    dice = random.Random(SEED)
+    thrown = [
+        Quarter(dice.randrange(A.SIZE), dice.randrange(2), dice.randint(deep_mc, shallow_mc))
+        for _ in range(HOTTEST_DAYS * N.DAY_MIN // QUARTER_MIN)
+    ]
+    yield "a plan by dice", tuple(thrown)
 
 
 def wanted_begins_s(site: Site, start: datetime) -> int:

@@ -15,7 +15,7 @@ from . import owner_settings as O
 from .known import Known
 from .probes import probe_error_k
 from .read import SiteFile
-from .tables import PROBES
+from .tables import PLAN_DECIDES, PROBES
 
 FITTED_BITS: dict[str, int] = {
     "store_low": F.STORE_LOW,
@@ -145,6 +145,7 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
     if file.schedule.full_by is not None:
         settings[S.FULL_BY_MIN] = file.schedule.full_by
         settings[S.FULL_LEAD_MIN] = lead_min(file, known)
+    settings[S.ADVISED] = PLAN_DECIDES.index(file.schedule.plan_decides)
     if file.store.ice_bank:
         settings[S.ICE_BANK] = 1
         settings[S.ICE_RUN_MIN] = ice_run_min(file, known)

@@ -32,6 +32,7 @@ PROBES = ("store_low", "store_high", "room", "coil_in", "coil_air")
 CLIMATE_CLASSES = ("SN", "N", "ST", "T", "SN-N", "SN-ST", "SN-T", "N-ST", "N-T", "ST-T")
 SIDES = ("none", "n", "ne", "e", "se", "s", "sw", "w", "nw")
 GROUNDS = ("none", "clay", "sand", "rock")
+PLAN_DECIDES = ("nothing", "charging", "charging and wanted hours")  # as in advice.py
 WEATHER_WORDS = ("greensboro-tmy3", "miami-tmy2", "sand-point-tmy3")
 
 
@@ -290,6 +291,7 @@ class ScheduleTable(Table):
     no_start: Annotated[tuple[Window, ...], Windows()] = ()
     wanted: Annotated[tuple[Window, ...], Windows()] = ()
     full_by: Annotated[int | None, TimeOfDay()] = None
+    plan_decides: Annotated[str, Word(PLAN_DECIDES)] = PLAN_DECIDES[0]
 
 
 class PromisesTable(Table):

@@ -1,5 +1,6 @@
 """Invariants of the room side and of water: 9-14, 17, 18, 27."""
 
+from springhouse import advice as A
 from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import mode as W
@@ -210,6 +211,8 @@ def _stop_excused(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -
     for i in range(5):
         if fitted & (1 << i) and not U.sure(shadow, readings, i):
             return True
+    if settings[S.ADVISED] == A.CHARGING_AND_ROOM:
+        return True
     for w in range(S.WINDOWS):
         if settings[S.WINDOW_1_KIND + S.WINDOW_STRIDE * w] == WANTED:
             return True

@@ -238,6 +238,8 @@ def demand(
         week_min = readings[R.WEEK_MIN]
         if week_min >= 0 and _in_no_start(settings, week_min):
             wants = False
+        if settings[S.ADVISED] and shadow[X.TIME_MS] < shadow[X.ADVICE_END_MS]:
+            wants = False  # a plan may wait
     if not wants or out & O.COMPRESSOR:
         shadow[X.DEMAND_MS] = -1
         if wants:

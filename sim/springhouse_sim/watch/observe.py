@@ -1,9 +1,10 @@
 """One scan of the observer: which invariants had a case, which were broken.
 
-Numbers are those of the invariants (1 .. 30). A case is a scan or an edge at which the invariant
+Numbers are those of the invariants (1 .. 31). A case is a scan or an edge at which the invariant
 had something to say: a probe that is surely believed, a sensor that is fitted, a motor that is on.
 """
 
+from springhouse import advice as A
 from springhouse import fitted as F
 from springhouse import memory as M
 from springhouse import mode as W
@@ -17,7 +18,7 @@ from springhouse_sim.watch import shadow as X
 from springhouse_sim.watch import trust as U
 from springhouse_sim.watch.tally import tally
 
-COUNTS = 31  # cases and violations are indexed by invariant number; 0 is unused
+COUNTS = 32  # cases and violations are indexed by invariant number; 0 is unused
 LONG_AGO_MS = -(1 << 40)
 _MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
 
@@ -86,6 +87,8 @@ def _advance_clock(shadow: IntRecord, readings: IntRecord) -> None:
         shadow[X.ACK_SEEN] = readings[R.ACK_SEQ]
         shadow[X.MODE_SEEN] = readings[R.MODE_SEQ]
         shadow[X.DROP_SEEN] = readings[R.DROP_SEQ]
+        shadow[X.ADVICE_SEEN] = readings[R.ADVICE_SEQ]
+        shadow[X.ADVICE_END_MS] = shadow[X.TIME_MS]
     if readings[R.DROP_SEQ] != shadow[X.DROP_SEEN]:
         shadow[X.DROP_SEEN] = readings[R.DROP_SEQ]
         _dropped(shadow)
@@ -105,6 +108,32 @@ def _follow_mode(shadow: IntRecord, readings: IntRecord) -> None:
             shadow[X.MODE_END_MS] = shadow[X.TIME_MS] + minutes * 60000
     if shadow[X.MODE] != W.AUTOMATIC and shadow[X.TIME_MS] >= shadow[X.MODE_END_MS]:
         shadow[X.MODE] = W.AUTOMATIC
+
+
+def _advice(
+    shadow: IntRecord,
+    memory: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """31: what is in force was given last, is not over, and the owner allows it."""
+    if readings[R.ADVICE_SEQ] != shadow[X.ADVICE_SEEN]:
+        shadow[X.ADVICE_SEEN] = readings[R.ADVICE_SEQ]
+        shadow[X.ADVICE] = readings[R.ADVICE]
+        shadow[X.ADVICE_MC] = readings[R.ADVICE_MC]
+        minutes = readings[R.ADVICE_MIN]
+        shadow[X.ADVICE_END_MS] = shadow[X.TIME_MS]
+        if 0 < minutes <= A.LONGEST_MIN:
+            shadow[X.ADVICE_END_MS] += minutes * 60000
+    if memory[M.ADVICE] == A.NONE:
+        return
+    given = memory[M.ADVICE] == shadow[X.ADVICE] and memory[M.ADVICE_MC] == shadow[X.ADVICE_MC]
+    in_time = shadow[X.TIME_MS] < shadow[X.ADVICE_END_MS]
+    inside = settings[S.DEEP_MC] <= memory[M.ADVICE_MC] <= settings[S.SHALLOW_MC]
+    inside = inside or memory[M.ADVICE] == A.WAIT  # the shallow target stays in force
+    tally(cases, violations, 31, given and in_time and inside and settings[S.ADVISED] != 0)
 
 
 def _follow_mains(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
@@ -144,6 +173,7 @@ def observe(
     shadow[X.ACK_SEEN] = readings[R.ACK_SEQ]
 
     _spacing(shadow, out, cases, violations)
+    _advice(shadow, memory, settings, readings, cases, violations)
     if shadow[X.MODE] == W.OFF or shadow[X.MODE] == W.SERVICE:
         tally(cases, violations, 28, out & _MOTORS == 0)
     latched = memory[M.LATCH] != 0

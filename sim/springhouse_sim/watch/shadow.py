@@ -85,5 +85,9 @@
     OFF_STIRRED,  # 1: the pump ran last
     OFF_FALLEN,  # scans in a row in which it had fallen since
     MODE_BEFORE,  # of the previous scan
+    ADVICE_SEEN,
+    ADVICE,  # what a plan said last
+    ADVICE_MC,
+    ADVICE_END_MS,  # until when it holds
     SIZE,
-) = range(85)
+) = range(89)

@@ -1,0 +1,61 @@
+"""Advice of a plan made elsewhere: what is best for now, and for how long it holds.
+
+It shifts charging, and where the owner allows it the hours in which the room is wanted. It lapses
+by itself; unreadable, late or outside the owner's range it is not there, and the week plan goes on.
+No guard, latch, wait or no-start window of the owner knows it.
+"""
+
+from array import array
+
+from springhouse import memory as M
+from springhouse import reading as R
+from springhouse import setting as S
+from springhouse import timekeeping as T
+
+# What the owner lets a plan decide: setting ADVISED.
+NOTHING, CHARGING, CHARGING_AND_ROOM = range(3)
+
+# A piece of advice.
+NONE, WAIT, CHARGE, SIZE = range(4)
+
+LONGEST_MIN = 1440
+
+
+def _taken(memory: "array[int]", readings: "array[int]") -> None:
+    """A new piece of advice stands in place of the old one, or of none if it cannot be meant."""
+    memory[M.ADVICE] = NONE
+    memory[M.ADVICE_T] = T.IDLE
+    advice = readings[R.ADVICE]
+    minutes = readings[R.ADVICE_MIN]
+    if advice > NONE and advice < SIZE and minutes > 0 and minutes <= LONGEST_MIN:
+        memory[M.ADVICE] = advice
+        memory[M.ADVICE_WANTED] = 1 if readings[R.ADVICE_WANTED] else 0
+        memory[M.ADVICE_MC] = readings[R.ADVICE_MC]
+        T.arm(memory, M.ADVICE_T, readings[R.NOW_MS], minutes * 60000)
+
+
+def _fits(memory: "array[int]", settings: "array[int]") -> bool:
+    """Whether the owner lets a plan ask for this store target."""
+    if settings[S.ADVISED] == NOTHING:
+        return False
+    if memory[M.ADVICE] == WAIT:
+        return True  # the shallow target stays in force
+    target_mc = memory[M.ADVICE_MC]
+    return settings[S.DEEP_MC] <= target_mc and target_mc <= settings[S.SHALLOW_MC]
+
+
+def update(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
+    """Take new advice; drop it when its time is over or the owner's range leaves it out."""
+    if readings[R.ADVICE_SEQ] != memory[M.ADVICE_SEEN]:
+        memory[M.ADVICE_SEEN] = readings[R.ADVICE_SEQ]
+        _taken(memory, readings)
+    if memory[M.ADVICE] == NONE:
+        return
+    if not T.waiting(memory, M.ADVICE_T) or not _fits(memory, settings):
+        memory[M.ADVICE] = NONE
+        memory[M.ADVICE_T] = T.IDLE
+
+
+def tells_room(memory: "array[int]", settings: "array[int]") -> bool:
+    """Whether a plan says when the room is wanted, in place of the week plan."""
+    return memory[M.ADVICE] != NONE and settings[S.ADVISED] == CHARGING_AND_ROOM

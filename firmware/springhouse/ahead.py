@@ -1,0 +1,137 @@
+"""A plan of up to two days in quarter hours, kept on flash; what it says for now is advice.
+
+Loaded only where the settings allow a plan. A plan is words of others: what cannot be meant is
+refused, the plan in force stays. Each quarter hour is advised anew and for itself alone, so that a
+board whose plan ends, whose clock is lost or whose program fails falls back to its week plan.
+
+A quarter hour is a byte: 0 none, 1 wait, from 2 on charge, to a target in steps of 0.25 °C from
+-1 °C; the highest bit says that the room is wanted.
+"""
+
+import struct
+
+from springhouse import advice as A
+from springhouse.storage import TwoSlots
+
+QUARTER_MIN = 15
+QUARTERS = 192  # 48 h
+STEP_MC = 250
+LOWEST_MC = -1000
+HIGHEST_MC = LOWEST_MC + 124 * STEP_MC
+A_RUN = 4  # numbers: quarter hours, advice, wanted, store target in m°C
+_WANTED = 128
+_HEAD = "<BI"
+_VERSION = 1
+
+
+def _code(what: int, wanted: int, target_mc: int) -> int:
+    """A quarter hour as a byte."""
+    if what == A.NONE:
+        return 0
+    byte = 1 if what == A.WAIT else 2 + (target_mc - LOWEST_MC) // STEP_MC
+    return byte | _WANTED if wanted else byte
+
+
+class Plan:
+    """`what`, `wanted`, `target_mc`, `minutes` and `seq` are the advice for now."""
+
+    def __init__(self, slots: TwoSlots) -> None:
+        self._slots = slots
+        self.first_min = 0  # UTC minute at which the first quarter hour begins
+        self.quarters = bytearray(QUARTERS)
+        self.what = A.NONE
+        self.wanted = 0
+        self.target_mc = 0
+        self.minutes = 0
+        self.seq = 0
+        self._given = -1  # the quarter hour that was advised last, since 1970
+        body = slots.load()
+        if body is not None and len(body) == 5 + QUARTERS and body[0] == _VERSION:
+            self.first_min = struct.unpack_from(_HEAD, body, 0)[1]
+            self.quarters[:] = body[5:]
+
+    def _fault(self, at: int, runs: "list[int]") -> str:
+        """What is wrong with runs from quarter hour `at` on; "" if nothing is."""
+        for n in range(0, len(runs), A_RUN):
+            quarters, what, wanted, target_mc = runs[n : n + A_RUN]
+            if quarters < 1 or not A.NONE <= what < A.SIZE or wanted not in (0, 1):
+                return "runs: quarter hours, advice 0..2, wanted 0..1, target"
+            if what == A.CHARGE and not LOWEST_MC <= target_mc <= HIGHEST_MC:
+                return "runs: target " + str(LOWEST_MC) + ".." + str(HIGHEST_MC)
+            if what == A.CHARGE and (target_mc - LOWEST_MC) % STEP_MC:
+                return "runs: target in steps of " + str(STEP_MC)
+            at += quarters
+            if at > QUARTERS:
+                return "runs: beyond 48 h"
+        return ""
+
+    def take(self, from_min: int, runs: "list[int]", now_min: int) -> str:
+        """From UTC minute `from_min` on the plan is `runs`, and nothing behind them; "" or why not.
+
+        What it says before stays. Stored before it is in force.
+        """
+        if now_min < 0:
+            return "clock unknown"
+        start = now_min - now_min % QUARTER_MIN
+        at = (from_min - start) // QUARTER_MIN
+        if from_min % QUARTER_MIN:
+            return "from: minute of a quarter hour"
+        if not 0 <= at < QUARTERS:
+            return "from: now .. 48 h ahead"
+        fault = self._fault(at, runs)
+        if fault:
+            return fault
+        fresh = bytearray(QUARTERS)
+        for n in range(at):
+            fresh[n] = self.at(start + n * QUARTER_MIN)
+        for n in range(0, len(runs), A_RUN):
+            quarters, what, wanted, target_mc = runs[n : n + A_RUN]
+            for _ in range(quarters):
+                fresh[at] = _code(what, wanted, target_mc)
+                at += 1
+        if not self._slots.save(struct.pack(_HEAD, _VERSION, start) + fresh):
+            return "could not be stored"
+        self.first_min = start
+        self.quarters[:] = fresh
+        self._given = -1
+        return ""
+
+    def at(self, utc_min: int) -> int:
+        """The byte of the quarter hour that holds a minute, 0 where there is no plan."""
+        n = (utc_min - self.first_min) // QUARTER_MIN
+        return self.quarters[n] if 0 <= n < QUARTERS else 0
+
+    def advise(self, utc_min: int) -> None:
+        """Give the advice of this quarter hour once. Allocates nothing."""
+        quarter = utc_min // QUARTER_MIN
+        if quarter == self._given:
+            return
+        self._given = quarter
+        byte = self.at(utc_min) if utc_min >= 0 else 0
+        code = byte & (_WANTED - 1)
+        if code == 0 and self.what == A.NONE:
+            return
+        self.what = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
+        self.wanted = 1 if byte & _WANTED else 0
+        self.target_mc = LOWEST_MC + (code - 2) * STEP_MC
+        self.minutes = QUARTER_MIN - utc_min % QUARTER_MIN
+        self.seq = (self.seq + 1) & 0xFFFF
+
+    def runs(self, now_min: int) -> "list[int]":
+        """What is left of the plan, as `take` wants it from this quarter hour on."""
+        found: list[int] = []
+        last = -1
+        start = now_min - now_min % QUARTER_MIN
+        for n in range(QUARTERS):
+            byte = self.at(start + n * QUARTER_MIN)
+            if byte == last:
+                found[-A_RUN] += 1
+                continue
+            last = byte
+            code = byte & (_WANTED - 1)
+            what = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
+            target_mc = LOWEST_MC + (code - 2) * STEP_MC if what == A.CHARGE else 0
+            found += [1, what, 1 if byte & _WANTED else 0, target_mc]
+        if last == 0:
+            del found[-A_RUN:]
+        return found

@@ -1,0 +1,42 @@
+"""A plan that advises the board, quarter hour by quarter hour, as `ahead.py` does from its own."""
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from itertools import cycle
+
+from springhouse import advice as A
+
+from .. import sense as E
+from .stage import MINUTE_MS, Events, Stage
+
+QUARTER_MIN = 15
+
+
+@dataclass(frozen=True)
+class Quarter:
+    """What is best in one quarter hour; ``what`` is a number of `advice.py`, NONE says nothing."""
+
+    what: int
+    wanted: int = 0
+    target_mc: int = 0
+
+
+@dataclass(frozen=True)
+class FollowPlan:
+    """Advise quarter hour by quarter hour from the start; ``again`` and again if so asked."""
+
+    quarters: tuple[Quarter, ...]
+    again: bool = False
+
+    def act(self, stage: Stage) -> Events:
+        """Give each quarter's advice once, at its beginning."""
+        order: Iterator[Quarter] = cycle(self.quarters) if self.again else iter(self.quarters)
+        for n, quarter in enumerate(order):
+            yield stage.until(n * QUARTER_MIN * MINUTE_MS)
+            if quarter.what == A.NONE and stage.sense[E.ADVICE] == A.NONE:
+                continue
+            stage.sense[E.ADVICE] = quarter.what
+            stage.sense[E.ADVICE_WANTED] = quarter.wanted
+            stage.sense[E.ADVICE_MC] = quarter.target_mc
+            stage.sense[E.ADVICE_MIN] = QUARTER_MIN
+            stage.sense[E.ADVICE_SEQ] += 1
