@@ -19,6 +19,7 @@ NOTHING, CHARGING, CHARGING_AND_ROOM = range(3)
 NONE, WAIT, CHARGE, SIZE = range(4)
 
 LONGEST_MIN = 1440
+OUTSIDE_MC = 100000  # of any owner's range; keeps what a plan asks for inside 31 bits
 
 
 def _taken(memory: "array[int]", readings: "array[int]") -> None:
@@ -30,7 +31,7 @@ def _taken(memory: "array[int]", readings: "array[int]") -> None:
     if advice > NONE and advice < SIZE and minutes > 0 and minutes <= LONGEST_MIN:
         memory[M.ADVICE] = advice
         memory[M.ADVICE_WANTED] = 1 if readings[R.ADVICE_WANTED] else 0
-        memory[M.ADVICE_MC] = readings[R.ADVICE_MC]
+        memory[M.ADVICE_MC] = min(max(readings[R.ADVICE_MC], -OUTSIDE_MC), OUTSIDE_MC)
         T.arm(memory, M.ADVICE_T, readings[R.NOW_MS], minutes * 60000)
 
 

@@ -46,8 +46,8 @@ def test_whatever_a_plan_says_the_promises_of_safety_hold(tmp_path: Path) -> Non
             found = running.run_one(site.path, replace(plan, variant=variant))
             for number in invariants.TEXTS:
                 assert not found.violations[number], (name, invariants.identity(number))
-            assert found.cases[31] > 5000, name
-            for promise in site.promises:
+            assert found.cases[31] > 1000, name
+            for promise in site.promises():
                 if promise.measure in SAFETY:
                     value = MEASURES[promise.measure](found)
                     assert value is None or promise.margin(value) >= 0.0, (name, promise.name)

@@ -66,7 +66,7 @@ def _memory() -> dict[int, Interval]:
     found[M.MODE] = Interval(0, 8)
     found[M.ACK_SEEN] = found[M.MODE_SEEN] = found[M.ADVICE_SEEN] = Interval(0, MOST)
     found[M.ADVICE] = Interval(0, A.SIZE - 1)
-    found[M.ADVICE_MC] = Interval(-MOST, MOST)
+    found[M.ADVICE_MC] = Interval(-A.OUTSIDE_MC, A.OUTSIDE_MC)
     found[M.PLAN] = Interval(0, 15)
     found[M.PLAN_SINCE_MIN] = Interval(-1, 10079)
     found[M.PLAN_LENGTH_MIN] = Interval(0, 10080)
