@@ -123,7 +123,7 @@ def test_wanted_hours_follow_a_plan_only_where_the_owner_allows_it(
     assert d.room_state == K.DISCHARGE
     d.advise(advice.WAIT, SHALLOW_MC, 30, wanted=0)
     d.minutes(3)
-    assert (d.room_state == K.REST) == bool(follows)
+    assert (d.room_state == K.WAITING) == bool(follows)
     d.advise(advice.WAIT, SHALLOW_MC, 30, wanted=1)
     d.set(WEEK_MIN=200)  # at night nobody wants it by the week plan
     d.minutes(3)
