@@ -9,9 +9,15 @@ A quarter hour is a byte: 0 none, 1 wait, from 2 on charge, to a target in steps
 """
 
 import struct
+from array import array
 
 from springhouse import advice as A
+from springhouse import reading as R
 from springhouse.storage import TwoSlots
+
+TYPE_CHECKING = False
+if TYPE_CHECKING:
+    from springhouse.owner import Owner
 
 QUARTER_MIN = 15
 QUARTERS = 192  # 48 h
@@ -19,6 +25,7 @@ STEP_MC = 250
 LOWEST_MC = -1000
 HIGHEST_MC = LOWEST_MC + 124 * STEP_MC
 A_RUN = 4  # numbers: quarter hours, advice, wanted, store target in m°C
+A_LINE = 20  # runs told
 _WANTED = 128
 _HEAD = "<BI"
 _VERSION = 1
@@ -33,17 +40,12 @@ def _code(what: int, wanted: int, target_mc: int) -> int:
 
 
 class Plan:
-    """`what`, `wanted`, `target_mc`, `minutes` and `seq` are the advice for now."""
+    """The plan in force; `first_min` is the UTC minute of its first quarter hour."""
 
     def __init__(self, slots: TwoSlots) -> None:
         self._slots = slots
-        self.first_min = 0  # UTC minute at which the first quarter hour begins
+        self.first_min = 0
         self.quarters = bytearray(QUARTERS)
-        self.what = A.NONE
-        self.wanted = 0
-        self.target_mc = 0
-        self.minutes = 0
-        self.seq = 0
         self._given = -1  # the quarter hour that was advised last, since 1970
         body = slots.load()
         if body is not None and len(body) == 5 + QUARTERS and body[0] == _VERSION:
@@ -52,6 +54,8 @@ class Plan:
 
     def _fault(self, at: int, runs: "list[int]") -> str:
         """What is wrong with runs from quarter hour `at` on; "" if nothing is."""
+        if len(runs) % A_RUN:
+            return "runs: four numbers each"
         for n in range(0, len(runs), A_RUN):
             quarters, what, wanted, target_mc = runs[n : n + A_RUN]
             if quarters < 1 or not A.NONE <= what < A.SIZE or wanted not in (0, 1):
@@ -65,11 +69,17 @@ class Plan:
                 return "runs: beyond 48 h"
         return ""
 
-    def take(self, from_min: int, runs: "list[int]", now_min: int) -> str:
+    def take(self, from_min: int, runs: "list[int]", owner: "Owner") -> str:
         """From UTC minute `from_min` on the plan is `runs`, and nothing behind them; "" or why not.
 
         What it says before stays. Stored before it is in force.
         """
+        try:
+            return self._take(from_min, runs, owner.clock.utc_min)
+        except MemoryError:
+            return owner.short()
+
+    def _take(self, from_min: int, runs: "list[int]", now_min: int) -> str:
         if now_min < 0:
             return "clock unknown"
         start = now_min - now_min % QUARTER_MIN
@@ -101,7 +111,7 @@ class Plan:
         n = (utc_min - self.first_min) // QUARTER_MIN
         return self.quarters[n] if 0 <= n < QUARTERS else 0
 
-    def advise(self, utc_min: int) -> None:
+    def advise(self, utc_min: int, readings: "array[int]") -> None:
         """Give the advice of this quarter hour once. Allocates nothing."""
         quarter = utc_min // QUARTER_MIN
         if quarter == self._given:
@@ -109,13 +119,13 @@ class Plan:
         self._given = quarter
         byte = self.at(utc_min) if utc_min >= 0 else 0
         code = byte & (_WANTED - 1)
-        if code == 0 and self.what == A.NONE:
+        if code == 0 and readings[R.ADVICE] == A.NONE:
             return
-        self.what = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
-        self.wanted = 1 if byte & _WANTED else 0
-        self.target_mc = LOWEST_MC + (code - 2) * STEP_MC
-        self.minutes = QUARTER_MIN - utc_min % QUARTER_MIN
-        self.seq = (self.seq + 1) & 0xFFFF
+        readings[R.ADVICE] = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
+        readings[R.ADVICE_WANTED] = 1 if byte & _WANTED else 0
+        readings[R.ADVICE_MC] = LOWEST_MC + (code - 2) * STEP_MC
+        readings[R.ADVICE_MIN] = QUARTER_MIN - utc_min % QUARTER_MIN
+        readings[R.ADVICE_SEQ] = (readings[R.ADVICE_SEQ] + 1) & 0xFFFF
 
     def runs(self, now_min: int) -> "list[int]":
         """What is left of the plan, as `take` wants it from this quarter hour on."""
@@ -135,3 +145,9 @@ class Plan:
         if last == 0:
             del found[-A_RUN:]
         return found
+
+    def line(self, now_min: int) -> str:
+        """The first runs of what is left of the plan, from this quarter hour on."""
+        runs = self.runs(now_min)[: A_LINE * A_RUN] if now_min >= 0 else []
+        text = ",".join([str(number) for number in runs])
+        return '{"plan":[%s],"begin":%d}' % (text, now_min - now_min % QUARTER_MIN)

@@ -64,8 +64,8 @@ def _whole(value: object) -> bool:
     return isinstance(value, int) and not isinstance(value, bool)
 
 
-def _in_groups(value: object, of: int) -> bool:
-    if not isinstance(value, list) or not value or len(value) % of:
+def _numbers(value: object) -> bool:
+    if not isinstance(value, list) or not value or len(value) % 2:
         return False
     for number in value:
         if not _whole(number) or not -(1 << 30) <= number < 1 << 30:
@@ -96,12 +96,9 @@ def parse(line: bytes) -> "tuple[Command, str]":
         if key == "sure":
             if value is not True and value is not False:
                 return {}, "sure: true or false"
-        elif key == "values":
-            if not _in_groups(value, 2):
-                return {}, "values: slot, value, slot, value, ..."
-        elif key == "runs":
-            if not _in_groups(value, 4):
-                return {}, "runs: quarter hours, advice, wanted, target, ..."
+        elif key in ("values", "runs"):
+            if not _numbers(value):
+                return {}, key + ": whole numbers in pairs"
         elif not _whole(value) or not -(1 << 31) <= value < 1 << 33:
             return {}, key + ": whole number"
     if not _to_the_letter(line.decode()):

@@ -102,9 +102,11 @@ class Link:
             return owner.set_time(int(command["utc_s"]), command.get("sure") is True)
         elif name == "set":
             return owner.change(command["values"])
-        elif name == "plan":
-            return owner.take_plan(int(command["from"]), command["runs"])
-        elif name == "get-plan":
+        elif name in ("plan", "get-plan"):
+            if owner.plan is None:
+                return "plan: the settings allow none"
+            if name == "plan":
+                return owner.plan.take(int(command["from"]), command["runs"], owner)
             self.wants_plan = True
         elif name == "get-log":
             self.wants_log = True

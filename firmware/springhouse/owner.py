@@ -70,15 +70,6 @@ class Owner:
         self.clock_set = True
         return ""
 
-    def take_plan(self, from_min: int, runs: "list[int]") -> str:
-        """A plan for the hours from `from_min` on; "" or why not, the plan in force stays then."""
-        if self.plan is None:
-            return "plan: the settings allow none"
-        try:
-            return self.plan.take(from_min, runs, self.clock.utc_min)
-        except MemoryError:
-            return self._short()
-
     def change(self, changes: "list[int]") -> str:
         """Change settings (slot, value, ...) inside the proven range and store them in one write.
 
@@ -87,7 +78,7 @@ class Owner:
         try:
             before = array("i", self.record.settings)
         except MemoryError:
-            return self._short()
+            return self.short()
         try:
             fault = self.record.try_change(changes)
             if fault:
@@ -97,7 +88,7 @@ class Owner:
             stored = self._slots.save(self.record.encode())
         except MemoryError:
             self.record.put(before)
-            return self._short()
+            return self.short()
         if not stored:
             self.record.put(before)
             return "could not be stored"
@@ -107,10 +98,11 @@ class Owner:
                 if self.record.settings[slot] != old and len(self.news) < _NEWS_MOST:
                     self.news.append((slot, old, self.record.settings[slot]))
         except MemoryError:  # it is stored and in force; the black box may miss it
-            self._short()
+            self.short()
         return ""
 
-    def _short(self) -> str:
+    def short(self) -> str:
+        """What is told when memory is short; counted."""
         self.shortages = min(self.shortages + 1, 9999)
         gc.collect()
         return "too little memory, try again"

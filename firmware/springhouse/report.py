@@ -9,7 +9,6 @@ from springhouse.owner import Owner
 from springhouse.scan import Scanner
 
 SETTINGS_A_LINE = 16
-RUNS_A_LINE = 80  # numbers, four a run
 
 
 def _mode_left_s(memory: "array[int]", now: int) -> int:
@@ -80,16 +79,6 @@ def settings_line(owner: Owner, part: int) -> str:
         return ""
     count = min(SETTINGS_A_LINE, len(settings) - first)
     return '{"settings":[%s],"from":%d}' % (_join(settings, first, count), first)
-
-
-def plan_line(owner: Owner) -> str:
-    """The first twenty runs of what is left of the plan, from this quarter hour on."""
-    now_min = owner.clock.utc_min
-    runs: list[int] = []
-    if owner.plan is not None and now_min >= 0:
-        runs = owner.plan.runs(now_min)[:RUNS_A_LINE]
-    text = ",".join([str(number) for number in runs])
-    return '{"plan":[%s],"begin":%d}' % (text, now_min - now_min % 15)
 
 
 def setting_values(values: "tuple[int, ...]", old: int, new: int, tick: int) -> "tuple[int, ...]":

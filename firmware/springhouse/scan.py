@@ -100,14 +100,8 @@ class Scanner:
         readings[R.MODE] = owner.mode
         readings[R.MODE_MIN] = owner.mode_min
         readings[R.MODE_SEQ] = owner.mode_seq
-        plan = owner.plan
-        if plan is not None:
-            plan.advise(owner.clock.utc_min)
-            readings[R.ADVICE] = plan.what
-            readings[R.ADVICE_WANTED] = plan.wanted
-            readings[R.ADVICE_MC] = plan.target_mc
-            readings[R.ADVICE_MIN] = plan.minutes
-            readings[R.ADVICE_SEQ] = plan.seq
+        if owner.plan is not None:
+            owner.plan.advise(owner.clock.utc_min, readings)
         if self._outputs.relay.take_drop():
             self._count_drop()
         readings[R.RELAY_OPEN] = sensors.relay.ok

@@ -68,7 +68,8 @@ class Talk:
             return json.dumps(self._identity(), separators=(",", ":"))
         if link.wants_plan:
             link.wants_plan = False
-            return report.plan_line(self._owner)
+            if self._owner.plan is not None:
+                return self._owner.plan.line(self._owner.clock.utc_min)
         if link.wants_settings:
             link.wants_settings = False
             self._settings_part = 0

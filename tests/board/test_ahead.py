@@ -2,6 +2,7 @@
 
 import contextlib
 import json
+from array import array
 
 import pytest
 from hypothesis import given
@@ -9,7 +10,7 @@ from hypothesis import strategies as st
 from springhouse import advice as A
 from springhouse import link as K
 from springhouse import owner as N
-from springhouse import report
+from springhouse import reading as R
 from springhouse.ahead import HIGHEST_MC, LOWEST_MC, QUARTERS, STEP_MC, Plan
 from springhouse.clock import LEAST_MIN, Clock
 from springhouse.record import Record
@@ -26,13 +27,48 @@ anything = st.lists(st.integers(-(1 << 29), 1 << 29), min_size=4, max_size=24).m
 )
 
 
-def plan(files: TornFiles | None = None) -> Plan:
-    return Plan(TwoSlots("plan", files or TornFiles(False)))
+class Board:
+    """A plan on its board: an owner whose clock stands where it is put, and the readings."""
+
+    def __init__(self, files: TornFiles | None = None) -> None:
+        self.plan = Plan(TwoSlots("plan", files or TornFiles(False)))
+        self.readings = array("i", [0] * R.SIZE)
+        record = Record()
+        record.fault = ""
+        self.owner = N.Owner(Clock([], 0, True), record, TwoSlots("settings", TornFiles(False)))
+
+    def take(self, from_min: int, runs: list[int], now_min: int) -> str:
+        self.owner.clock.utc_min = now_min
+        return self.plan.take(from_min, runs, self.owner)
+
+    def advise(self, utc_min: int) -> None:
+        self.plan.advise(utc_min, self.readings)
+
+    def runs(self, now_min: int) -> list[int]:
+        return self.plan.runs(now_min)
+
+    @property
+    def quarters(self) -> bytearray:
+        return self.plan.quarters
+
+    @property
+    def what(self) -> int:
+        return self.readings[R.ADVICE]
+
+    @property
+    def seq(self) -> int:
+        return self.readings[R.ADVICE_SEQ]
 
 
-def advised(made: Plan, utc_min: int) -> tuple[int, int, int, int]:
+def plan(files: TornFiles | None = None) -> Board:
+    return Board(files)
+
+
+def advised(made: Board, utc_min: int) -> tuple[int, int, int, int]:
     made.advise(utc_min)
-    return made.what, made.wanted, made.target_mc if made.what == A.CHARGE else 0, made.minutes
+    r = made.readings
+    target_mc = r[R.ADVICE_MC] if made.what == A.CHARGE else 0
+    return made.what, r[R.ADVICE_WANTED], target_mc, r[R.ADVICE_MIN]
 
 
 def test_each_quarter_hour_is_advised_once_and_for_itself() -> None:
@@ -92,9 +128,9 @@ def test_a_plan_that_cannot_be_meant_is_refused_and_the_one_in_force_stays(
 ) -> None:
     made = plan()
     made.take(NOON_MIN, NIGHT, NOON_MIN)
-    before = bytes(made.quarters), made.first_min
+    before = bytes(made.quarters), made.plan.first_min
     assert says in made.take(from_min, runs, now_min)
-    assert (bytes(made.quarters), made.first_min) == before
+    assert (bytes(made.quarters), made.plan.first_min) == before
 
 
 @given(runs=st.lists(a_run, min_size=1, max_size=12), late=st.integers(0, 200))
@@ -124,7 +160,7 @@ def test_no_line_of_numbers_breaks_it(runs: list[int], from_min: int) -> None:
     for minute in range(0, 3000, 15):
         made.advise(NOON_MIN + minute)
         assert A.NONE <= made.what < A.SIZE
-        assert made.what != A.CHARGE or LOWEST_MC <= made.target_mc <= HIGHEST_MC
+        assert made.what != A.CHARGE or LOWEST_MC <= made.readings[R.ADVICE_MC] <= HIGHEST_MC
 
 
 @given(runs=st.lists(a_run, min_size=1, max_size=4))
@@ -155,11 +191,10 @@ def test_a_plan_outlives_a_power_cut_at_every_step_the_old_one_or_the_new(eager:
 
 
 def linked(with_plan: bool) -> tuple[K.Link, N.Owner]:
-    record = Record()
-    record.fault = ""
-    owner = N.Owner(Clock([], 0, True), record, TwoSlots("settings", TornFiles(False)))
+    made = plan()
+    owner = made.owner
     if with_plan:
-        owner.plan = plan()
+        owner.plan = made.plan
     link = K.Link(owner)
     for _ in range(60):
         link.limit.second()
@@ -181,8 +216,27 @@ def test_over_the_link() -> None:
     assert tell(link, **asked) == {"done": "plan"}
     assert tell(link, cmd="get-plan") == {"done": "get-plan"}
     assert link.wants_plan
-    assert json.loads(report.plan_line(owner)) == {"plan": NIGHT, "begin": NOON_MIN}
-    assert "runs: quarter hours" in tell(link, **{**asked, "runs": [1, 2, 3]})["refused"]
+    assert owner.plan is not None
+    assert json.loads(owner.plan.line(NOON_MIN + 3)) == {"plan": NIGHT, "begin": NOON_MIN}
+    assert json.loads(owner.plan.line(-1))["plan"] == []
+    for runs, says in (([1, 2, 3], "whole numbers in pairs"), ([1, 2], "four numbers each")):
+        assert says in tell(link, **{**asked, "runs": runs})["refused"]
+
+
+def test_a_plan_for_which_memory_is_short_is_refused_and_counted(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    made = plan()
+    made.take(NOON_MIN, NIGHT, NOON_MIN)
+    before = bytes(made.quarters)
+
+    def short(_: bytes) -> bool:
+        raise MemoryError
+
+    monkeypatch.setattr(made.plan._slots, "save", short)
+    assert "too little memory" in made.take(NOON_MIN, [8, A.WAIT, 0, 0], NOON_MIN)
+    assert bytes(made.quarters) == before
+    assert made.owner.shortages == 1
 
 
 def test_a_board_whose_settings_allow_no_plan_says_so() -> None:
@@ -190,4 +244,5 @@ def test_a_board_whose_settings_allow_no_plan_says_so() -> None:
     owner.set_time(NOON_MIN * 60, True)
     asked: dict[str, object] = {"cmd": "plan", "from": NOON_MIN, "runs": NIGHT}
     assert tell(link, **asked) == {"refused": "plan: the settings allow none"}
-    assert json.loads(report.plan_line(owner))["plan"] == []
+    assert tell(link, cmd="get-plan") == {"refused": "plan: the settings allow none"}
+    assert not link.wants_plan

@@ -50,6 +50,7 @@ class Clock:
 class Owner:
     def __init__(self) -> None:
         self.clock = Clock()
+        self.plan = None
         self.changed = False
         self.ack_seq = self.mode = self.mode_min = self.mode_seq = 0
         self.record = type("Record", (), {})()

@@ -342,6 +342,14 @@ def _faults(fit: int, now_ms: int) -> Slice:
             ),
             Option("dry", (every, mem(M.DRY_COUNT, 3), mem(M.FLOW_T, T.DUE))),
             Option(
+                "chilled while off",
+                (
+                    mem(M.REST_BY, F.STORE_LOW | F.STORE_HIGH),
+                    mem(M.REST_MC, 20_000),
+                    mem(M.WELDED_T, T.ticks_add(now_ms, 60_000)),
+                ),
+            ),
+            Option(
                 "no air",
                 (
                     every,
@@ -366,7 +374,7 @@ def _faults(fit: int, now_ms: int) -> Slice:
         switch("button", "-", "pressed", shown(R.ACK_SEQ, 1), means(V.PRESSED)),
         modes_dial((W.AUTOMATIC, W.SERVICE), now_ms),
     ]
-    kept = [number("latches", M.LATCH, 128)]
+    kept = [number("latches", M.LATCH, 256)]
     if fit & F.TRAY:
         dials.append(switch("tray", "closed", "open", shown(R.TRAY_OK, 0), means(V.TRAY_OPEN)))
         kept += [

@@ -24,6 +24,7 @@ STIRRED_MS = 900000  # after the pump
 DENSEST_MC = 3980
 NOTICED_MS = 2100000
 NOISE_MK = 250
+UNSURE = -2  # since when it has been off: a probe was not sure meanwhile
 
 
 def begin(shadow: IntRecord) -> None:
@@ -137,9 +138,13 @@ def switched_off(
             pattern |= 1 << i
     ran = (out | shadow[X.OUT]) & (O.COMPRESSOR | O.PUMP)
     all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
-    if ran or pressed or shadow[X.MODE] == W.SERVICE or pattern != all_fitted:
+    if ran or pressed or shadow[X.MODE] == W.SERVICE:
         shadow[X.OFF_MS] = -1
         shadow[X.OFF_STIRRED] = 1 if ran & O.PUMP else 0
+        return
+    if pattern != all_fitted:
+        shadow[X.OFF_MS] = UNSURE  # it may be measured from before the gap or from behind it
+    if shadow[X.OFF_MS] == UNSURE:
         return
     low = U.value_mc(settings, readings, LOW)
     high = U.value_mc(settings, readings, HIGH)

@@ -80,7 +80,7 @@
     BOTTOM_MOST_MC,  # highest low reading of the chill under way
     TOP_EVER_MC,  # lowest high reading since the bottom was surely warm; far below: not known
     LIVE_MS,  # off and its contact shows it live since, -1 = it does not
-    OFF_MS,  # nothing runs since, -1 = something does
+    OFF_MS,  # nothing runs since, -1 = something does, -2 = a probe was not sure
     OFF_MC,  # store temperature when it had settled
     OFF_STIRRED,  # 1: the pump ran last
     OFF_FALLEN,  # scans in a row in which it had fallen since
