@@ -35,6 +35,8 @@ from springhouse_sim.watch import observe as V
     SIZE,
 ) = range(13)
 
+WELDED_FROM_MS, AGAIN_MS = 10800000, 14400000  # in each four hours the relay sticks for one
+
 STATES_SEEN = 13  # 5 store states, then 8 room states
 
 
@@ -125,7 +127,7 @@ def begin(own: IntRecord, settings: IntRecord, readings: IntRecord) -> None:
 def _temperatures(own: IntRecord, readings: IntRecord, out: int) -> None:
     """A rough plant: chilling lowers the store, delivery warms it and cools the room."""
     move = throw(own, 3) - 1
-    if out & O.COMPRESSOR:
+    if out & O.COMPRESSOR or own[GONE_MS] % AGAIN_MS >= WELDED_FROM_MS:
         move -= throw(own, own[PULL_MK] + 1)
     else:
         move += throw(own, own[WARM_MK] + 1)

@@ -138,9 +138,15 @@ def switched_off(
             pattern |= 1 << i
     ran = (out | shadow[X.OUT]) & (O.COMPRESSOR | O.PUMP)
     all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
-    if ran or pressed or shadow[X.MODE] == W.SERVICE:
+    settled_ms = STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS
+    if ran or shadow[X.MODE] == W.SERVICE:
         shadow[X.OFF_MS] = -1
         shadow[X.OFF_STIRRED] = 1 if ran & O.PUMP else 0
+        return
+    if pressed and (shadow[X.OFF_MS] != UNSURE or not shadow[X.OFF_STIRRED]):
+        if shadow[X.OFF_MS] >= 0 and now - shadow[X.OFF_MS] > settled_ms:
+            shadow[X.OFF_STIRRED] = 0  # it had settled before the press
+        shadow[X.OFF_MS] = -1
         return
     if pattern != all_fitted:
         shadow[X.OFF_MS] = UNSURE  # it may be measured from before the gap or from behind it
@@ -156,7 +162,7 @@ def switched_off(
     # The high probe alone may be followed: only what both show is surely seen.
     seen = max(mean, high) if pattern == 3 else mean
     gone_ms = now - shadow[X.OFF_MS]
-    if gone_ms <= (STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS):
+    if gone_ms <= settled_ms:
         shadow[X.OFF_MC] = _measured_from_mc(mean, low, high, pattern)
     elif gone_ms <= NOTICED_MS and shadow[X.OFF_MC] - seen >= settings[S.CHILLS_MK] + NOISE_MK:
         shadow[X.OFF_FALLEN] += 1
