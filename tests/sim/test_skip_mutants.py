@@ -100,7 +100,7 @@ MUTANTS = (
     ("progress", "if words or memory[M.PROGRESS_T] != T.IDLE:", "if words:", "no progress"),
     (
         "room start",
-        "if words or (Q.wanted(memory) and memory[M.ROOM_STATE] == K.WAITING):",
+        "if words or (Q.wanted(memory, settings) and memory[M.ROOM_STATE] == K.WAITING):",
         "if words:",
         "delivery",
     ),
