@@ -108,6 +108,44 @@ def _measured_from_mc(mean: int, low: int, high: int, pattern: int) -> int:
     return mean
 
 
+def _seen_live(
+    shadow: IntRecord,
+    settings: IntRecord,
+    readings: IntRecord,
+    out: int,
+    alarm: bool,
+    cases: IntRecord,
+    violations: IntRecord,
+) -> None:
+    """30 where a contact shows that the freezer has power."""
+    live = settings[S.FITTED] & F.RELAY and not readings[R.RELAY_OPEN]
+    if not live or out & O.COMPRESSOR or shadow[X.OUT] & O.COMPRESSOR:
+        shadow[X.LIVE_MS] = -1
+        return
+    if shadow[X.LIVE_MS] == -1:
+        shadow[X.LIVE_MS] = shadow[X.TIME_MS]
+    if shadow[X.TIME_MS] - shadow[X.LIVE_MS] > LIVE_MS:
+        tally(cases, violations, 30, alarm)
+
+
+def _off(shadow: IntRecord, ran: int, pressed: bool, sure: bool) -> bool:
+    """Whether it is known since when nothing runs and what ran last."""
+    off_ms = shadow[X.OFF_MS]
+    if ran or shadow[X.MODE] == W.SERVICE:
+        shadow[X.OFF_MS] = -1
+        shadow[X.OFF_STIRRED] = 1 if ran & O.PUMP else 0
+        return False
+    if pressed and (off_ms != UNSURE or not shadow[X.OFF_STIRRED]):
+        settled_ms = STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS
+        if off_ms >= 0 and shadow[X.TIME_MS] - off_ms > settled_ms:
+            shadow[X.OFF_STIRRED] = 0  # it had settled before the press
+        shadow[X.OFF_MS] = -1
+        return False
+    if not sure:
+        shadow[X.OFF_MS] = UNSURE  # it may be measured from before the gap or from behind it
+    return shadow[X.OFF_MS] != UNSURE
+
+
 def switched_off(
     shadow: IntRecord,
     settings: IntRecord,
@@ -124,34 +162,16 @@ def switched_off(
     """
     now = shadow[X.TIME_MS]
     alarm = out & O.ALARM != 0
-    live = settings[S.FITTED] & F.RELAY and not readings[R.RELAY_OPEN]
-    if not live or out & O.COMPRESSOR or shadow[X.OUT] & O.COMPRESSOR:
-        shadow[X.LIVE_MS] = -1
-    else:
-        if shadow[X.LIVE_MS] == -1:
-            shadow[X.LIVE_MS] = now
-        if now - shadow[X.LIVE_MS] > LIVE_MS:
-            tally(cases, violations, 30, alarm)
+    _seen_live(shadow, settings, readings, out, alarm, cases, violations)
     pattern = 0
     for i in range(2):
         if U.sure(shadow, readings, i):
             pattern |= 1 << i
     ran = (out | shadow[X.OUT]) & (O.COMPRESSOR | O.PUMP)
     all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
+    if not _off(shadow, ran, pressed, pattern == all_fitted):
+        return
     settled_ms = STIRRED_MS if shadow[X.OFF_STIRRED] else SETTLED_MS
-    if ran or shadow[X.MODE] == W.SERVICE:
-        shadow[X.OFF_MS] = -1
-        shadow[X.OFF_STIRRED] = 1 if ran & O.PUMP else 0
-        return
-    if pressed and (shadow[X.OFF_MS] != UNSURE or not shadow[X.OFF_STIRRED]):
-        if shadow[X.OFF_MS] >= 0 and now - shadow[X.OFF_MS] > settled_ms:
-            shadow[X.OFF_STIRRED] = 0  # it had settled before the press
-        shadow[X.OFF_MS] = -1
-        return
-    if pattern != all_fitted:
-        shadow[X.OFF_MS] = UNSURE  # it may be measured from before the gap or from behind it
-    if shadow[X.OFF_MS] == UNSURE:
-        return
     low = U.value_mc(settings, readings, LOW)
     high = U.value_mc(settings, readings, HIGH)
     mean = (low + high) // 2
