@@ -44,7 +44,7 @@ GROUPS = {
     "Decide": ("new", "size", "desk", "compare", "worth", "sweep", "tune"),
     "Build": ("wiring", "commission", "measure"),
     "Prove": ("run", "prove", "flash"),
-    "Live with it": ("watch", "history", "set", "fit", "season"),
+    "Live with it": ("watch", "history", "set", "plan", "fit", "season"),
 }
 COMPLETION = ("install_completion", "show_completion")
 

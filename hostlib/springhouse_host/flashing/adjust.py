@@ -63,8 +63,12 @@ def _settings(line: Line) -> "array[int] | None":
     return array("i", [value for first in sorted(parts) for value in parts[first]])
 
 
-def _look(line: Line, port: str, site: Site) -> InForce:
-    """Ask what runs; it must be the site's settings, changed at most inside the range."""
+def look_at(line: Line, port: str, site: Site) -> InForce:
+    """Ask what runs; it must be the site's settings, changed at most inside the range.
+
+    Raises:
+        KnownError: nothing answers, or something else than the site runs there.
+    """
     state = _state(line, port)
     if state["settings"] != site.settings_sha256[:16]:
         raise KnownError(
@@ -86,7 +90,7 @@ def look(port: str, site: Site) -> InForce:
         KnownError: nothing answers, or something else than the site runs there.
     """
     with Line(port) as line:
-        return _look(line, port, site)
+        return look_at(line, port, site)
 
 
 def adjust(port: str, site: Site, changes: Sequence[Change]) -> InForce:
@@ -99,7 +103,7 @@ def adjust(port: str, site: Site, changes: Sequence[Change]) -> InForce:
     message = command(changes)
     try:
         with Line(port) as line:
-            before = _look(line, port, site)
+            before = look_at(line, port, site)
             if owner_change.contradiction(before.settings, changes):
                 raise KnownError(f"set: contradicts another setting on the board; {UNTOUCHED}")
             line.send(message)

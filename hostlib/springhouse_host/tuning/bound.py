@@ -84,7 +84,7 @@ def _steps(trace: Trace, name: str) -> Array:
     return column[: steps * STEP_MIN].reshape(steps, STEP_MIN)
 
 
-def room_steps(p: Array) -> tuple[Array, Array, Array, float]:
+def room_steps(p: Array, step_min: int = STEP_MIN) -> tuple[Array, Array, Array, float]:
     """Return how far air and mass are cooled after a step, and the air's mean over it.
 
     Returns:
@@ -97,7 +97,7 @@ def room_steps(p: Array) -> tuple[Array, Array, Array, float]:
     a[0, :3] = np.array([-(p[P.ENVELOPE_AIR_UA_W_K] + fresh_w_k + inner), inner, 1000.0]) / air_j
     a[1, :2] = np.array([inner, -(p[P.ENVELOPE_MASS_UA_W_K] + p[P.HOUSE_UA_W_K] + inner)]) / mass_j
     a[3, 0] = 1.0
-    s = STEP_MIN * 60.0
+    s = step_min * 60.0
     e = expm(a * s)
     return e[:2, :2], e[:2, 2], e[3, :2] / s, float(e[3, 2] / s)
 

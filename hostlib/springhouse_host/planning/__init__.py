@@ -1,0 +1,1 @@
+"""Charging for tomorrow: a plan from forecast and prices, tried in the full plant first."""

@@ -1,0 +1,13 @@
+"""The store as a plan sees it."""
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Store:
+    """What the owner lets a store be [°C], and how warm it is now."""
+
+    now_c: float
+    deep_c: float
+    shallow_c: float
+    band_k: float
