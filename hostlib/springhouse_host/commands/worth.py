@@ -1,6 +1,7 @@
 """`springhouse worth SITE`."""
 
-from typing import TYPE_CHECKING, Annotated
+from dataclasses import asdict
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -20,8 +21,12 @@ from ..screen import (
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from ..proof.scenarios import Scenario
+    from ..site.site import Site
+    from ..worth.ahead import Ahead
     from ..worth.verdict import Worth
 
+ROOM_TOO = " and wanted hours"
 CHANGEABLE = ("worth.", "tariff.")
 
 
@@ -47,6 +52,13 @@ def worth(
             "--with", metavar="KEY=VALUE", help="Change worth.KEY or tariff.KEY of the site."
         ),
     ] = None,
+    planned: Annotated[
+        bool,
+        typer.Option(
+            "--planned",
+            help="Plan the season ahead too, day by day, on three tariffs. Minutes.",
+        ),
+    ] = False,
     json: JsonOption = None,
     units: UnitsOption = Units.SI,
 ) -> None:
@@ -79,7 +91,9 @@ def worth(
         task = bar.add_task("ways", total=len(ways.SIMULATED))
         found = ways.seasons(loaded, changes, scenario, processes(), lambda: bar.advance(task))
     result = judge(loaded, found, tariffs)
-    write_json(json, {"site": loaded.name, "season": scenario.name, **result.as_json()})
+    plans = _planned(loaded, changes, scenario) if planned else None
+    told = {} if plans is None else {"planned": asdict(plans)}
+    write_json(json, {"site": loaded.name, "season": scenario.name, **result.as_json(), **told})
     screen = console()
     screen.print(f"{loaded.name}: {result.headline}", markup=False, style="bold")
     limit_c = loaded.file.promises.room_below_c
@@ -92,6 +106,50 @@ def worth(
         screen.print(line, markup=False)
     for line in result.words:
         screen.print(line, markup=False)
+    if plans is not None:
+        _show_planned(plans, loaded, units is Units.US)
+
+
+def _planned(site: "Site", changes: "dict[str, Any]", scenario: "Scenario") -> "Ahead":
+    from ..proof.prove import processes
+    from ..worth import ahead
+
+    with progress("planned ahead") as bar:
+        task = bar.add_task("planned ahead", total=ahead.jobs_of(site))
+        return ahead.ahead(site, changes, scenario, processes(), lambda: bar.advance(task))
+
+
+def _show_planned(plans: "Ahead", site: "Site", us: bool) -> None:
+    from rich import box
+    from rich.table import Table
+
+    from ..units import show
+
+    screen = console()
+    limit = show(site.file.promises.room_below_c, "°C", us=us)
+    for tariff, bound in plans.bound.items():
+        title = f"planned ahead, prices: {tariff}; h over {limit}"
+        table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
+        table.add_column("planned, forecast", no_wrap=True)
+        money = f"cost {site.currency}".rstrip()
+        for name in (money, "kWh", "h over", f"mean {'°F' if us else '°C'}", "starts", "closed"):
+            table.add_column(name, justify="right")
+        for row in plans.rows:
+            if row.tariff != tariff:
+                continue
+            came = row.figures
+            table.add_row(
+                f"{row.decides}, {row.way}".removeprefix(", ").replace(ROOM_TOO, "+room"),
+                f"{came.cost:.2f}",
+                f"{came.kwh:.1f}",
+                f"{came.hours_over:.1f}",
+                "" if came.mean_c is None else show(came.mean_c, "°C", us=us).split(" ")[0],
+                str(came.starts),
+                "" if row.closed is None else f"{100.0 * row.closed:.0f} %",
+            )
+        least = "none" if bound is None else f"{bound:.2f}"
+        table.add_row("lower bound", least, "", "", "", "", "")
+        screen.print(table)
 
 
 def _ways(result: "Worth", season: str, limit_c: float, money: str, us: bool) -> "Table":

@@ -105,7 +105,12 @@ class Asked:
 
 
 def ask(
-    model: Reduced, ahead: Ahead, aim: Aim, depth: tuple[float, float], store_c: Array
+    model: Reduced,
+    ahead: Ahead,
+    aim: Aim,
+    depth: tuple[float, float],
+    store_c: Array,
+    spent_c: float = np.inf,
 ) -> Asked:
     """Follow the room forward: cooled as late as keeps it below the limit.
 
@@ -113,7 +118,8 @@ def ask(
     which the room would pass the limit; the others are left to what cold there is.
 
     ``depth`` is how far air and mass are colder than without a store, now [K]; ``store_c`` the
-    temperature of the store at each node, for the coil's reach.
+    temperature of the store at each node, for the coil's reach. From ``spent_c`` on a store gives
+    nothing; without it, what is asked is asked of whatever store there is.
     """
     count = ahead.quarters
     cooled = np.zeros(count, np.bool_)
@@ -136,7 +142,8 @@ def ask(
                 cooled[k] = max(room_c[k], end_c) > aimed_c
             else:
                 cooled[k] = hot[k]
-            if cooled[k] or (not aim.plan_tells and over_k > aim.useful_k):
+            gives = cooled[k] or (not aim.plan_tells and over_k > aim.useful_k)
+            if gives and store_c[k] < spent_c:
                 want_kwh = (end_c - aim.target_c) / model.by_kw[0] * QUARTER_H
                 reach_kw = model.reach_kw_k * over_k / (1.0 + model.reach_kw_k * model.mean_by_kw)
                 heat[k] = max(0.0, min(want_kwh, reach_kw * QUARTER_H))

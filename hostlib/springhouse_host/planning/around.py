@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import lru_cache
 from typing import Any
 
 import numpy as np
@@ -11,10 +12,12 @@ from springhouse import advice as D
 from springhouse import setting as S
 from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.trace import Trace
+from springhouse_sim.world.ground import Wave
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.owner import EmptyTray
 from springhouse_sim.world.plan import FollowPlan, Quarter
 from springhouse_sim.world.stage import Actor, Calendar
+from springhouse_sim.world.sun import Glazing
 from springhouse_sim.world.tariff import flat
 from springhouse_sim.world.weather import Weather
 
@@ -44,6 +47,11 @@ class Around:
         return replace(self, weather=weather)
 
 
+@lru_cache(maxsize=16)  # a weather tried is run under several plans
+def _outdoors(weather: Weather, glazing: tuple[Glazing, ...], ground: Wave | None) -> Outdoors:
+    return Outdoors(weather, glazing, ground)
+
+
 def bench(
     site: Site,
     around: Around,
@@ -54,7 +62,7 @@ def bench(
     **rest: Any,
 ) -> Bench:
     """Return the bench of the site's middle reading, ready to run; ``rest`` as `Bench` takes it."""
-    outdoors = Outdoors(around.weather, site.glazing(), site.ground)
+    outdoors = _outdoors(around.weather, site.glazing(), site.ground)
     everyone: list[Actor] = [outdoors, *around.people, *actors]
     if not site.file.tray.open_drain:
         everyone.append(EmptyTray(TRAY_EMPTIED_S, daily=True))

@@ -25,6 +25,7 @@ from .store import Store
 
 QUARTERS = 192
 RUN_UP_QUARTERS = 96
+BELOW_WARM_FILL_K = 1.2  # soon the controller calls the store spent
 HOUR = timedelta(hours=1)
 
 
@@ -86,7 +87,7 @@ def store_of(site: Site, now_c: float) -> Store:
     """Return what the owner of a site lets its store be, and how warm it is."""
     settings = site.settings()
     deep, shallow, band = (settings[n] / 1000.0 for n in (S.DEEP_MC, S.SHALLOW_MC, S.BAND_MK))
-    return Store(now_c, deep, shallow, band)
+    return Store(now_c, deep, shallow, band, settings[S.WARM_FILL_MC] / 1000.0 - BELOW_WARM_FILL_K)
 
 
 def mean_store_c(state: Array) -> float:

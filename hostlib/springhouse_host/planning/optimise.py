@@ -17,6 +17,7 @@ from .store import Store
 
 ROUNDS = 4  # between what the room asks for and how cold the store then is
 NEARLY_K = 0.1
+NEARLY_SPENT_K = 0.2
 SPARE_ROOM_K = 0.1  # of the room below its limit, when programmes are compared
 WARMER_PRICE = 40.0  # dear enough that comfort goes first: mean prices for a store 1 K too warm
 LATER = 1e-6  # mean prices a kWh and quarter hour: of hours alike, the later
@@ -97,7 +98,7 @@ def best(
         wish = ideal(model, ahead, aim, store, depth, to_shallow=to_shallow)
         charges = planned_charges(wish.runs, wish.store_c, ahead.may_run, store)
         runs, store_c = carried_out(model, ahead, store, wish.asked, charges)
-        asked = ask(model, ahead, aim, depth, store_c)
+        asked = ask(model, ahead, aim, depth, store_c, store.warmest_c + NEARLY_SPENT_K)
         found.append(_counted(model, ahead, aim, store, asked, charges, runs, store_c))
     return min(found, key=lambda programme: programme.score)
 
@@ -121,6 +122,7 @@ def _counted(
     cost = float(kwh @ ahead.price)
     over_k = np.maximum(asked.room_c[:-1], asked.room_c[1:]) - aim.limit_c
     lacks_k = np.where(ahead.wanted, np.maximum(0.0, over_k + SPARE_ROOM_K), 0.0)
+    lacks_k += np.maximum(0.0, store_c[1:] - store.warmest_c - NEARLY_SPENT_K)
     worth = worth_of_cold(model, ahead, store) * model.store_kwh_k * float(store_c[-1])
     dear = WARMER_PRICE * _mean_price(ahead) * QUARTER_H * float(lacks_k.sum())
     return Programme(charges, runs, store_c, asked, kwh, cost, cost + worth + dear)
@@ -204,6 +206,7 @@ def _solve(
     cooled = asked.cooled & (asked.sensible_kwh > 0.0)
     asked_k = asked.sensible_kwh / QUARTER_H / model.reach_kw_k
     most_c[cooled] = (mean_c - asked_k - spare_k)[cooled]
+    most_c = np.minimum(most_c, store.warmest_c)
     for k in ended:
         most_c[k - 1] = min(most_c[k - 1], store.shallow_c)
     needed = np.flatnonzero(np.isfinite(most_c))

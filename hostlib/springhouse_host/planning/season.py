@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 from springhouse_sim import sense as E
 from springhouse_sim.bench import parameters
 from springhouse_sim.plant import state as X
@@ -30,9 +31,9 @@ from .clock import Flags
 from .example_prices import example
 from .room_response import Response
 
-PERFECT, NOISE, PERSISTENCE = "perfect", "errs by 1 to 3 K", "as yesterday"
+PERFECT, NOISE, PERSISTENCE = "perfect", "1-3 K off", "yesterday"
 FORECASTS = (NOISE, PERSISTENCE, PERFECT)
-MARGIN_K = {PERFECT: 0.3, NOISE: 0.7, PERSISTENCE: 0.7}
+MARGIN_K = {PERFECT: 0.3, NOISE: 0.7, PERSISTENCE: 1.2}
 PLANNED_AT_H = 18  # by the clock on the wall: tomorrow's prices are known, the room's day is over
 HORIZON = 2 * DAY_QUARTERS
 OWN = "the site's own"
@@ -139,7 +140,7 @@ class PlansDaily:
             stage.sense[E.ADVICE_SEQ] += 1
 
 
-def _inside(windows: tuple[Window, ...], minutes: Array) -> Flags:
+def _inside(windows: tuple[Window, ...], minutes: NDArray[np.int64]) -> Flags:
     return np.array([any(w.contains(int(m)) for w in windows) for m in minutes], np.bool_)
 
 
@@ -151,7 +152,9 @@ def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figur
     free = W.without_store(site, around, days)
     prices = tariff_of(site, scenario, tariff)
     price = each_minute(prices, around.calendar, days * 1440)[::QUARTER_MIN]
-    week = (around.calendar.week_s() // 60 + np.arange(0, days * 1440, QUARTER_MIN)) % 10080
+    week = (
+        around.calendar.week_s() // 60 + np.arange(0, days * 1440, QUARTER_MIN, dtype=np.int64)
+    ) % 10080
     no_start = site.file.schedule.no_start
     may_run = ~(_inside(no_start, week) | _inside(no_start, (week + 14) % 10080))
     wanted = free.wanted()[::QUARTER_MIN][: len(price)]

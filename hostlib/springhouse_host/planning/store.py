@@ -11,3 +11,4 @@ class Store:
     deep_c: float
     shallow_c: float
     band_k: float
+    warmest_c: float  # beyond it little is delivered, and soon no charge begins by itself any more

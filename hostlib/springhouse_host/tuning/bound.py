@@ -25,6 +25,7 @@ from springhouse_sim.bench import parameters
 from springhouse_sim.plant import param as P
 from springhouse_sim.plant import state as X
 from springhouse_sim.trace import Trace
+from springhouse_sim.world.tariff import Prices
 
 from ..errors import KnownError
 from ..proof import running
@@ -52,8 +53,8 @@ class Free:
     constant_kw: float  # board and standby, which nobody can save
 
 
-def free_run(site: Site, scenario: Scenario) -> Free:
-    """Simulate the season without a store.
+def free_run(site: Site, scenario: Scenario, prices: Prices | None = None) -> Free:
+    """Simulate the season without a store; ``prices`` in place of the site's own tariff.
 
     Raises:
         KnownError: where the freezer stands in the cooled room, which the bound does not cover.
@@ -71,7 +72,7 @@ def free_run(site: Site, scenario: Scenario) -> Free:
         highest_c=_steps(trace, "room_air_c").max(axis=1),
         place_c=_steps(trace, "place_c").min(axis=1) * (1.0 - machine.place_drop(p)),
         wanted=trace.wanted()[: steps * STEP_MIN].reshape(steps, STEP_MIN).mean(axis=1),
-        price=each_minute(site.tariff(), trace.calendar, steps * STEP_MIN)
+        price=each_minute(prices or site.tariff(), trace.calendar, steps * STEP_MIN)
         .reshape(steps, STEP_MIN)
         .min(axis=1),
         constant_kw=float(board_kw + p[P.FREEZER_STANDBY_W] / 1000.0),
@@ -130,10 +131,10 @@ class Bound:
 class Programme:
     """The linear programme of a site and season; solved for any number of hours too warm."""
 
-    def __init__(self, site: Site, scenario: Scenario) -> None:
+    def __init__(self, site: Site, scenario: Scenario, prices: Prices | None = None) -> None:
         from scipy.sparse import lil_matrix
 
-        self.free = free_run(site, scenario)
+        self.free = free_run(site, scenario, prices)
         plant = site.plant()
         p = parameters(plant)
         self.limit_c = running.room_limit_c(site)
