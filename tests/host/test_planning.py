@@ -6,6 +6,7 @@ import json
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
@@ -181,6 +182,9 @@ class Slots:
         return bool(body)
 
 
+OWNER: Any = SimpleNamespace(clock=SimpleNamespace(utc_min=MINUTE))
+
+
 @given(st.lists(QUARTER, max_size=QUARTERS))
 def test_the_board_reads_the_lines_as_they_are_meant(plan: list[Quarter]) -> None:
     case = SimpleNamespace(start=START)
@@ -189,7 +193,7 @@ def test_the_board_reads_the_lines_as_they_are_meant(plan: list[Quarter]) -> Non
         assert len(line) < LINE_MOST
         command, fault = parse(line.encode())
         assert not fault
-        assert board.take(command["from"], command["runs"], MINUTE) == ""
+        assert board.take(command["from"], command["runs"], OWNER) == ""
     held = board.runs(MINUTE)
     assert held == quarters.runs(plan)
     assert len(held) % A_RUN == 0
@@ -258,6 +262,38 @@ def test_a_plan_fits_a_narrow_screen(monkeypatch, capsys) -> None:
     assert max(map(len, (line.rstrip() for line in told.splitlines()))) <= 80
     assert "°C" not in told
     assert all(not parse(line.encode())[1] for line in board.split())
+
+
+BOOKED = """BEGIN:VCALENDAR
+VERSION:2.0
+PRODID:tests
+BEGIN:VEVENT
+UID:a
+DTSTAMP:20260101T000000Z
+DTSTART;TZID=Europe/Madrid:20261025T133000
+DTEND;TZID=Europe/Madrid:20261025T163000
+END:VEVENT
+END:VCALENDAR
+"""
+
+
+def test_a_booked_sunday_on_which_the_clock_is_put_back(tmp_path) -> None:
+    """The fixed schedule cools on weekdays alone; the board's clock changes in the plant too."""
+    room, weather, out = (tmp_path / name for name in ("room.ics", "weather.csv", "plan.json"))
+    room.write_text(BOOKED.replace("\n", "\r\n"), encoding="utf-8")
+    begin = datetime(2026, 10, 24, 15, tzinfo=UTC)
+    stamps = [(begin + timedelta(hours=k)).isoformat() for k in range(51)]
+    weather.write_text("time,temp_air_c\n" + "".join(f"{t},32\n" for t in stamps), encoding="utf-8")
+    line = ["plan", "demo", "--decides", "charging and wanted hours", "--store-c", "19"]
+    line += ["--from", "2026-10-24T18:00", "--zone", "Europe/Madrid", "--bookings", str(room)]
+    assert cli.run([*line, "--forecast", str(weather), "--json", str(out)]) == 0
+    found = json.loads(out.read_text(encoding="utf-8"))
+    cooled = [s for s in found["spells"] if not s["charges"]]
+    assert [s["begins"] for s in cooled] == ["2026-10-25T12:30:00+00:00"]
+    assert cooled[0]["ends"] <= "2026-10-25T15:30:00+00:00"
+    fixed, planned = (found["tried"][0][way]["over_min"] for way in ("fixed", "planned"))
+    assert fixed > 120
+    assert planned < 10
 
 
 @pytest.mark.parametrize(
