@@ -25,7 +25,7 @@ from .store import Store
 
 QUARTERS = 192
 RUN_UP_QUARTERS = 96
-BELOW_WARM_FILL_K = 1.2  # soon the controller calls the store spent
+BELOW_WARM_FILL_K = 0.8  # soon the controller calls the store spent
 HOUR = timedelta(hours=1)
 
 

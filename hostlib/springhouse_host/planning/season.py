@@ -33,7 +33,7 @@ from .room_response import Response
 
 PERFECT, NOISE, PERSISTENCE = "perfect", "1-3 K off", "yesterday"
 FORECASTS = (NOISE, PERSISTENCE, PERFECT)
-MARGIN_K = {PERFECT: 0.3, NOISE: 0.7, PERSISTENCE: 1.2}
+MARGIN_K = {PERFECT: 0.2, NOISE: 0.7, PERSISTENCE: 1.2}
 PLANNED_AT_H = 18  # by the clock on the wall: tomorrow's prices are known, the room's day is over
 HORIZON = 2 * DAY_QUARTERS
 OWN = "the site's own"
