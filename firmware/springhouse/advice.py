@@ -2,12 +2,14 @@
 
 It shifts charging, and where the owner allows it the hours in which the room is wanted. It lapses
 by itself; unreadable, late or outside the owner's range it is not there, and the week plan goes on.
-No guard, latch, wait or no-start window of the owner knows it.
+No guard, latch, wait or no-start window of the owner knows it. Nor does it wait till the store is
+so warm that only a first pull-down could chill it again: there the week plan goes on.
 """
 
 from array import array
 
 from springhouse import memory as M
+from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
@@ -19,6 +21,7 @@ NOTHING, CHARGING, CHARGING_AND_ROOM = range(3)
 NONE, WAIT, CHARGE, SIZE = range(4)
 
 LONGEST_MIN = 1440
+WARM_MK = 500  # so far below the warm-fill limit no plan waits any longer
 OUTSIDE_MC = 100000  # of any owner's range; keeps what a plan asks for inside 31 bits
 
 
@@ -35,12 +38,19 @@ def _taken(memory: "array[int]", readings: "array[int]") -> None:
         T.arm(memory, M.ADVICE_T, readings[R.NOW_MS], minutes * 60000)
 
 
-def _fits(memory: "array[int]", settings: "array[int]") -> bool:
-    """Whether the owner lets a plan ask for this store target."""
+def longest_wait_mc(settings: "array[int]") -> int:
+    """Store temperature at which a plan's waiting is over."""
+    return settings[S.WARM_FILL_MC] - WARM_MK
+
+
+def _fits(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the owner lets a plan ask for this store target, or wait with a store so warm."""
     if settings[S.ADVISED] == NOTHING:
         return False
-    if memory[M.ADVICE] == WAIT:
-        return True  # the shallow target stays in force
+    if memory[M.ADVICE] == WAIT:  # the shallow target stays in force
+        if not P.store_seen(memory):
+            return True
+        return P.mean_mc(memory, settings, readings) < longest_wait_mc(settings)
     target_mc = memory[M.ADVICE_MC]
     return settings[S.DEEP_MC] <= target_mc and target_mc <= settings[S.SHALLOW_MC]
 
@@ -52,7 +62,7 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]")
         _taken(memory, readings)
     if memory[M.ADVICE] == NONE:
         return
-    if not T.waiting(memory, M.ADVICE_T) or not _fits(memory, settings):
+    if not T.waiting(memory, M.ADVICE_T) or not _fits(memory, settings, readings):
         memory[M.ADVICE] = NONE
         memory[M.ADVICE_T] = T.IDLE
 

@@ -16,6 +16,7 @@ Of terms that must all hold it is enough to watch one that does not.
 
 from array import array
 
+from springhouse import advice as D
 from springhouse import conditions as Q
 from springhouse import fitted as F
 from springhouse import memory as M
@@ -111,6 +112,8 @@ def _mean(
         _edge(watch, readings, slot, mean, settings[S.WARM_FILL_MC])
     if words or _delivery_open(memory, settings, readings):
         _edge(watch, readings, slot, mean, Q.spent_mc(memory, settings))
+    if memory[M.ADVICE] == D.WAIT:
+        _edge(watch, readings, slot, mean, D.longest_wait_mc(settings))
 
 
 def _delivery_open(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:

@@ -85,6 +85,27 @@ def test_advice_that_cannot_be_meant_is_not_there_and_ends_the_one_before(
     assert not d.compressor
 
 
+def test_no_plan_waits_till_only_a_first_pull_down_could_chill_the_store() -> None:
+    """However often it says so: near the limit the week plan goes on, and the store is chilled."""
+    d = ready()
+    limit_mc = d.settings[S.WARM_FILL_MC]
+    began_mc = 0
+    for store_mc in range(limit_mc - 3000, limit_mc - 100, 50):
+        d.set(STORE_LOW_MC=store_mc, STORE_HIGH_MC=store_mc)
+        d.advise(advice.WAIT, SHALLOW_MC, 15)
+        d.minutes(15)
+        if d.compressor:
+            began_mc = store_mc
+            break
+        assert store_mc < limit_mc - advice.WARM_MK
+    assert limit_mc - advice.WARM_MK <= began_mc < limit_mc
+    d.set(STORE_LOW_MC=limit_mc - 1500, STORE_HIGH_MC=limit_mc - 1500)
+    d.advise(advice.WAIT, SHALLOW_MC, 15)
+    d.tick()
+    assert d.memory[M.ADVICE] == advice.WAIT  # what has begun goes on to the shallow target
+    assert d.compressor
+
+
 def test_an_owner_who_allows_no_plan_has_none() -> None:
     d = ready(allowed=advice.NOTHING)
     d.advise(advice.CHARGE, 4500, 15)
