@@ -21,6 +21,8 @@ from springhouse_host.errors import KnownError
 from springhouse_host.flashing.flash import BoardFailure
 from springhouse_host.planning import (
     ahead,
+    case,
+    clock,
     knowing,
     misforecast,
     optimise,
@@ -332,6 +334,15 @@ def test_the_store_by_the_boards_record(tmp_path) -> None:
     assert found == State(pytest.approx(9.25), pytest.approx(26.5), found.said)
     with pytest.raises(KnownError, match="at most 3 h apart"):
         knowing.from_record(path, site, START + timedelta(days=1), False)
+
+
+@pytest.mark.parametrize("us", [False, True])
+def test_where_the_store_s_temperature_comes_from_is_told(us: bool) -> None:
+    for state, said in ((State(), "fixed schedule leaves it"), (State(9.0, 26.0, "by x"), "by x")):
+        found = case.gather(load_site("demo"), START, clock.zone_of("UTC"), *[None] * 3, state, us)
+        assert said in " ".join(found.notes)
+        assert ("°C" if us else "°F") not in " ".join(found.notes)
+        assert (case.mean_store_c(found.initial) == 9.0) == (state.store_c == 9.0)
 
 
 class FakeLine:

@@ -126,6 +126,8 @@ def _case(
     """Read everything that a plan is made of."""
     from datetime import timedelta
 
+    from springhouse.ahead import QUARTERS
+
     from ..outside import refusing
     from ..planning import case, clock, knowing, reading
     from ..planning.bookings import read_bookings
@@ -154,9 +156,9 @@ def _case(
         start = clock.quarter_of(begin)
         booked = None
         if bookings is not None:
-            end = start + timedelta(hours=case.QUARTERS / 4)
+            end = start + timedelta(hours=QUARTERS / 4)
             booked = read_bookings(bookings, start, end, tz)
-    return case.gather(loaded, begin, tz, told, priced, booked, state)
+    return case.gather(loaded, begin, tz, told, priced, booked, state, units is Units.US)
 
 
 def _show(case: "Case", made: "Made", us: bool) -> None:

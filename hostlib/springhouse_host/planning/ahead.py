@@ -3,14 +3,14 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from numpy.typing import NDArray
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.plant import moist_air
 from springhouse_sim.trace import Trace
 
-from .around import QUARTER_H, QUARTER_MIN, Array, each_quarter
+from .around import QUARTER_H, Array, each_quarter
+from .clock import Flags, spells
 from .reduced import Reduced
 
-Flags = NDArray[np.bool_]
 MOST_LATENT = 2.0  # times the sensible heat
 KG_PER_KWH = 3.6e6 / moist_air.LATENT_J_KG
 
@@ -161,7 +161,6 @@ def ask(
 def _hot_spells(air_c: Array, wanted: Flags, limit_c: float) -> Flags:
     """Return the quarter hours of those wanted spells that pass the limit without a store."""
     hot = np.zeros(len(wanted), np.bool_)
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], wanted.astype(np.int8), [0]))))
-    for first, last in zip(edges[::2], edges[1::2], strict=True):
-        hot[first:last] = float(air_c[first : last + 1].max()) > limit_c
+    for first, behind in spells(wanted):
+        hot[first:behind] = float(air_c[first : behind + 1].max()) > limit_c
     return hot

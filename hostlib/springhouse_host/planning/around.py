@@ -2,14 +2,12 @@
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import timedelta
 from functools import lru_cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import advice as D
-from springhouse import setting as S
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.ground import Wave
@@ -27,11 +25,7 @@ from ..proof.scenarios import Scenario
 from ..site.site import Site
 
 Array = NDArray[np.float64]
-QUARTER_MIN = 15
 QUARTER_H = QUARTER_MIN / 60.0
-QUARTER = timedelta(minutes=QUARTER_MIN)
-CHARGING_AND_ROOM = D.CHARGING_AND_ROOM
-DAY_QUARTERS = 96
 
 
 @dataclass(frozen=True, eq=False)
@@ -102,8 +96,3 @@ def each_quarter(column: Array) -> Array:
     """Return minutes as quarter hours, shape (quarters, 15); what is left over is dropped."""
     whole = len(column) // QUARTER_MIN
     return column[: whole * QUARTER_MIN].reshape(whole, QUARTER_MIN)
-
-
-def advised(settings: Sequence[int]) -> int:
-    """Return what the owner lets a plan decide, a number of `advice.py`."""
-    return settings[S.ADVISED]

@@ -6,7 +6,7 @@ import numpy as np
 from springhouse.ahead import LOWEST_MC, STEP_MC
 
 from .around import Array
-from .clock import Flags
+from .clock import Flags, spells
 from .store import Store
 
 SPARE_K = 0.4  # a charge's target lies so much below where its end is expected
@@ -37,8 +37,7 @@ def blocks(runs: Array, may_run: Flags) -> list[tuple[int, int]]:
             carried -= 1.0
     lone = np.flatnonzero(~on[1:-1] & on[:-2] & on[2:] & may_run[1:-1]) + 1
     on[lone] = True
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], on.astype(np.int8), [0]))))
-    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
+    return spells(on)
 
 
 def target_mc(store: Store, begins_c: float, ends_c: float) -> int:

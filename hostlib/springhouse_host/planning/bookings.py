@@ -1,10 +1,12 @@
 """Bookings of the room, from an iCalendar file (RFC 5545)."""
 
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from springhouse_sim import outside
+
+from .clock import QUARTER
 
 LARGEST_BYTES = 2_000_000
 FREE = ("TRANSPARENT",)  # RFC 5545, 3.8.2.7: an event that takes no time
@@ -34,9 +36,7 @@ def read_bookings(path: Path, begin: datetime, end: datetime, zone: ZoneInfo) ->
             begin.astimezone(zone), end.astimezone(zone)
         )
         found = [_span(event, zone) for event in events if _books(event)]
-    except (
-        Exception
-    ) as error:  # a parser of intact files: what a damaged one does to it is no defect
+    except Exception as error:  # a parser of intact files: what a damaged one does is no defect
         why = " ".join(str(error).split())[:120] or type(error).__name__
         raise outside.OutsideError(f"{path}: no iCalendar file that can be read: {why}") from None
     inside = [(max(a, begin), min(b, end)) for a, b in found]
@@ -65,6 +65,5 @@ def _instant(t: date, zone: ZoneInfo) -> datetime:
 
 def booked(spans: list[Span], start: datetime, quarters: int) -> list[bool]:
     """Return for each quarter hour whether any of it is booked."""
-    step = timedelta(minutes=15)
-    times = [start + k * step for k in range(quarters)]
-    return [any(a < t + step and t < b for a, b in spans) for t in times]
+    times = [start + k * QUARTER for k in range(quarters)]
+    return [any(a < t + QUARTER and t < b for a, b in spans) for t in times]

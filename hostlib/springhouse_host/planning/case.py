@@ -6,7 +6,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
+from springhouse import advice as D
 from springhouse import setting as S
+from springhouse.ahead import QUARTERS
 from springhouse_sim.plant import state as X
 from springhouse_sim.trace import wanted_minutes
 from springhouse_sim.world.stage import Calendar
@@ -14,17 +16,26 @@ from springhouse_sim.world.weather import RANGES, Weather
 
 from ..errors import KnownError
 from ..site.site import Site
+from ..units import show
 from . import around as W
 from .ahead import Aim
 from .around import Around, Array
 from .bookings import Span, booked
-from .clock import Flags, changes_s, inside, locals_of, minute_of_week, quarter_of
+from .clock import (
+    DAY_QUARTERS,
+    QUARTER,
+    Flags,
+    changes_s,
+    inside,
+    locals_of,
+    minute_of_week,
+    quarter_of,
+)
 from .presence import ClockChanges, Presence
 from .reading import SUN, Forecast, Stamped
 from .store import Store
 
-QUARTERS = 192
-RUN_UP_QUARTERS = 96
+RUN_UP_QUARTERS = DAY_QUARTERS
 BELOW_WARM_FILL_K = 0.8  # soon the controller calls the store spent
 HOUR = timedelta(hours=1)
 
@@ -79,7 +90,7 @@ def aim_of(site: Site, margin_k: float) -> Aim:
     settings = site.settings()
     target_c = settings[S.ROOM_TARGET_MC] / 1000.0
     limit_c = max(float(site.file.promises.room_below_c), target_c)
-    tells = W.advised(settings) == W.CHARGING_AND_ROOM
+    tells = settings[S.ADVISED] == D.CHARGING_AND_ROOM
     return Aim(limit_c, target_c, margin_k, tells, settings[S.USEFUL_MK] / 1000.0)
 
 
@@ -103,6 +114,7 @@ def gather(
     prices: Stamped | None,
     bookings: list[Span] | None,
     state: State,
+    us: bool = False,
 ) -> Case:
     """Put together what is known; what is not is taken from the site, and said.
 
@@ -119,17 +131,15 @@ def gather(
     wanted = np.array([bool(week[minute_of_week(t)]) for t in local])
     if bookings is not None:
         there = np.array(booked(bookings, start, QUARTERS), np.bool_)
-        if W.advised(site.settings()) == W.CHARGING_AND_ROOM:
+        if site.settings()[S.ADVISED] == D.CHARGING_AND_ROOM:
             wanted = there
         else:
             wanted &= there
             notes.append("the board cools the room in its week plan's hours, booked or not")
     last = [t + timedelta(minutes=14) for t in local]
     may_run = ~(inside(schedule.no_start, local) | inside(schedule.no_start, last))
-    run_up = _around(
-        site, start - RUN_UP_QUARTERS * W.QUARTER, RUN_UP_QUARTERS, zone, weather, None
-    )
-    initial = _state(site, run_up, state, notes)
+    run_up = _around(site, start - RUN_UP_QUARTERS * QUARTER, RUN_UP_QUARTERS, zone, weather, None)
+    initial = _state(site, run_up, state, notes, us)
     around = _around(site, start, QUARTERS, zone, weather, bookings)
     return Case(site, start, zone, weather, price, wanted, may_run, around, initial, tuple(notes))
 
@@ -173,7 +183,7 @@ def _around(
 def _weather(site: Site, start: datetime, forecast: Forecast | None, notes: list[str]) -> Weather:
     """Return hourly weather from the run-up to behind the horizon."""
     typical = site.read_weather()
-    first = (start - RUN_UP_QUARTERS * W.QUARTER).replace(minute=0) - HOUR
+    first = (start - RUN_UP_QUARTERS * QUARTER).replace(minute=0) - HOUR
     if forecast is not None:
         first += timedelta(minutes=forecast.first.minute)
         if forecast.first - start > HOUR:
@@ -252,26 +262,28 @@ def _prices(
     found = np.empty(QUARTERS)
     told = QUARTERS
     for k in range(QUARTERS):
-        price = prices.at(start + k * W.QUARTER)
+        price = prices.at(start + k * QUARTER)
         if price is None:
             told = min(told, k)
-            if k < 96:
+            if k < DAY_QUARTERS:
                 hours = f"{told / 4:g} hours"
                 raise KnownError(
                     f"--prices: tell {hours} from {start:%Y-%m-%d %H:%M} UTC on, at least 24"
                 )
-            price = float(found[k - 96])
+            price = float(found[k - DAY_QUARTERS])
         found[k] = price
     if told < QUARTERS:
         notes.append(f"prices: told for {told / 4:g} hours, then those of the day before again")
     return found
 
 
-def _state(site: Site, run_up: Around, state: State, notes: list[str]) -> Array:
+def _state(site: Site, run_up: Around, state: State, notes: list[str], us: bool) -> Array:
     """Return the state of the plant after a day of the fixed schedule, put to what is known."""
-    found = np.array(W.follow(site, run_up, RUN_UP_QUARTERS / 96.0, ()).ended)
+    found = np.array(W.follow(site, run_up, RUN_UP_QUARTERS / DAY_QUARTERS, ()).ended)
+    if state.said:
+        notes.append(state.said)
     if state.store_c is None:
-        shown = f"{mean_store_c(found):.1f} °C"
+        shown = show(mean_store_c(found), "°C", us=us)
         notes.append(
             f"store: no --store-c and no --record, {shown} as the fixed schedule leaves it"
         )

@@ -1,6 +1,7 @@
 """Instants and the clock on the wall: zone, quarter hours, the hours a clock change moves."""
 
 import os
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -8,13 +9,15 @@ from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import numpy as np
 from numpy.typing import NDArray
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim import outside
 from springhouse_sim.world.windows import Window
 
 from ..errors import KnownError
 
 Flags = NDArray[np.bool_]
-QUARTER = timedelta(minutes=15)
+QUARTER = timedelta(minutes=QUARTER_MIN)
+DAY_QUARTERS = 1440 // QUARTER_MIN
 LOCALTIME = Path("/etc/localtime")
 
 
@@ -108,7 +111,7 @@ class Stamps:
 def quarter_of(t: datetime) -> datetime:
     """Return the beginning of the quarter hour of an instant."""
     t = t.astimezone(UTC)
-    return t.replace(minute=t.minute - t.minute % 15, second=0, microsecond=0)
+    return t.replace(minute=t.minute - t.minute % QUARTER_MIN, second=0, microsecond=0)
 
 
 def locals_of(start: datetime, quarters: int, zone: ZoneInfo) -> list[datetime]:
@@ -123,8 +126,18 @@ def minute_of_week(t: datetime) -> int:
 
 def inside(windows: tuple[Window, ...], local: list[datetime]) -> Flags:
     """Return for each local time whether it lies in a window of the week."""
-    minutes = [minute_of_week(t) for t in local]
-    return np.array([any(w.contains(m) for w in windows) for m in minutes], np.bool_)
+    return inside_minutes(windows, [minute_of_week(t) for t in local])
+
+
+def inside_minutes(windows: tuple[Window, ...], minutes: Iterable[int]) -> Flags:
+    """Return for each minute of the week whether it lies in a window."""
+    return np.array([any(w.contains(int(m)) for w in windows) for m in minutes], np.bool_)
+
+
+def spells(flags: Flags) -> list[tuple[int, int]]:
+    """Return where each spell of flags begins, and the place behind its last."""
+    edges = np.flatnonzero(np.diff(np.concatenate(([0], flags.astype(np.int8), [0]))))
+    return list(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
 
 def changes_s(start: datetime, quarters: int, zone: ZoneInfo) -> list[tuple[int, int]]:
@@ -135,6 +148,6 @@ def changes_s(start: datetime, quarters: int, zone: ZoneInfo) -> list[tuple[int,
     for k, local in enumerate(locals_of(start, quarters, zone)):
         ahead = (local.utcoffset() or timedelta()) - first
         if ahead != before:
-            found.append((k * 900, round(ahead.total_seconds())))
+            found.append((k * QUARTER_MIN * 60, round(ahead.total_seconds())))
             before = ahead
     return found

@@ -18,7 +18,6 @@ from .around import Array
 
 SEED = 7
 NAME = "by the quarter hour"
-STEPS_MIN = (60, 15)
 # Shares of the mean price by the clock's hour, before sun: low at night, peaks at 8 and 20.
 SHAPE = np.array(
     [0.80, 0.74, 0.70, 0.68, 0.70, 0.80, 1.00, 1.20, 1.28, 1.20, 1.10, 1.04,

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 import numpy as np
+from springhouse.ahead import QUARTER_MIN, QUARTERS
 from springhouse_sim.plant import state as X
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.plan import Quarter
@@ -12,11 +13,12 @@ from . import ahead as H
 from . import around as W
 from . import misforecast, optimise, quarters, reduced
 from .around import Around, Array
-from .case import QUARTERS, Case, mean_store_c
+from .case import Case, mean_store_c
+from .clock import DAY_QUARTERS, Flags
 from .optimise import Programme
 from .reduced import Reduced
 
-DAYS = QUARTERS / 96.0
+DAYS = QUARTERS / DAY_QUARTERS
 MARGINS_K = (0.3, 0.7, 1.2, 2.0)  # how much warmer than forecast the room is taken to become
 SEEDS = (1, 2)  # draws beside the forecast itself, and both its sides
 WORSE_MIN = 5  # so many minutes more too warm in two days are still no worse
@@ -94,9 +96,9 @@ class Maker:
         case = self.case
         metered = np.append(trace.column("mains_j"), trace.ended[X.MAINS_J])
         kwh = np.diff(metered) / 3.6e6
-        price = np.repeat(case.price, W.QUARTER_MIN)[: len(kwh)]
+        price = np.repeat(case.price, QUARTER_MIN)[: len(kwh)]
         room_c = trace.column("room_air_c")
-        wanted = np.repeat(case.wanted, W.QUARTER_MIN)[: len(room_c)]
+        wanted = np.repeat(case.wanted, QUARTER_MIN)[: len(room_c)]
         left_k = mean_store_c(np.array(trace.ended)) - case.store().shallow_c
         return Came(
             cost=float(kwh @ price) + left_k * self.model.store_kwh_k * self.cold_price,
@@ -166,9 +168,9 @@ def _worse(fixed: list[Came], planned: list[Came]) -> str:
     return ""
 
 
-def _misfit(programme: Programme, trace: Trace, wanted: H.Flags) -> Misfit:
-    store_c = trace.column("store_mean_c")[:: W.QUARTER_MIN]
-    room_c = trace.column("room_air_c")[:: W.QUARTER_MIN]
+def _misfit(programme: Programme, trace: Trace, wanted: Flags) -> Misfit:
+    store_c = trace.column("store_mean_c")[::QUARTER_MIN]
+    room_c = trace.column("room_air_c")[::QUARTER_MIN]
     n = min(len(store_c), len(programme.store_c))
     off_store = programme.store_c[:n] - store_c[:n]
     at = np.flatnonzero(wanted[:n])

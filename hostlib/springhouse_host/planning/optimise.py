@@ -12,6 +12,7 @@ import numpy as np
 from .ahead import Ahead, Aim, Asked, ask
 from .around import QUARTER_H, Array
 from .blocks import Charge, blocks, planned_charges
+from .clock import DAY_QUARTERS
 from .reduced import Reduced
 from .store import Store
 
@@ -170,7 +171,7 @@ def worth_of_cold(model: Reduced, ahead: Ahead, store: Store) -> float:
         return 0.0
     cheapest = float(each[: max(1, len(each) // 8)].mean())
     wanted = np.flatnonzero(ahead.wanted)
-    next_h = 24.0 if not len(wanted) else (wanted[0] + 96 - ahead.quarters % 96) % 96 * QUARTER_H
+    next_h = 24.0 if not len(wanted) else (wanted[0] - ahead.quarters) % DAY_QUARTERS * QUARTER_H
     fades_h = model.store_kwh_k / model.gain_kw_k
     return max(0.0, cheapest) * float(np.exp(-next_h / fades_h)) * 0.8
 

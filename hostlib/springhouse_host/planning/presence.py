@@ -3,12 +3,12 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim import sense as E
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import state as X
 from springhouse_sim.world.people import heat_of_person_w
-from springhouse_sim.world.plan import QUARTER_MIN
 from springhouse_sim.world.stage import MINUTE_MS, Events, Stage
 
 

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from springhouse import advice as D
 from springhouse import output as O
 from springhouse import setting as S
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.bench import parameters
 from springhouse_sim.plant import moist_air, water
 from springhouse_sim.plant import param as P
@@ -143,7 +144,7 @@ def _fitted(site: Site, trace: Trace, free: Trace) -> Reduced:
         + p[P.LID_UA_W_K]
     )  # fmt: skip
     reach_w_k, coil_share, pump_w = _coil(p, trace)
-    after, by_kw, mean, mean_by_kw = bound.room_steps(p, W.QUARTER_MIN)
+    after, by_kw, mean, mean_by_kw = bound.room_steps(p, QUARTER_MIN)
     net_kw = trace.column("capacity_w")[charging] / 1000.0
     return Reduced(
         store_kwh_k=kg * cp / 3.6e6,

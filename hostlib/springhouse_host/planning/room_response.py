@@ -6,10 +6,11 @@ place where the freezer stands is one.
 
 import numpy as np
 from scipy.linalg import expm
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.plant import param as P
 
 from ..tuning import bound
-from .around import QUARTER_MIN, Array
+from .around import Array
 
 STEP_S = QUARTER_MIN * 60.0
 

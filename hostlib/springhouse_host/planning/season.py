@@ -9,14 +9,13 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
+from springhouse.ahead import QUARTER_MIN, QUARTERS
 from springhouse_sim import sense as E
 from springhouse_sim.bench import parameters
 from springhouse_sim.plant import state as X
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.stage import MINUTE_MS, Events, Stage
 from springhouse_sim.world.tariff import Prices
-from springhouse_sim.world.windows import Window
 
 from ..proof.running import room_limit_c
 from ..proof.scenarios import Scenario
@@ -25,9 +24,9 @@ from ..worth.prices import each_minute
 from . import around as W
 from . import misforecast, optimise, quarters, reduced
 from .ahead import Ahead, of_trace
-from .around import DAY_QUARTERS, QUARTER_MIN, Array
+from .around import Array
 from .case import aim_of, mean_store_c, store_of
-from .clock import Flags
+from .clock import DAY_QUARTERS, inside_minutes
 from .example_prices import example
 from .room_response import Response
 
@@ -35,7 +34,6 @@ PERFECT, NOISE, PERSISTENCE = "perfect", "1-3 K off", "yesterday"
 FORECASTS = (NOISE, PERSISTENCE, PERFECT)
 MARGIN_K = {PERFECT: 0.2, NOISE: 0.7, PERSISTENCE: 1.2}
 PLANNED_AT_H = 18  # by the clock on the wall: tomorrow's prices are known, the room's day is over
-HORIZON = 2 * DAY_QUARTERS
 OWN = "the site's own"
 BY_HOUR, BY_QUARTER = "made up, by the hour", "made up, by the quarter hour"
 TARIFFS = (OWN, BY_HOUR, BY_QUARTER)
@@ -76,7 +74,7 @@ class Known:
 
     def ahead(self, k: int, midnight: int) -> Ahead:
         """Return what is known at a quarter hour; ``midnight`` ends the prices that are known."""
-        found = self.whole.cut(k, min(HORIZON, self.whole.quarters - k))
+        found = self.whole.cut(k, min(QUARTERS, self.whole.quarters - k))
         if self.forecast == PERFECT:
             return found
         count = found.quarters
@@ -140,10 +138,6 @@ class PlansDaily:
             stage.sense[E.ADVICE_SEQ] += 1
 
 
-def _inside(windows: tuple[Window, ...], minutes: NDArray[np.int64]) -> Flags:
-    return np.array([any(w.contains(int(m)) for w in windows) for m in minutes], np.bool_)
-
-
 def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figures:
     """Simulate the season planned ahead."""
     around = W.Around(site.read_weather(), site.calendar(scenario.start), (site.people(),))
@@ -156,7 +150,7 @@ def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figur
         around.calendar.week_s() // 60 + np.arange(0, days * 1440, QUARTER_MIN, dtype=np.int64)
     ) % 10080
     no_start = site.file.schedule.no_start
-    may_run = ~(_inside(no_start, week) | _inside(no_start, (week + 14) % 10080))
+    may_run = ~(inside_minutes(no_start, week) | inside_minutes(no_start, (week + 14) % 10080))
     wanted = free.wanted()[::QUARTER_MIN][: len(price)]
     known = Known(
         of_trace(free, price, wanted, may_run),

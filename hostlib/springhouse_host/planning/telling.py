@@ -7,12 +7,13 @@ from typing import Any
 
 import numpy as np
 from springhouse import advice as D
+from springhouse.ahead import QUARTERS
 from springhouse.link import LINE_MOST
 from springhouse_sim.world.plan import Quarter
 
+from . import clock
 from . import quarters as Q
-from .around import QUARTER
-from .case import QUARTERS, Case
+from .case import Case
 from .making import Came, Made
 
 NOTHING = Quarter(D.NONE)
@@ -49,7 +50,7 @@ def _charges(case: Case, made: Made) -> list[Spell]:
             ):
                 end += 1
             price = float(case.price[k:end].mean())
-            begins, ends = (case.start + n * QUARTER for n in (k, end))
+            begins, ends = (case.start + n * clock.QUARTER for n in (k, end))
             found.append(Spell(begins, ends, True, first.target_mc / 1000.0, price))
         k = end
     return found
@@ -60,12 +61,11 @@ def _coolings(case: Case, made: Made) -> list[Spell]:
     if not case.aim(0.0).plan_tells or not made.quarters:
         return []
     cooled = np.array([q.wanted for q in made.quarters], np.bool_)
-    edges = np.flatnonzero(np.diff(np.concatenate(([0], case.wanted.astype(np.int8), [0]))))
     found = []
-    for first, behind in zip(edges[::2], edges[1::2], strict=True):
+    for first, behind in clock.spells(case.wanted):
         at = np.flatnonzero(cooled[first:behind]) + first
         if len(at):
-            begins, ends = (case.start + int(n) * QUARTER for n in (at[0], at[-1] + 1))
+            begins, ends = (case.start + int(n) * clock.QUARTER for n in (at[0], at[-1] + 1))
             found.append(Spell(begins, ends, False, None, None, len(at)))
     return found
 
@@ -82,7 +82,7 @@ def lines(case: Case, made: Made) -> list[str]:
             count -= max(1, count // 20)
             text = _command(begins, left[:count])
         found.append(text)
-        begins += count * QUARTER
+        begins += count * clock.QUARTER
         left = left[count:]
     return found
 

@@ -11,12 +11,13 @@ from typing import TYPE_CHECKING, Literal, TypeAlias
 from springhouse import advice as A
 from springhouse import setting as S
 from springhouse import week as N
+from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.plant import given as U
 from springhouse_sim.world import days as D
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.owner import AskMode
-from springhouse_sim.world.plan import QUARTER_MIN, Quarter
+from springhouse_sim.world.plan import Quarter
 from springhouse_sim.world.weather import Weather
 
 from ..site.drawn import Draw

@@ -5,11 +5,10 @@ from dataclasses import dataclass
 from itertools import cycle
 
 from springhouse import advice as A
+from springhouse.ahead import QUARTER_MIN
 
 from .. import sense as E
 from .stage import MINUTE_MS, Events, Stage
-
-QUARTER_MIN = 15
 
 
 @dataclass(frozen=True)
