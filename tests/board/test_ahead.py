@@ -90,6 +90,14 @@ def test_each_quarter_hour_is_advised_once_and_for_itself() -> None:
     assert made.seq == seq + 1
 
 
+def test_a_plan_taken_within_a_quarter_hour_is_advised_at_once() -> None:
+    made = plan()
+    assert made.take(NOON_MIN, NIGHT, NOON_MIN) == ""
+    assert advised(made, NOON_MIN + 3)[0] == A.WAIT
+    assert made.take(NOON_MIN, [8, A.CHARGE, 0, 5000], NOON_MIN + 4) == ""
+    assert advised(made, NOON_MIN + 5) == (A.CHARGE, 0, 5000, 10)
+
+
 def test_a_clock_that_is_lost_or_jumps_takes_the_advice_with_it() -> None:
     made = plan()
     made.take(NOON_MIN, NIGHT, NOON_MIN)

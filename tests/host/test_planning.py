@@ -15,10 +15,9 @@ from hypothesis import strategies as st
 from springhouse import advice as D
 from springhouse.ahead import A_RUN, HIGHEST_MC, LOWEST_MC, QUARTERS, STEP_MC, Plan
 from springhouse.command import parse
-from springhouse.link import A_MINUTE, LINE_MOST
+from springhouse.link import LINE_MOST
 from springhouse_host import cli, screen
 from springhouse_host.errors import KnownError
-from springhouse_host.flashing.flash import BoardFailure
 from springhouse_host.planning import (
     ahead,
     case,
@@ -27,7 +26,6 @@ from springhouse_host.planning import (
     misforecast,
     optimise,
     quarters,
-    sending,
     telling,
 )
 from springhouse_host.planning.blocks import Charge, blocks, target_mc
@@ -332,6 +330,10 @@ def test_the_store_by_the_boards_record(tmp_path) -> None:
     site = load_site("demo")
     found = knowing.from_record(path, site, START + timedelta(hours=1), False)
     assert found == State(pytest.approx(9.25), pytest.approx(26.5), found.said)
+    lies = load_site("demo", {"settings.store_low_offset_k": 0.5, "settings.room_offset_k": -0.3})
+    calibrated = knowing.from_record(path, lies, START, False)
+    assert calibrated.store_c == pytest.approx(9.5)
+    assert calibrated.room_c == pytest.approx(26.2)
     with pytest.raises(KnownError, match="at most 3 h apart"):
         knowing.from_record(path, site, START + timedelta(days=1), False)
 
@@ -343,53 +345,3 @@ def test_where_the_store_s_temperature_comes_from_is_told(us: bool) -> None:
         assert said in " ".join(found.notes)
         assert ("°C" if us else "°F") not in " ".join(found.notes)
         assert (case.mean_store_c(found.initial) == 9.0) == (state.store_c == 9.0)
-
-
-class FakeLine:
-    """A board that answers each plan in turn."""
-
-    def __init__(self, answers: list[dict | None]) -> None:
-        self.answers, self.sent = answers, 0
-
-    def __enter__(self) -> FakeLine:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        return None
-
-    def send(self, command: dict) -> None:
-        assert command["cmd"] == "plan"
-        self.sent += 1
-
-    def wait(self, wanted, _timeout_s: float) -> dict | None:
-        answer = self.answers[self.sent - 1]
-        assert answer is None or wanted(answer)
-        return answer
-
-
-DONE = {"done": "plan"}
-
-
-def give(monkeypatch, answers: list[dict | None]) -> list[float]:
-    line = FakeLine(answers)
-    paused: list[float] = []
-    monkeypatch.setattr(sending, "Line", lambda port: line)
-    monkeypatch.setattr(sending, "look_at", lambda *_: None)
-    text = '{"cmd":"plan","from":0,"runs":[1,0,0,0]}'
-    sending.send("port", load_site("demo"), [text] * len(answers), paused.append)
-    assert line.sent == len(answers)
-    return paused
-
-
-def test_sending_keeps_to_the_boards_ration(monkeypatch) -> None:
-    assert give(monkeypatch, [DONE] * (A_MINUTE - 2)) == []
-    assert len(give(monkeypatch, [DONE] * (A_MINUTE + 1))) == 1
-
-
-def test_a_refusal_of_the_first_line_leaves_the_plan_in_force(monkeypatch) -> None:
-    with pytest.raises(KnownError, match="clock unknown; the plan in force stays"):
-        give(monkeypatch, [{"refused": "clock unknown"}])
-    with pytest.raises(BoardFailure):
-        give(monkeypatch, [DONE, {"refused": "from"}])
-    with pytest.raises(BoardFailure):
-        give(monkeypatch, [None])

@@ -14,7 +14,7 @@ from springhouse_host.planning.room_response import Response
 from springhouse_host.proof import scenarios
 from springhouse_host.site import load_site
 from springhouse_host.site.tables import PLAN_DECIDES
-from springhouse_host.worth.ahead import Ahead, Row
+from springhouse_host.worth.ahead import Ahead, Row, closed
 from springhouse_sim.bench import parameters
 from springhouse_sim.plant import state as X
 
@@ -89,6 +89,14 @@ def test_what_is_not_known_yet_is_not_used() -> None:
             for w in (whole, changed)
         ]
         assert np.array_equal(pair[0].price, pair[1].price)
+
+
+def test_the_share_of_the_gap_that_is_closed() -> None:
+    """By hand: of 20 to a bound of -5, 10 is two fifths of the way."""
+    assert closed(20.0, 10.0, -5.0) == pytest.approx(0.4)
+    assert closed(20.0, 22.0, 10.0) == pytest.approx(-0.2)
+    assert closed(20.0, 10.0, None) is None
+    assert closed(20.0, 20.0, 20.0) is None
 
 
 def test_some_days_planned_ahead_cost_less_and_are_no_warmer() -> None:

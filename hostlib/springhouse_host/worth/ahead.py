@@ -49,6 +49,13 @@ def jobs_of(site: Site) -> int:
     return 1 + len(P.TARIFFS) * (1 + len(words_of(site)) * len(P.FORECASTS))
 
 
+def closed(fixed: float, planned: float, bound: float | None) -> float | None:
+    """Return the share of the way from the cost of the fixed schedule to the bound."""
+    if bound is None or fixed == bound:
+        return None
+    return (fixed - planned) / (fixed - bound)
+
+
 def least(
     path: str, changes: Mapping[str, Any], scenario: Scenario, tariff: str, hours_over: float
 ) -> float | None:
@@ -92,9 +99,8 @@ def ahead(
     rows = []
     for tariff in P.TARIFFS:
         rows.append(Row(tariff, "", FIXED, fixed[tariff], None))
-        gap = None if bound[tariff] is None else fixed[tariff].cost - (bound[tariff] or 0.0)
         for (of, word, forecast), came in found.items():
             if of == tariff:
-                closed = (fixed[tariff].cost - came.cost) / gap if gap else None
-                rows.append(Row(tariff, word, forecast, came, closed))
+                share = closed(fixed[tariff].cost, came.cost, bound[tariff])
+                rows.append(Row(tariff, word, forecast, came, share))
     return Ahead(tuple(rows), bound)
