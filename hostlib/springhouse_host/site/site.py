@@ -68,9 +68,9 @@ def _file_read(
     Raises:
         ValueError: one line naming the file and what is wrong with it.
     """
-    from springhouse_sim.world.weather_files import read
+    from springhouse_sim.world import kept_weather
 
-    return read(path, WEATHER_YEAR, place, asked)
+    return kept_weather.read(path, WEATHER_YEAR, place, asked)
 
 
 @dataclass(frozen=True)
@@ -249,7 +249,7 @@ class Site:
 
     @cached_property
     def _weather(self) -> "Weather":
-        from springhouse_sim.world import design_day
+        from springhouse_sim.world import design_day, kept_weather
         from springhouse_sim.world.weather import Place
 
         position = self.weather.position
@@ -262,7 +262,7 @@ class Site:
             assert self.weather.design is not None
             highest_c, range_k, dew_c, month, day = self.weather.design
             design = design_day.DesignDay(month, day, highest_c, range_k, dew_c)
-            return design_day.weather(design, place, WEATHER_YEAR)
+            return kept_weather.of_design(design, place, WEATHER_YEAR)
         except ValueError as error:
             raise SiteError(f"{self.path}: weather: {error}") from None
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from . import kept_weather
 from .weather import Weather
 
 if TYPE_CHECKING:
@@ -61,6 +62,13 @@ def _on_plane_w_m2(
     weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float, model: str
 ) -> NDArray[np.float64]:
     """Return the irradiance on a tilted plane [W/m2], shape (hours,)."""
+    plane = (tilt_deg, azimuth_deg, albedo, model)
+    return kept_weather.on_plane(weather, plane, lambda: _worked_out(weather, *plane))
+
+
+def _worked_out(
+    weather: Weather, tilt_deg: float, azimuth_deg: float, albedo: float, model: str
+) -> NDArray[np.float64]:
     from pvlib import irradiance
 
     position = _position(weather)
@@ -77,9 +85,7 @@ def _on_plane_w_m2(
         albedo=albedo,
         model=model,
     )["poa_global"].to_numpy(np.float64)
-    found = np.asarray(np.nan_to_num(np.maximum(0.0, total)))
-    found.flags.writeable = False
-    return found
+    return np.asarray(np.nan_to_num(np.maximum(0.0, total)))
 
 
 @lru_cache(maxsize=4)
