@@ -38,8 +38,11 @@ class KeptCode:
         self._turns: dict[Path, Turn] = {}
 
     def load_overload(self, signature: Any, target: Any) -> Any:
-        """Return the compiled code for these types, None where there is none to be trusted."""
-        target.refresh()
+        """Return the compiled code for these types, None where there is none to be trusted.
+
+        Unlike numba's own cache it leaves the target's registries alone: they take half a second,
+        and the compiler loads them where there is something to compile.
+        """
         path, made_from = self._key(signature, target.codegen())
         found = self._read(target, path, made_from)
         if found is None and path not in self._turns:
