@@ -17,7 +17,7 @@ from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T
 from springhouse_sim.plant import water
 
-DOORS = (("springhouse_sim.plant.rates", "rates"),)
+DOORS = (("springhouse_sim.plant.rates", "rates"), ("springhouse_sim.plant.slopes", "slopes"))
 LOOP = (X.FLOW_L_MIN, X.LOOP_AIR, X.SUPPLY_C, X.RETURN_C, X.COIL_C)
 MACHINE = (
     X.EVAPORATOR_C,
@@ -140,9 +140,9 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
     """
     from springhouse_sim.plant.rates import switch
 
-    rates = compiled_rates()
+    rates, slopes = compiled_rates(), compiled.load(True, DOORS).sim("plant.slopes").slopes
     x, t, dx = x.copy(), np.zeros(T.SIZE), np.zeros(X.SIZE)
-    slots = np.array(free)
+    slots = np.array(free, np.int64)
     if X.CONDENSER_C in free:
         switch(x, u, p, t)  # the motor starts
     asked = 0
@@ -156,8 +156,14 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
         rates(x, u, p, dx, t)
         return np.array(dx[slots])
 
+    def slope_of(y: Array, r: Array) -> Array:
+        slope = np.empty((len(slots), len(slots)))
+        x[slots] = y
+        slopes(x, u, p, slots, r, TILT, dx, t, slope)
+        return slope
+
     begun = x[slots]
-    found = by_steps(rates_of, begun)
+    found = by_steps(rates_of, slope_of, begun)
     if found is not None:
         rates_of(found)
         if fault(x, dx, t, p, free) is None:
@@ -172,8 +178,12 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
     return x, dx, t
 
 
-def by_steps(rates_of: Callable[[Array], Array], y: Array) -> Array | None:
+def by_steps(
+    rates_of: Callable[[Array], Array], slope_of: Callable[[Array, Array], Array], y: Array
+) -> Array | None:
     """Return where implicit Euler steps that grow come to rest, None where they do not.
+
+    ``slope_of`` gives the Jacobian at a state and its rates.
 
     Rest is where nothing moves any more though the step is longer than LONG_S, and where what is
     disturbed returns: no eigenvalue of the Jacobian has a positive real part.
@@ -182,11 +192,7 @@ def by_steps(rates_of: Callable[[Array], Array], y: Array) -> Array | None:
     r = rates_of(y)
     still = np.eye(len(y))
     for _ in range(STEPS):
-        slope = np.empty_like(still)
-        for k, value in enumerate(y):
-            tilted = y.copy()
-            tilted[k] += TILT * max(1.0, abs(float(value)))
-            slope[:, k] = (rates_of(tilted) - r) / (tilted[k] - value)
+        slope = slope_of(y, r)
         if not np.all(np.isfinite(slope)):
             return None
         try:

@@ -11,10 +11,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 from site_text import BASE, edited, site_of
 from springhouse_host import cli, sizing
 from springhouse_host.errors import SiteError
-from springhouse_host.sheet import advice, curves, explain, running, surfaces
+from springhouse_host.sheet import advice, charge, curves, explain, running, surfaces
 from springhouse_host.site import load_site
 from springhouse_host.site.variant import changes_of, site_with
 from springhouse_sim.plant import hydraulics
@@ -396,3 +398,15 @@ def test_bad_site_values_are_one_line_and_exit_2(tmp_path, capsys, change, words
 def test_curves_of_a_pump_that_cannot_lift() -> None:
     c = curves.curves(site_loop(static_lift_m=4.0))
     assert not c.lifts
+
+
+@given(
+    st.lists(st.integers(-40, 320), min_size=2, max_size=9, unique=True).map(sorted),
+    st.lists(st.floats(-500.0, 500.0), min_size=9, max_size=9),
+    st.floats(-10.0, 50.0),
+)
+def test_lines_between_points_are_those_of_numpy(eighths, ys, x) -> None:
+    xs = [n / 8.0 for n in eighths]
+    ys = ys[: len(xs)]
+    for at in (x, *xs):
+        assert charge.line(at, xs, ys) == pytest.approx(float(np.interp(at, xs, ys)), abs=1e-9)

@@ -241,6 +241,7 @@ def test_what_does_not_come_to_rest_is_refused(monkeypatch) -> None:
     site = load_site("demo")
     weather = site.read_weather()
     case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+    monkeypatch.setattr(steady, "by_steps", lambda *_: None)
     monkeypatch.setattr(steady, "MOST_RATES", 20)
     with pytest.raises(
         SiteError, match=r"^demo: \[coil\], .*: no working point .* does not come to rest$"
@@ -272,7 +273,32 @@ def test_growing_steps_stop_at_no_rest_that_a_breath_would_end() -> None:
     def logistic(y: steady.Array) -> steady.Array:
         return y * (1.0 - y)
 
-    assert steady.by_steps(logistic, np.array([0.0])) is None
-    assert steady.by_steps(logistic, np.array([0.5])) == pytest.approx([1.0])
+    def slope(y: steady.Array, _: steady.Array) -> steady.Array:
+        return np.array([1.0 - 2.0 * y])
+
+    assert steady.by_steps(logistic, slope, np.array([0.0])) is None
+    assert steady.by_steps(logistic, slope, np.array([0.5])) == pytest.approx([1.0])
     assert steady.by_time(logistic, np.array([0.5])) == pytest.approx([1.0], rel=1e-5)
-    assert steady.by_steps(lambda y: np.ones_like(y), np.array([0.0])) is None
+    assert (
+        steady.by_steps(lambda y: np.ones_like(y), lambda *_: np.zeros((1, 1)), np.array([0.0]))
+        is None
+    )
+
+
+def test_slopes_are_differences_of_rates_and_leave_the_state_as_it_was() -> None:
+    site = load_site("demo")
+    weather = site.read_weather()
+    case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
+    u = sizing.on_duty(case)
+    x, dx, t = case.steady(u, 8.0, 0.011)
+    slots = np.array(steady.FREE, np.int64)
+    before, r, slope = x.copy(), dx[slots], np.empty((len(slots), len(slots)))
+    sim = steady.compiled.load(True, steady.DOORS).sim
+    sim("plant.slopes").slopes(x, u, case.p, slots, r, steady.TILT, dx, t, slope)
+    assert np.array_equal(x, before)
+    for k, slot in enumerate(slots):
+        tilted = x.copy()
+        tilted[slot] += steady.TILT * max(1.0, abs(float(x[slot])))
+        steady.compiled_rates()(tilted, u, case.p, dx, t)
+        assert np.array_equal(slope[:, k], (dx[slots] - r) / (tilted[slot] - x[slot]))
+    assert np.count_nonzero(slope) > len(slots)

@@ -1,5 +1,6 @@
 """One charge of the store: the cold it holds, the hours it lasts, the hours it takes."""
 
+from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
@@ -56,10 +57,34 @@ def hours_between(
     return float(np.sum(litres_kg(litres) * np.diff(enthalpy) / watts) / 3600.0)
 
 
-def _at(d: Delivery, table: Array, store_c: float, humidity: float) -> float:
-    """Return a table of ``Delivery`` between its points, its edges held outside."""
-    columns = [np.interp(store_c, d.store_c, table[:, j]) for j in range(len(d.humidity))]
-    return float(np.interp(humidity, d.humidity, columns))
+class Between:
+    """A table of ``Delivery`` between its points, straight lines as of `numpy.interp`.
+
+    In plain floats: a march asks it ten thousand times for one point each. Outside the table its
+    edges hold.
+    """
+
+    def __init__(self, d: Delivery, table: Array) -> None:
+        """``table`` has the shape (store, humidity) of the delivery ``d``."""
+        self._store_c: list[float] = d.store_c.tolist()
+        self._humidity: list[float] = d.humidity.tolist()
+        self._columns: list[list[float]] = table.T.tolist()
+
+    def __call__(self, store_c: float, humidity: float) -> float:
+        """Return the value at a store temperature [°C] and a humidity ratio [kg/kg]."""
+        return line(
+            humidity, self._humidity, [line(store_c, self._store_c, c) for c in self._columns]
+        )
+
+
+def line(x: float, xs: list[float], ys: list[float]) -> float:
+    """Return what lies on the lines between points of rising ``xs``, the ends held outside."""
+    if x >= xs[-1]:
+        return ys[-1]
+    k = bisect_right(xs, x) - 1
+    if k < 0:
+        return ys[0]
+    return (ys[k + 1] - ys[k]) / (xs[k + 1] - xs[k]) * (x - xs[k]) + ys[k]
 
 
 def discharge(
@@ -74,27 +99,31 @@ def discharge(
     store = case.site.file.store
     ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
     heat_j_k = litres_kg(store.water_litres if litres is None else litres) * 4200.0
-    outdoor = u[U.OUTDOOR_HUMIDITY_RATIO]
-    fresh_kg_s = case.p[P.INFILTRATION_M3_S] / moist_air.specific_volume_m3_kg(
-        u[U.OUTDOOR_C], outdoor, u[U.PRESSURE_PA]
+    outdoor = float(u[U.OUTDOOR_HUMIDITY_RATIO])
+    fresh_kg_s = float(case.p[P.INFILTRATION_M3_S]) / moist_air.specific_volume_m3_kg(
+        float(u[U.OUTDOOR_C]), outdoor, float(u[U.PRESSURE_PA])
     )
     store_c, humidity = case.deep_c, float(d.humidity[-1])
     hours = condensate_kg = 0.0
     held: tuple[float, float, float] | None = None  # hours, store and condensate at its end
-    full_w = _at(d, d.room_w, store_c, humidity)
-    while hours < LONGEST_H and store_c < d.store_c[-1]:
-        room_w = _at(d, d.room_w, store_c, humidity)
+    tables = (d.room_w, d.water_w, d.standing_w, d.condensate_kg_s)
+    room_w_at, water_w_at, standing_w_at, condensate_kg_s_at = (Between(d, t) for t in tables)
+    warmest_c = float(d.store_c[-1])
+    moisture_kg, people_kg_s = float(case.p[P.MOISTURE_KG]), float(u[U.PEOPLE_MOISTURE_KG_S])
+    full_w = room_w_at(store_c, humidity)
+    while hours < LONGEST_H and store_c < warmest_c:
+        room_w = room_w_at(store_c, humidity)
         if held is None and room_w < gain_w <= full_w:
             held = (hours, store_c, condensate_kg)
         duty = min(1.0, max(0.0, gain_w) / max(1.0, room_w))
-        into_j = MARCH_S * duty * _at(d, d.water_w, store_c, humidity)
-        into_j += MARCH_S * max(0.0, _at(d, d.standing_w, store_c, humidity))
-        dew_kg_s = duty * _at(d, d.condensate_kg_s, store_c, humidity)
+        into_j = MARCH_S * duty * water_w_at(store_c, humidity)
+        into_j += MARCH_S * max(0.0, standing_w_at(store_c, humidity))
+        dew_kg_s = duty * condensate_kg_s_at(store_c, humidity)
         melted_j = min(ice_j, into_j)
         ice_j -= melted_j
         store_c += (into_j - melted_j) / heat_j_k
-        vapour_kg_s = u[U.PEOPLE_MOISTURE_KG_S] + fresh_kg_s * (outdoor - humidity) - dew_kg_s
-        humidity += MARCH_S * vapour_kg_s / case.p[P.MOISTURE_KG]
+        vapour_kg_s = people_kg_s + fresh_kg_s * (outdoor - humidity) - dew_kg_s
+        humidity += MARCH_S * vapour_kg_s / moisture_kg
         if hours < wanted_h:
             condensate_kg += MARCH_S * dew_kg_s
         hours += MARCH_S / 3600.0
@@ -102,4 +131,4 @@ def discharge(
     useful_h = hours
     if held is not None:
         hours, store_c, condensate_kg = held
-    return Discharge(hours, useful_h, min(store_c, float(d.store_c[-1])), share, condensate_kg)
+    return Discharge(hours, useful_h, min(store_c, warmest_c), share, condensate_kg)
