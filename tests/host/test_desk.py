@@ -111,6 +111,29 @@ def test_figures_are_those_of_the_proof_and_of_run(desk: Running) -> None:
     assert len(told["days"]["rows"]) == 7
 
 
+def test_the_weakest_reading_comes_first_and_says_that_the_others_follow(desk: Running) -> None:
+    async def asked(join: Join) -> Any:
+        line = await join()
+        told = []
+        for n in range(1, 6):  # where all three are done at once nothing comes first
+            await line.say(ask=n, values={"store.water_litres": 114 + n}, urgent=True)
+            told.append(await line.hear("first", "week"))
+            if told[-1]["kind"] == "first":
+                return told[-1], await line.hear("week")
+        raise AssertionError(told)
+
+    first, whole = talk(desk, asked)
+    assert first["n"] == whole["n"]
+    assert first["column"] == [row[1] for row in whole["figures"]["rows"]]
+    assert first["room"] == whole["chart"]["room"]["weakest"]
+    share = first["column"][0]
+    assert first["answer"] == (
+        f"So far: below 28 °C in {share} of the wanted hours on the weakest reading of the "
+        "labels; the strongest and middle readings are being worked out."
+    )
+    assert share in whole["answer"]
+
+
 def test_the_sheet_s_figures_are_those_of_size(desk: Running) -> None:
     from springhouse_host import sizing
 

@@ -1,10 +1,12 @@
 """One open page: what it asks for, what is done about it, what it is told."""
 
 import asyncio
+import json
 from collections.abc import Callable, Mapping
 from typing import TYPE_CHECKING, Any
 
 from ..errors import KnownError
+from ..proof.scenarios import Scenario
 from ..site.known import VARIANTS
 from ..site.site import Site, load_site
 from . import beside, choices, week, words
@@ -113,21 +115,26 @@ class Tab:
         desk = self.desk
         desk.check_untouched()
         changes = choices.changes_of(desk.site, values, desk.us)
-        site = load_site(desk.site.path, changes) if changes else desk.site
         await desk.ready()
-        jobs = [
-            asyncio.wrap_future(
-                desk.weeks.submit(week.run_week, ticket, site.path, site.changed, scenario)
-            )
-            for scenario in desk.scenarios
-        ]
-        whole = asyncio.gather(*jobs)
-        await asyncio.wait(jobs[:1])
-        first = None if jobs[0].exception() else jobs[0].result()
+
+        def submit(scenario: Scenario) -> "asyncio.Future[week.Week | None]":
+            place = (desk.site.path, json.dumps(dict(changes), sort_keys=True))
+            job = desk.weeks.submit(week.run_week, ticket, *place, scenario)
+            return asyncio.wrap_future(job)
+
+        weakest, *others = [submit(scenario) for scenario in desk.scenarios]
+        try:  # meanwhile
+            site = load_site(desk.site.path, changes) if changes else desk.site
+        except KnownError:
+            await asyncio.gather(weakest, *others, return_exceptions=True)  # refused as well
+            raise
+        whole = asyncio.gather(weakest, *others)
+        await asyncio.wait([weakest])
+        first = None if weakest.exception() else weakest.result()
         if first is not None and self._now is not None and not whole.done():
             self.say({"kind": "first", "n": self._now[1], **words.of_first(site, first, desk.us)})
         found = [one for one in await whole if one is not None]
-        return (site, found) if len(found) == len(jobs) else None
+        return (site, found) if len(found) == len(desk.scenarios) else None
 
     async def _follow(self, ticket: Ticket, number: int, site: Site) -> None:
         """Say what takes longer: parts, then each reading's sheet, the weakest first."""

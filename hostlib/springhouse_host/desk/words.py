@@ -18,7 +18,7 @@ from ..site.site import Site
 from ..units import US_WORDS, convert, show
 from ..wiring.plumbing import heights_m
 from .beside import Asked, Bought
-from .week import EVERY_MIN, Week
+from .week import EVERY_MIN, Week, readings
 
 WAITS = "…"
 MOST_OPEN = 8  # numbers to be measured
@@ -41,7 +41,13 @@ def of_week(site: Site, weeks: Sequence[Week], us: bool) -> dict[str, Any]:
 
 def of_first(site: Site, week: Week, us: bool) -> dict[str, Any]:
     """Return what is known while only the weakest reading's week has been run."""
+    share = 100.0 * week.result.summary["wanted_share_within"]
+    below = show(site.file.promises.room_below_c, "°C", us=us)
+    later = [DESCRIBED[v] for v in readings(site) if v != week.variant]
     return {
+        "answer": f"So far: below {below} in {share:.1f} % of the wanted hours on the "
+        f"{DESCRIBED[week.variant]} reading of the labels; the {' and '.join(later)} readings "
+        "are being worked out.",
         "column": [row[1] for row in _figures(site, [week], us)["rows"]],
         "reading": DESCRIBED[week.variant],
         "room": _curve(week.room_c, us),

@@ -170,6 +170,8 @@ function showWeek(said) {
 
 // The weakest reading comes first: its column and its curves, what is older waits in grey.
 function showFirst(said) {
+  by('answer').textContent = said.answer;
+  by('answer').classList.add('waits');
   if (told === null) return;
   [...by('figures').querySelectorAll('tbody tr')].forEach((row, n) => {
     row.cells[1].textContent = said.column[n];
