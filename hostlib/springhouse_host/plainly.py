@@ -6,13 +6,17 @@ from typing import TYPE_CHECKING, Any
 from .units import show
 
 if TYPE_CHECKING:
+    from .planning.season import Figures
+    from .planning.telling import Way
     from .proof.verdict import Verdict
     from .sizing import Sizing
     from .tuning.tune import Tuned
+    from .worth.ahead import Ahead
     from .worth.verdict import Line
 
 LITTLE_ICE_KG = 0.005
 LITTLE_SPILL_L = 0.005
+LEAST_H = 0.25  # less too warm, to be told
 
 
 def of_run(summary: Mapping[str, Any], limit_c: float, us: bool, currency: str) -> str:
@@ -106,7 +110,9 @@ def of_tuning(result: "Tuned", currency: str) -> str:
     """Return what tuning found, and why a cheaper row of its table is not the answer."""
     own = f"the site's own settings cost {result.own.cost:.2f} {currency}".rstrip()
     if result.tuned is None:
-        return f"Nothing tried keeps every promise; {own}."
+        return (
+            f"No better settings were found: none tried keeps every promise; {own} in the season."
+        )
     cost = f"{result.tuned.cost:.2f} {currency}".rstrip()
     said = f"The cheapest settings found that keep every promise cost {cost} in the season; {own}."
     if any(point.cost < result.tuned.cost for point in (*result.curve, result.own)):
@@ -123,4 +129,41 @@ def of_worth(store: "Line", currency: str, limit: str) -> str:
     return (
         f"With the store the room is over {limit} for {store.hours_over:.1f} h of the wanted hours "
         f"of a typical summer, for {cost} of electricity."
+    )
+
+
+def of_plan(fixed: "Way", planned: "Way", refused: str, currency: str) -> str:
+    """Return whether to go by a plan: what two days cost and how warm they get, by it and not."""
+    if refused:
+        return f"No, the fixed schedule goes on: with a plan {refused}."
+    costs = (f"{way.mean_cost:.2f} {currency}".rstrip() for way in (planned, fixed))
+    less_h = fixed.mean_over_h - planned.mean_over_h
+    comfort = "the room is too warm for no longer"
+    if less_h >= LEAST_H:
+        comfort = f"the room is too warm for {less_h:.1f} h less"
+    return (
+        f"Yes: by this plan the next two days cost {' instead of '.join(costs)}, and {comfort} "
+        "than on the fixed schedule."
+    )
+
+
+def of_ahead(plans: "Ahead", limit: str, currency: str, us: bool) -> str:
+    """Return what a summer planned day by day comes to, on a forecast that errs."""
+    from .planning.season import BY_HOUR, NOISE, OWN
+    from .worth.ahead import FIXED
+
+    def of(tariff: str) -> "tuple[Figures, Figures]":
+        rows = [row for row in plans.rows if row.tariff == tariff and row.way in (FIXED, NOISE)]
+        return rows[0].figures, rows[1].figures
+
+    def costs(tariff: str) -> str:
+        fixed, planned = of(tariff)
+        return f"{planned.cost:.2f} {currency}".rstrip() + f" instead of {fixed.cost:.2f}"
+
+    fixed, planned = of(OWN)
+    off = "2 to 5 °F" if us else "1 to 3 K"
+    return (
+        f"Planned each evening on a forecast that is {off} off, the summer costs {costs(OWN)}, the "
+        f"room over {limit} for {planned.hours_over:.1f} h instead of {fixed.hours_over:.1f}; "
+        f"where prices move by the hour {costs(BY_HOUR)}."
     )

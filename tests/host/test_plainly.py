@@ -8,8 +8,12 @@ import pytest
 from report_case import small_verdict
 from springhouse_host import plainly, sizing
 from springhouse_host.notebook import Proof
+from springhouse_host.planning import season
+from springhouse_host.planning.making import Came
+from springhouse_host.planning.telling import Way
 from springhouse_host.sheet.answer import answer
 from springhouse_host.site import load_site
+from springhouse_host.worth import ahead
 
 SUMMARY = {
     "room_hours_over": 0.0,
@@ -115,3 +119,39 @@ def test_a_comparison_names_the_longest(sheet: sizing.Sizing) -> None:
     assert "store.x=1, 9.0 h" in plainly.of_comparison({"as it is": sheet, "store.x=1": best})
     worse = changed(sheet, mid=1.0)
     assert "Nothing here" in plainly.of_comparison({"as it is": sheet, "store.x=1": worse})
+
+
+def test_a_plan_is_told_by_what_two_days_cost() -> None:
+    came = Came(0.5, 20, 2.3, 26.2, 3)
+    fixed = Way("fixed schedule", came, 0.45, 0.53, 1.0, 2.0)
+    same = replace(fixed, mean_cost=0.3, mean_over_h=0.9)
+    assert plainly.of_plan(fixed, same, "", "EUR") == (
+        "Yes: by this plan the next two days cost 0.30 EUR instead of 0.45 EUR, and the room is "
+        "too warm for no longer than on the fixed schedule."
+    )
+    cooler = replace(fixed, mean_cost=0.5, mean_over_h=0.25)
+    assert plainly.of_plan(fixed, cooler, "", "").endswith(
+        "cost 0.50 instead of 0.45, and the room is too warm for 0.8 h less than on the fixed "
+        "schedule."
+    )
+    assert plainly.of_plan(fixed, same, "it would cost more", "EUR") == (
+        "No, the fixed schedule goes on: with a plan it would cost more."
+    )
+
+
+@pytest.mark.parametrize(("us", "off"), [(False, "1 to 3 K"), (True, "2 to 5 °F")])
+def test_a_summer_planned_ahead_is_told_on_a_forecast_that_errs(us: bool, off: str) -> None:
+    """Of several words for what a plan decides the first counts, the one that leaves the room."""
+    of = {ahead.FIXED: 15.69, season.PERFECT: 9.0, season.NOISE: 11.88}
+    rows = [
+        ahead.Row(tariff, "" if way == ahead.FIXED else word, way, figures, None)
+        for tariff in season.TARIFFS
+        for word, more in (("charging", 0.0), ("charging and wanted hours", -1.0))
+        for way, cost in of.items()
+        for figures in [season.Figures(cost + more, 70.0, 0.04, None, 9)]
+    ]
+    assert plainly.of_ahead(ahead.Ahead(tuple(rows), {}), "28 °C", "EUR", us) == (
+        f"Planned each evening on a forecast that is {off} off, the summer costs 11.88 EUR instead "
+        "of 15.69, the room over 28 °C for 0.0 h instead of 0.0; where prices move by the hour "
+        "11.88 EUR instead of 15.69."
+    )

@@ -261,6 +261,7 @@ def test_a_plan_fits_a_narrow_screen(monkeypatch, capsys) -> None:
     told, _, board = shown.partition("for the board:")
     assert max(map(len, (line.rstrip() for line in told.splitlines()))) <= 80
     assert "°C" not in told
+    assert told.startswith("Yes: by this plan the next two days cost ")
     assert all(not parse(line.encode())[1] for line in board.split())
 
 

@@ -141,7 +141,8 @@ def test_the_table_fits_a_narrow_screen(monkeypatch, capsys) -> None:
     shown = [line.rstrip() for line in capsys.readouterr().out.splitlines()]
     assert max(map(len, shown)) <= 80
     assert any(
-        "34 %" in line and "charging+room, 1-3 K off" in line and " 79.2 " in line for line in shown
+        "34 %" in line and "charging+room, 2-5 °F off" in line and " 79.2 " in line
+        for line in shown
     )
 
 

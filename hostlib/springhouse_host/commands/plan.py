@@ -165,16 +165,17 @@ def _show(case: "Case", made: "Made", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
+    from .. import plainly
     from ..planning import telling
     from ..units import show
 
     screen = console()
     local = case.start.astimezone(case.zone)
     money = case.site.currency
-    screen.print(f"{case.site.name}: {_headline(made, money)}", markup=False, style="bold")
-    table = Table(
-        box=box.SIMPLE_HEAD, title=f"two days from {local:%a %d %b %H:%M}", title_justify="left"
-    )
+    fixed, planned, _ = telling.ways(made)
+    say(screen, plainly.of_plan(fixed, planned, made.refused, money))
+    title = f"{case.site.name}: two days from {local:%a %d %b %H:%M}"
+    table = Table(box=box.SIMPLE_HEAD, title=title, title_justify="left")
     for name in ("when", "what", "because"):
         table.add_column(name)
     for spell in telling.spells(case, made):
@@ -184,29 +185,16 @@ def _show(case: "Case", made: "Made", us: bool) -> None:
             assert spell.target_c is not None
             assert spell.price is not None
             target = show(spell.target_c, "°C", us=us)
-            table.add_row(hours, f"charging to {target}", f"power costs {spell.price:.3g}")
+            price = f"{spell.price:.3g} {money}/kWh" if money else f"{spell.price:.3g} a kWh"
+            table.add_row(hours, f"charging to {target}", f"power costs {price}")
         else:
             share = f"{spell.cooled_quarters} of its quarter hours"
             table.add_row(hours, f"room cooled in {share}", "to stay below the limit")
     if not table.row_count:
-        table.add_row("both days", "no charge", made.refused or "the store is cold enough")
+        why = "as on the fixed schedule" if made.refused else "the store is cold enough"
+        table.add_row("both days", "no plan" if made.refused else "no charge", why)
     screen.print(table)
     _show_ways(case, made, us, screen)
-
-
-def _headline(made: "Made", money: str) -> str:
-    from ..planning.making import BETTER_MIN
-    from ..planning.telling import ways
-
-    fixed, planned, _ = ways(made)
-    if made.refused:
-        return f"no plan: {made.refused}; the fixed schedule goes on"
-    saved, better_h = fixed.mean_cost - planned.mean_cost, fixed.mean_over_h - planned.mean_over_h
-    price = f"{abs(saved):.2f} {money}".rstrip()
-    comfort = "the room no longer too warm"
-    if better_h >= BETTER_MIN / 60.0:
-        comfort = f"the room {better_h:.1f} h less too warm"
-    return f"a plan that {'saves' if saved >= 0.0 else 'costs'} {price} in two days, {comfort}"
 
 
 def _show_ways(case: "Case", made: "Made", us: bool, screen: "Console") -> None:

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
 ROOM_TOO = " and wanted hours"
 CHANGEABLE = ("worth.", "tariff.")
+ERRING_US = "2-5 °F off"  # the forecast that is 1 to 3 K off
 
 
 def register(app: typer.Typer) -> None:
@@ -100,6 +101,8 @@ def worth(
     store = next(line for line in result.lines if line.way == ways.STORE)
     limit = show(limit_c, "°C", us=units is Units.US)
     say(screen, plainly.of_worth(store, loaded.currency, limit))
+    if plans is not None:
+        say(screen, plainly.of_ahead(plans, limit, loaded.currency, units is Units.US))
     screen.print(_ways(result, scenario.name, limit_c, loaded.currency, units is Units.US))
     screen.print(_tariffs(result, loaded.currency))
     for line in _parts(result, loaded.currency):
@@ -123,6 +126,7 @@ def _show_planned(plans: "Ahead", site: "Site", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
+    from ..planning.season import NOISE
     from ..units import show
 
     screen = console()
@@ -138,8 +142,9 @@ def _show_planned(plans: "Ahead", site: "Site", us: bool) -> None:
             if row.tariff != tariff:
                 continue
             came = row.figures
+            way = ERRING_US if us and row.way == NOISE else row.way
             table.add_row(
-                f"{row.decides}, {row.way}".removeprefix(", ").replace(ROOM_TOO, "+room"),
+                f"{row.decides}, {way}".removeprefix(", ").replace(ROOM_TOO, "+room"),
                 f"{came.cost:.2f}",
                 f"{came.kwh:.1f}",
                 f"{came.hours_over:.1f}",
