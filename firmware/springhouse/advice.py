@@ -9,6 +9,7 @@ so warm that only a first pull-down could chill it again: there the week plan go
 from array import array
 
 from springhouse import memory as M
+from springhouse import near
 from springhouse import probes as P
 from springhouse import reading as R
 from springhouse import setting as S
@@ -38,19 +39,16 @@ def _taken(memory: "array[int]", readings: "array[int]") -> None:
         T.arm(memory, M.ADVICE_T, readings[R.NOW_MS], minutes * 60000)
 
 
-def longest_wait_mc(settings: "array[int]") -> int:
-    """Store temperature at which a plan's waiting is over."""
-    return settings[S.WARM_FILL_MC] - WARM_MK
-
-
 def _fits(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the owner lets a plan ask for this store target, or wait with a store so warm."""
     if settings[S.ADVISED] == NOTHING:
         return False
     if memory[M.ADVICE] == WAIT:  # the shallow target stays in force
-        if not P.store_seen(memory):
+        which = P.store_trust(memory)
+        if not which:
             return True
-        return P.mean_mc(memory, settings, readings) < longest_wait_mc(settings)
+        mean = P.mean_of(memory, settings, readings, which)
+        return not near.store_at_least(readings, 0, which, mean, settings[S.WARM_FILL_MC] - WARM_MK)
     target_mc = memory[M.ADVICE_MC]
     return settings[S.DEEP_MC] <= target_mc and target_mc <= settings[S.SHALLOW_MC]
 

@@ -1,7 +1,7 @@
 """Readings + settings + memory -> the three condition words. Every threshold lives here.
 
 Nothing here writes but `update_flags`, which keeps the conditions that have a hysteresis of
-their own. `horizon.py` mirrors each comparison; a new threshold needs its line there.
+their own. Readings are compared through `near.py` alone.
 """
 
 from array import array
@@ -12,6 +12,7 @@ from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import mode as W
+from springhouse import near
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
@@ -106,14 +107,26 @@ def useful_mk(memory: "array[int]", settings: "array[int]") -> int:
     return settings[S.USEFUL_MK]
 
 
-def spent_mc(memory: "array[int]", settings: "array[int]") -> int:
-    """Store temperature from which it counts as spent.
+def store_above(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", why: int, mc: int
+) -> bool:
+    """Whether the mean of the trusted store probes, one at least, is at or above `mc`."""
+    which = P.store_trust(memory)
+    mean = P.mean_of(memory, settings, readings, which)
+    return near.store_at_least(readings, why, which, mean, mc)
 
-    Delivery must not warm it so far that only a first pull-down could chill it again.
-    """
-    if memory[M.ROOM_STATE] == K.DISCHARGE:
-        return settings[S.WARM_FILL_MC] - SPENT_MK
-    return settings[S.WARM_FILL_MC] - 2 * SPENT_MK
+
+def too_warm(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether only a first pull-down may start with so warm a store."""
+    return store_above(memory, settings, readings, C.BAR_START, settings[S.WARM_FILL_MC])
+
+
+def spent(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the store is spent: any warmer, and only a first pull-down could chill it again."""
+    mc = settings[S.WARM_FILL_MC] - SPENT_MK
+    if memory[M.ROOM_STATE] != K.DISCHARGE:
+        mc -= SPENT_MK
+    return store_above(memory, settings, readings, C.USEFUL * near.ROOM, mc)
 
 
 def full_fan_mc(memory: "array[int]", settings: "array[int]") -> int:
@@ -137,11 +150,6 @@ def coil_water_probe(memory: "array[int]") -> int:
     if P.trusted(memory, P.LOW):
         return P.LOW
     return P.HIGH if P.trusted(memory, P.HIGH) else -1
-
-
-def coil_air_limit_mc(memory: "array[int]") -> int:
-    """Air temperature, less error, below which the coil threatens to freeze."""
-    return WATER_AIR_MC + (COIL_CLEAR_MK if flag(memory, M.FLAG_COIL) else 0)
 
 
 def coil_water_limit_mc(memory: "array[int]", settings: "array[int]", i: int) -> int:
@@ -168,32 +176,36 @@ def coil_cold(memory: "array[int]", settings: "array[int]", readings: "array[int
     i = coil_water_probe(memory)
     if i >= 0:
         limit_mc = coil_water_limit_mc(memory, settings, i)
-        if P.value_mc(memory, settings, readings, i) < limit_mc:
+        water_mc = P.value_mc(memory, settings, readings, i)
+        if not near.at_least(readings, 0, R.STORE_LOW_MC + i, water_mc, limit_mc):
             return True
     i = coil_air_probe(memory)
     if settings[S.BRINE] or i < 0:
         return False
     air_mc = P.value_mc(memory, settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
-    return air_mc < coil_air_limit_mc(memory)
+    limit_mc = WATER_AIR_MC + (COIL_CLEAR_MK if flag(memory, M.FLAG_COIL) else 0)
+    return not near.at_least(readings, 0, R.STORE_LOW_MC + i, air_mc, limit_mc)
 
 
 def inlet_follows(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the coil inlet is as cold as the store: stands in for a flow sensor."""
     if not P.trusted(memory, P.COIL_IN) or not P.store_seen(memory):
         return False
-    inlet_mc = P.value_mc(memory, settings, readings, P.COIL_IN)
-    return abs(inlet_mc - P.draw_mc(memory, settings, readings)) <= settings[S.FOLLOW_MK]
+    i = P.draw(memory)
+    gap = P.value_mc(memory, settings, readings, P.COIL_IN)
+    gap -= P.value_mc(memory, settings, readings, i)
+    up = R.COIL_IN_MC
+    down = R.STORE_LOW_MC + i
+    most = settings[S.FOLLOW_MK]
+    return near.apart_within(readings, 0, up, down, gap, most)
 
 
 def flow_shown(settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the flow sensor shows what the pump can deliver; more is no evidence of flow."""
-    flow = readings[R.FLOW_ML_MIN]
-    return settings[S.FLOW_LEAST_ML_MIN] <= flow <= settings[S.FLOW_MOST_ML_MIN]
-
-
-def flow_too_high(settings: "array[int]", readings: "array[int]") -> bool:
-    """Whether the flow sensor shows more than the pump can deliver: a fault of the sensor."""
-    return has(settings, F.FLOW) and readings[R.FLOW_ML_MIN] > settings[S.FLOW_MOST_ML_MIN]
+    slot = R.FLOW_ML_MIN
+    least = settings[S.FLOW_LEAST_ML_MIN]
+    most = settings[S.FLOW_MOST_ML_MIN]
+    return near.inside(readings, 0, slot, readings[slot], least, most)
 
 
 def spells_only(settings: "array[int]") -> bool:
@@ -205,25 +217,23 @@ def update_flags(memory: "array[int]", settings: "array[int]", readings: "array[
     """Keep the conditions that have a hysteresis of their own."""
     V.update(memory, settings, readings)
     if P.store_seen(memory):
-        coldest = P.coldest_mc(memory, settings, readings)
-        limit = V.freeze_limit_mc(memory, settings, readings)
-        if coldest <= limit:
-            put_flag(memory, M.FLAG_FREEZE, True)
-        elif coldest >= limit + settings[S.FREEZE_CLEAR_MK]:
-            put_flag(memory, M.FLAG_FREEZE, False)
+        above = settings[S.FREEZE_CLEAR_MK] if flag(memory, M.FLAG_FREEZE) else 1
+        put_flag(memory, M.FLAG_FREEZE, V.freezing(memory, settings, readings, above))
     hot = False
     if P.trusted(memory, P.ROOM) and wanted(memory, settings):
         limit = settings[S.ROOM_LIMIT_MC]
         if flag(memory, M.FLAG_HOT):
             limit -= HOT_BAND_MK
-        hot = P.value_mc(memory, settings, readings, P.ROOM) >= limit
+        room = P.value_mc(memory, settings, readings, P.ROOM)
+        hot = near.at_least(readings, 0, R.ROOM_MC, room, limit)
     put_flag(memory, M.FLAG_HOT, hot)
     low = False
     if has(settings, F.BATTERY) and not (has(settings, F.MAINS) and readings[R.MAINS_OK] != 0):
         limit = settings[S.BATTERY_CUT_MV]
         if flag(memory, M.FLAG_BATTERY_LOW):
             limit += settings[S.BATTERY_REARM_MV] + 1
-        low = readings[R.BATTERY_MV] < limit
+        slot = R.BATTERY_MV
+        low = not near.at_least(readings, 0, slot, readings[slot], limit)
     put_flag(memory, M.FLAG_BATTERY_LOW, low)
 
 
@@ -247,19 +257,32 @@ def starts_left(memory: "array[int]", settings: "array[int]") -> bool:
     return False
 
 
+def useful(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", room_mc: int
+) -> bool:
+    """Whether the store is seen, not spent, and the drawn water so much colder than the room."""
+    if not P.store_seen(memory) or spent(memory, settings, readings):
+        return False
+    why = C.USEFUL * near.ROOM
+    i = P.draw(memory)
+    gap = room_mc - P.value_mc(memory, settings, readings, i)
+    up = R.ROOM_MC
+    down = R.STORE_LOW_MC + i
+    return near.apart_at_least(readings, why, up, down, gap, useful_mk(memory, settings))
+
+
 def store_word(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
     """Condition word of the store side."""
     word = 0
     mode = memory[M.MODE]
     if P.store_seen(memory):
         word |= C.STORE_SEEN
-        mean = P.mean_mc(memory, settings, readings)
-        if mean >= store_start_mc(memory, settings):
+        start = store_start_mc(memory, settings)
+        target = store_target_mc(memory, settings)
+        if store_above(memory, settings, readings, C.STORE_WARM, start):
             word |= C.STORE_WARM
-        if mean <= store_target_mc(memory, settings):
+        if not store_above(memory, settings, readings, C.STORE_FULL, target + 1):
             word |= C.STORE_FULL
-        if mean >= settings[S.WARM_FILL_MC] and mode != W.FIRST_PULL_DOWN:
-            word |= C.BAR_START
     if T.due(memory, M.ICE_T):
         word |= C.STORE_FULL
     if flag(memory, M.FLAG_FREEZE):
@@ -281,6 +304,9 @@ def store_word(memory: "array[int]", settings: "array[int]", readings: "array[in
     later = memory[M.PLAN] & N.PLAN_NO_START != 0 or memory[M.ADVICE] == D.WAIT
     if later and not tariff_waived(memory, settings):
         word |= C.BAR_START
+    if word & (C.STORE_SEEN | C.BAR_START) == C.STORE_SEEN and mode != W.FIRST_PULL_DOWN:
+        if too_warm(memory, settings, readings):
+            word |= C.BAR_START
     return word
 
 
@@ -291,15 +317,14 @@ def room_word(memory: "array[int]", settings: "array[int]", readings: "array[int
     if P.trusted(memory, P.ROOM):
         word |= C.ROOM_SEEN
         room = P.value_mc(memory, settings, readings, P.ROOM)
-        if room >= room_start_mc(memory, settings):
+        start = room_start_mc(memory, settings)
+        target = settings[S.ROOM_TARGET_MC]
+        if near.at_least(readings, C.ROOM_WARM * near.ROOM, R.ROOM_MC, room, start):
             word |= C.ROOM_WARM
-        if room <= settings[S.ROOM_TARGET_MC]:
+        if not near.at_least(readings, C.ROOM_COOL * near.ROOM, R.ROOM_MC, room, target + 1):
             word |= C.ROOM_COOL
-        if P.store_seen(memory):
-            draw = P.draw_mc(memory, settings, readings)
-            spent = P.mean_mc(memory, settings, readings) >= spent_mc(memory, settings)
-            if room - draw >= useful_mk(memory, settings) and not spent:
-                word |= C.USEFUL
+        if useful(memory, settings, readings, room):
+            word |= C.USEFUL
     if wanted(memory, settings):
         word |= C.WANTED
     if power_good(memory, settings, readings):
@@ -335,7 +360,9 @@ def fans_capped(memory: "array[int]", settings: "array[int]", readings: "array[i
         return True
     if memory[M.MODE] == W.COOL_NOW:
         return False
-    return P.value_mc(memory, settings, readings, P.ROOM) < full_fan_mc(memory, settings)
+    room = P.value_mc(memory, settings, readings, P.ROOM)
+    full = full_fan_mc(memory, settings)
+    return not near.at_least(readings, near.FAN_CAP, R.ROOM_MC, room, full)
 
 
 def lock_word(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:

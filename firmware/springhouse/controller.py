@@ -15,6 +15,7 @@ from springhouse import events as E
 from springhouse import fitted as F
 from springhouse import interlock as I
 from springhouse import memory as M
+from springhouse import near
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
@@ -147,6 +148,7 @@ def _dropped(memory: "array[int]", settings: "array[int]", readings: "array[int]
 def step(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
     """Take one scan's readings and return the output bits to drive."""
     now = readings[R.NOW_MS]
+    near.begin(readings)
     T.expire(memory, now)
     if not memory[M.BOOTED]:
         _first_step(memory, settings, readings)

@@ -11,6 +11,7 @@ from springhouse import fitted as F
 from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import mode as W
+from springhouse import near
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
@@ -27,6 +28,7 @@ STILLS = 3
 COUNT_MOST = 4  # counts saturate where the last of them latches
 MADE_MOST_MK = 100000  # no store; keeps what lying probes add up to inside 31 bits
 GHOST_MS = 60000
+MIXED_FROM_MC = 5000  # chilled water above mixes: probes far apart are not in the same water
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
 SETTLE_MS = 300000  # after the compressor: the film at the cold wall
 STIRRED_MS = 900000  # after the pump: warm water on top of water near 4 °C, hardly lighter than it
@@ -154,7 +156,10 @@ def flow(memory: "array[int]", settings: "array[int]", readings: "array[int]") -
     if Q.has(settings, F.FLOW):
         dark = pump and not Q.flow_shown(settings, readings)
         dry = T.hold(memory, M.FLOW_T, now, dark, settings[S.FLOW_GAP_S] * 1000)
-        ghost = not pump and readings[R.FLOW_ML_MIN] >= settings[S.FLOW_LEAST_ML_MIN]
+        if not pump:
+            slot = R.FLOW_ML_MIN
+            least = settings[S.FLOW_LEAST_ML_MIN]
+            ghost = near.at_least(readings, 0, slot, readings[slot], least)
     elif Q.has(settings, F.COIL_IN):
         astray = pump and not Q.inlet_follows(memory, settings, readings)
         dry = T.hold(memory, M.FOLLOW_T, now, astray, settings[S.FOLLOW_S] * 1000)
@@ -179,11 +184,10 @@ def coil(memory: "array[int]", settings: "array[int]", readings: "array[int]") -
         T.arm(memory, M.COIL_T, now, wait_ms)
     Q.put_flag(memory, M.FLAG_COIL, cold)
     both = O.PUMP | O.FAN
-    still = (
-        Q.has(settings, F.FAN_TACH)
-        and memory[M.OUT] & both == both
-        and readings[R.FAN_RPM] < settings[S.FAN_LEAST_RPM]
-    )
+    still = False
+    if Q.has(settings, F.FAN_TACH) and memory[M.OUT] & both == both:
+        slot = R.FAN_RPM
+        still = not near.at_least(readings, 0, slot, readings[slot], settings[S.FAN_LEAST_RPM])
     if T.hold(memory, M.STILL_T, now, still, settings[S.FAN_STILL_S] * 1000):
         memory[M.STILL_T] = T.IDLE
         T.arm(memory, M.COIL_T, now, wait_ms)
@@ -231,15 +235,14 @@ def progress(memory: "array[int]", settings: "array[int]", readings: "array[int]
     if T.waiting(memory, M.PROGRESS_T) and not same:
         made = memory[M.PROGRESS_MC]
         made -= P.mean_of(memory, settings, readings, memory[M.PROGRESS_BY])
-        if made < -MADE_MOST_MK:
-            made = -MADE_MOST_MK
-        memory[M.PROGRESS_MADE_MK] = min(made, MADE_MOST_MK)
+        memory[M.PROGRESS_MADE_MK] = min(max(made, -MADE_MOST_MK), MADE_MOST_MK)
     if judged:
         mean = P.mean_of(memory, settings, readings, by)
         if memory[M.PROGRESS_T] == T.IDLE or not same:
             memory[M.PROGRESS_MC] = mean + memory[M.PROGRESS_MADE_MK]
             memory[M.PROGRESS_BY] = by
-        if mean <= memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK]:
+        goal_mc = memory[M.PROGRESS_MC] - settings[S.PROGRESS_MK]
+        if not near.store_at_least(readings, 0, by, mean, goal_mc + 1):
             refill_progress(memory, settings)
             memory[M.PROGRESS_MC] = mean
     if T.bank(memory, M.PROGRESS_T, M.PROGRESS_LEFT_MS, now, judged):
@@ -260,7 +263,9 @@ def in_ice_zone(memory: "array[int]", settings: "array[int]", readings: "array[i
     """Ice bank: the store is so cold that chilling makes ice, bounded by the ice run."""
     if not settings[S.ICE_BANK]:
         return False
-    return coldest_reading_mc(memory, settings, readings) < settings[S.ICE_ZONE_MC]
+    coldest = coldest_reading_mc(memory, settings, readings)
+    x = settings[S.ICE_ZONE_MC]
+    return not near.store_at_least(readings, 0, P.store_trust(memory), coldest, x)
 
 
 def ice(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
@@ -268,7 +273,8 @@ def ice(memory: "array[int]", settings: "array[int]", readings: "array[int]") ->
     if not settings[S.ICE_BANK]:
         return
     if P.trusted(memory, P.HIGH):
-        if P.value_mc(memory, settings, readings, P.HIGH) >= settings[S.MELTED_MC]:
+        high = P.value_mc(memory, settings, readings, P.HIGH)
+        if near.at_least(readings, 0, R.STORE_HIGH_MC, high, settings[S.MELTED_MC]):
             T.refill(memory, M.ICE_T, M.ICE_LEFT_MS, settings[S.ICE_RUN_MIN] * 60000)
             return
     growing = memory[M.OUT] & O.COMPRESSOR != 0 and P.store_seen(memory)
@@ -290,10 +296,14 @@ def disagreement(memory: "array[int]", settings: "array[int]", readings: "array[
         if not memory[M.OUT] & O.PUMP and V.upside_down(memory, settings, readings):
             apart = True
         if V.chilling(memory):
-            low = P.value_mc(memory, settings, readings, P.LOW)
-            high = P.value_mc(memory, settings, readings, P.HIGH)
-            if min(low, high) >= 5000 and abs(low - high) >= settings[S.DISAGREE_MK]:
-                apart = True
+            colder = coldest_reading_mc(memory, settings, readings)
+            which = F.STORE_LOW | F.STORE_HIGH
+            if near.store_at_least(readings, 0, which, colder, MIXED_FROM_MC):
+                gap = V.gap_mk(memory, settings, readings)
+                most = settings[S.DISAGREE_MK] - 1
+                up = R.STORE_HIGH_MC
+                if not near.apart_within(readings, 0, up, R.STORE_LOW_MC, gap, most):
+                    apart = True
     if T.hold(memory, M.DISAGREE_T, now, apart, settings[S.DISAGREE_MIN] * 60000):
         memory[M.DISAGREE_T] = T.IDLE
         rest(memory, settings, now, L.PROBES)
@@ -346,16 +356,19 @@ def welded(memory: "array[int]", settings: "array[int]", readings: "array[int]")
         if by == F.STORE_LOW | F.STORE_HIGH:
             low = P.value_mc(memory, settings, readings, P.LOW)
             high = P.value_mc(memory, settings, readings, P.HIGH)
-            if high < min(low, DENSEST_MC):
+            light = not near.at_least(readings, 0, R.STORE_HIGH_MC, high, DENSEST_MC)
+            gap = low - high
+            if light and near.apart_at_least(readings, 0, R.STORE_LOW_MC, R.STORE_HIGH_MC, gap, 1):
                 by = F.STORE_HIGH
                 from_mc = high
-            elif from_mc < DENSEST_MC:
+            elif not near.store_at_least(readings, 0, by, from_mc, DENSEST_MC):
                 from_mc = low
         memory[M.REST_BY] = by
         memory[M.REST_MC] = from_mc
     elif not first:
         now_mc = P.mean_of(memory, settings, readings, followed)
-        if now_mc <= memory[M.REST_MC] - settings[S.CHILLS_MK]:
+        fallen_mc = memory[M.REST_MC] - settings[S.CHILLS_MK]
+        if not near.store_at_least(readings, 0, followed, now_mc, fallen_mc + 1):
             memory[M.LATCH] |= L.WELDED
             memory[M.WELDED_T] = T.IDLE
             memory[M.REST_BY] = 0

@@ -9,6 +9,7 @@ from array import array
 
 from springhouse import fitted as F
 from springhouse import memory as M
+from springhouse import near
 from springhouse import output as O
 from springhouse import reading as R
 from springhouse import setting as S
@@ -19,7 +20,7 @@ LOW, HIGH, ROOM, COIL_IN, COIL_AIR = range(5)  # probe numbers, in the order of 
 TRUST_FRAMES = 3
 AGE_MS = 10000
 BAD_MS = 8000  # with a frame each 2 s: untrusted at most 10 s after the last good one
-POWER_ON_MC = 85000  # the probe's register before its first conversion
+POWER_ON_MC = 85000  # the probe's register before its first conversion; in no range below
 
 LOWEST_MC = (-5000, -5000, -10000, -10000, -10000)
 HIGHEST_MC = (45000, 45000, 60000, 60000, 60000)
@@ -57,10 +58,10 @@ def trusted(memory: "array[int]", i: int) -> bool:
 
 def frame_good(readings: "array[int]", i: int) -> bool:
     """Whether the latest frame passes the checks that need no history, age aside."""
-    raw = readings[R.STORE_LOW_MC + i]
-    if readings[R.STORE_LOW_FAULT + i] != 0 or raw == POWER_ON_MC:
+    if readings[R.STORE_LOW_FAULT + i] != 0:
         return False
-    return LOWEST_MC[i] <= raw <= HIGHEST_MC[i]
+    slot = R.STORE_LOW_MC + i
+    return near.inside(readings, 0, slot, readings[slot], LOWEST_MC[i], HIGHEST_MC[i])
 
 
 def frame_fresh(readings: "array[int]", i: int) -> bool:
@@ -88,7 +89,8 @@ def _accept(memory: "array[int]", readings: "array[int]", i: int, mc: int) -> bo
     if good == 0:
         _begin(memory, readings, i, mc)
         return True
-    if abs(mc - memory[M.STORE_LOW_ANCHOR_MC + i]) > JUMP_MK[i]:
+    gone = mc - memory[M.STORE_LOW_ANCHOR_MC + i]
+    if not near.inside(readings, 0, R.STORE_LOW_MC + i, gone, -JUMP_MK[i], JUMP_MK[i]):
         if good == TRUST_FRAMES:
             return False
         _begin(memory, readings, i, mc)
@@ -120,7 +122,9 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]",
     if frame_good(readings, i) and _accept(memory, readings, i, mc):
         memory[M.VALID] |= 1 << i
         memory[M.STORE_LOW_BAD_T + i] = T.IDLE
-        moved = abs(mc - memory[M.STORE_LOW_ANCHOR_MC + i]) >= ANCHOR_MK[i]
+        gone = mc - memory[M.STORE_LOW_ANCHOR_MC + i]
+        least = ANCHOR_MK[i] - 1
+        moved = not near.inside(readings, near.ANCHOR, R.STORE_LOW_MC + i, gone, -least, least)
         if moved:
             memory[M.STORE_LOW_ANCHOR_MC + i] = mc
     else:
@@ -165,27 +169,19 @@ def mean_of(
     return (low + value_mc(memory, settings, readings, HIGH)) >> 1
 
 
-def mean_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
-    """Store temperature for charging: the mean of the trusted store probes."""
-    return mean_of(memory, settings, readings, store_trust(memory))
-
-
 def coldest_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
     """Coldest that a trusted store probe may really be: reading less error budget."""
     coldest = HIGHEST_MC[LOW]
     for i in range(ROOM):
         if trusted(memory, i):
             mc = value_mc(memory, settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
-            if mc < coldest:
-                coldest = mc
+            coldest = min(coldest, mc)
     return coldest
 
 
-def draw_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
-    """Temperature of the water the pump draws: the low probe's, else the high one's."""
-    if trusted(memory, LOW):
-        return value_mc(memory, settings, readings, LOW)
-    return value_mc(memory, settings, readings, HIGH)
+def draw(memory: "array[int]") -> int:
+    """Probe that tells what water the pump draws: the low one, else the high one."""
+    return LOW if trusted(memory, LOW) else HIGH
 
 
 def store_seen(memory: "array[int]") -> bool:

@@ -19,7 +19,6 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
-from springhouse import vouching as V
 from springhouse import week as N
 
 (
@@ -178,12 +177,12 @@ def _barred(
     if word & C.FREEZE:
         if not P.trusted(memory, P.HIGH):
             return ICE_FLOOR, -1
-        ice_mc = settings[S.FREEZE_MC]
-        if P.coldest_mc(memory, settings, readings) < ice_mc + settings[S.FREEZE_CLEAR_MK]:
+        # Guard on, and the coldest is not near ice: it stands at the floor.
+        ice_mc = settings[S.FREEZE_MC] + settings[S.FREEZE_CLEAR_MK]
+        if P.coldest_mc(memory, settings, readings) < ice_mc:
             return ICE, -1
         if word & C.STORE_WARM:
-            unsure = V.freeze_limit_mc(memory, settings, readings) > ice_mc
-            return (TOP_UNSURE if unsure else ICE), -1
+            return TOP_UNSURE, -1
     if not word & C.MAINS:
         return NO_MAINS, -1
     if T.waiting(memory, M.REST_T):
@@ -201,9 +200,9 @@ def _not_needed(
     word = memory[M.STORE_WORD]
     if word & C.STORE_WARM:
         return -1, -1
-    mean = P.mean_mc(memory, settings, readings)
     target = Q.store_target_mc(memory, settings)
-    if target != settings[S.DEEP_MC] and mean >= settings[S.DEEP_MC] + settings[S.BAND_MK]:
+    later_mc = settings[S.DEEP_MC] + settings[S.BAND_MK]
+    if target != settings[S.DEEP_MC] and Q.store_above(memory, settings, readings, 0, later_mc):
         if memory[M.ADVICE]:
             return PLAN_WAITS, -1
         both = N.PLAN_CHARGE | N.PLAN_LEAD
@@ -216,9 +215,8 @@ def _waiting(
 ) -> "tuple[int, int]":
     """Why a store that needs cold does not get it yet."""
     mode = memory[M.MODE]
-    if P.mean_mc(memory, settings, readings) >= settings[S.WARM_FILL_MC]:
-        if mode != W.FIRST_PULL_DOWN:
-            return WARM_FILL, -1
+    if Q.too_warm(memory, settings, readings) and mode != W.FIRST_PULL_DOWN:
+        return WARM_FILL, -1
     if mode == W.QUIET:
         return QUIET_ASKED, mode_left_ms(memory, readings)
     if mode == W.PURGE:
@@ -256,6 +254,12 @@ def store_reason(
     return found
 
 
+def flow_too_high(settings: "array[int]", readings: "array[int]") -> bool:
+    """Whether the flow sensor shows more than the pump can deliver: a fault of the sensor."""
+    most = settings[S.FLOW_MOST_ML_MIN]
+    return Q.has(settings, F.FLOW) and readings[R.FLOW_ML_MIN] > most
+
+
 def _no_delivery(
     memory: "array[int]", settings: "array[int]", readings: "array[int]"
 ) -> "tuple[int, int]":
@@ -267,7 +271,7 @@ def _no_delivery(
         return TRAY_WAIT, left_ms(memory, readings, M.TRAY_T)
     if word & C.DRY:
         left = left_ms(memory, readings, M.DRY_WAIT_T)
-        if Q.flow_too_high(settings, readings):
+        if flow_too_high(settings, readings):
             return FLOW_TOO_HIGH, left
         return (DRY_WAIT if left >= 0 else GHOST_FLOW), left
     if word & C.COIL:
@@ -322,7 +326,7 @@ def _no_need(
     if not P.store_seen(memory):
         return _store_unseen(memory, settings)
     if not word & C.USEFUL:
-        spent = P.mean_mc(memory, settings, readings) >= Q.spent_mc(memory, settings)
+        spent = Q.spent(memory, settings, readings)
         return (STORE_SPENT if spent else NOT_USEFUL), -1
     if not word & C.ROOM_WARM and memory[M.ROOM_STATE] != K.DISCHARGE:
         return ROOM_NEAR, -1
@@ -334,7 +338,7 @@ def room_reason(
 ) -> "tuple[int, int]":
     """Why the pump is on or off."""
     found = _stopped_for_all(memory, readings, _ROOM_LATCHES)
-    if found[0] == DRY_LATCHED and Q.flow_too_high(settings, readings):
+    if found[0] == DRY_LATCHED and flow_too_high(settings, readings):
         return FLOW_TOO_HIGH, -1
     if found[0] < 0:
         found = _no_delivery(memory, settings, readings)

@@ -94,15 +94,3 @@ def expire(memory: "array[int]", now: int) -> None:
         at = memory[slot]
         if at >= 0 and ticks_diff(now, at) >= 0:
             memory[slot] = DUE
-
-
-def nearest_ms(memory: "array[int]", now: int) -> int:
-    """Time to the next deadline of any timer, at most LONGEST_MS."""
-    best = LONGEST_MS
-    for slot in range(M.TIMERS, M.SIZE):
-        at = memory[slot]
-        if at >= 0:
-            ms = ticks_diff(at, now)
-            if ms < best:
-                best = ms
-    return best

@@ -24,6 +24,7 @@ from array import array
 
 from springhouse import fitted as F
 from springhouse import memory as M
+from springhouse import near
 from springhouse import output as O
 from springhouse import probes as P
 from springhouse import reading as R
@@ -83,9 +84,15 @@ def warm_gap_mk(memory: "array[int]", settings: "array[int]") -> int:
 
 def upside_down(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the bottom reads warmer than the top and than the greatest density."""
+    differ = may_differ_mk(settings)
     low = P.value_mc(memory, settings, readings, P.LOW)
-    high = P.value_mc(memory, settings, readings, P.HIGH)
-    return low - max(high, DENSEST_MC) > may_differ_mk(settings)
+    if not near.at_least(readings, 0, R.STORE_LOW_MC, low, DENSEST_MC + differ + 1):
+        return False
+    gap = gap_mk(memory, settings, readings)
+    if near.apart_at_least(readings, 0, R.STORE_LOW_MC, R.STORE_HIGH_MC, -gap, differ + 1):
+        return True
+    near.moot(readings, 2)  # wherever the bottom is
+    return False
 
 
 def needed(settings: "array[int]") -> bool:
@@ -93,23 +100,34 @@ def needed(settings: "array[int]") -> bool:
     return settings[S.FITTED] & F.STORE_LOW != 0 and not settings[S.ICE_BANK]
 
 
-def freeze_limit_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
-    """Freeze guard limit on the coldest probe less its error.
+def freezing(
+    memory: "array[int]", settings: "array[int]", readings: "array[int]", above_mk: int
+) -> bool:
+    """Whether the coldest probe less its error is less than `above_mk` above the freeze limit.
 
-    The floor above 4 °C with nothing trusted at the top or wall, with a probe there that nothing
-    vouches for, or one that the bottom gave the lie. Not while the top is said to be warm: the
-    bottom rests at 4 °C then, and `update` sees it sink if that is not true.
+    The limit is the floor above 4 °C with nothing trusted at the top or wall, with a probe there
+    that nothing vouches for, or one that the bottom gave the lie. Not while the top is said to be
+    warm: the bottom rests at 4 °C then, and `update` sees it sink if that is not true.
     """
-    low_mc = settings[S.FREEZE_MC]
-    floor_mc = max(low_mc, settings[S.FLOOR_MC])
+    coldest = P.coldest_mc(memory, settings, readings)
+    limit = settings[S.FREEZE_MC]
+    floor = max(limit, settings[S.FLOOR_MC])
     if not P.trusted(memory, P.HIGH) or memory[M.FLAGS] & M.FLAG_SUNK:
-        return floor_mc
-    if not needed(settings) or memory[M.FLAGS] & M.FLAG_VOUCHED:
-        return low_mc
-    if P.trusted(memory, P.LOW):
-        if gap_mk(memory, settings, readings) > warm_gap_mk(memory, settings):
-            return low_mc
-    return floor_mc
+        limit = floor
+    elif needed(settings) and not memory[M.FLAGS] & M.FLAG_VOUCHED:
+        x = floor + above_mk
+        if near.store_at_least(readings, 0, P.store_trust(memory), coldest, x):
+            return False  # of whatever limit
+        warm = False
+        if P.trusted(memory, P.LOW):
+            up = R.STORE_HIGH_MC
+            gap = gap_mk(memory, settings, readings)
+            x = warm_gap_mk(memory, settings) + 1
+            warm = near.apart_at_least(readings, 0, up, R.STORE_LOW_MC, gap, x)
+        if not warm:
+            limit = floor
+    x = limit + above_mk
+    return not near.store_at_least(readings, 0, P.store_trust(memory), coldest, x)
 
 
 def _put(memory: "array[int]", bit: int, on: bool) -> None:
@@ -138,12 +156,15 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]")
         memory[M.TOP_LEAST_MC] = NONE_MC
         memory[M.TOP_T] = T.IDLE
         return
-    if P.value_mc(memory, settings, readings, P.LOW) >= judged_from_mc(settings):
+    low = P.value_mc(memory, settings, readings, P.LOW)
+    if near.at_least(readings, 0, R.STORE_LOW_MC, low, judged_from_mc(settings)):
         memory[M.TOP_T] = T.IDLE
         _put(memory, M.FLAG_SUNK, False)
         if chills:
-            apart = abs(gap_mk(memory, settings, readings))
-            _put(memory, M.FLAG_VOUCHED, apart <= may_differ_mk(settings))
+            gap = gap_mk(memory, settings, readings)
+            differ = may_differ_mk(settings)
+            alike = near.apart_within(readings, 0, R.STORE_HIGH_MC, R.STORE_LOW_MC, gap, differ)
+            _put(memory, M.FLAG_VOUCHED, alike)
             memory[M.TOP_LEAST_MC] = FAR_MC
     else:
         _fall(memory, settings, readings, chills)
@@ -155,14 +176,15 @@ def _fall(
 ) -> None:
     """Below: the top falls while chilled, and never comes up; its least is kept in any case."""
     high = P.value_mc(memory, settings, readings, P.HIGH)
-    if high <= least_top_mc(memory, settings):
+    slot = R.STORE_HIGH_MC
+    if not near.at_least(readings, 0, slot, high, least_top_mc(memory, settings) + 1):
         memory[M.TOP_LEAST_MC] = high
         memory[M.TOP_T] = T.IDLE
     if not memory[M.FLAGS] & M.FLAG_VOUCHED:
         memory[M.TOP_T] = T.IDLE
         return
     still = T.hold(memory, M.TOP_T, readings[R.NOW_MS], chills, FALL_MS)
-    if still or high >= memory[M.TOP_LEAST_MC] + RISE_MK:
+    if still or near.at_least(readings, 0, slot, high, memory[M.TOP_LEAST_MC] + RISE_MK):
         _put(memory, M.FLAG_VOUCHED, False)
         memory[M.TOP_T] = T.IDLE
 
@@ -171,17 +193,25 @@ def _sink(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
 ) -> None:
     """A bottom that falls below its greatest density under a top said to be warm."""
+    slot = R.STORE_LOW_MC
     low = P.value_mc(memory, settings, readings, P.LOW)
     sunk = False
     if not chills:
         memory[M.CHILL_LOW_MC] = NONE_MC
     else:
-        if memory[M.CHILL_LOW_MC] == NONE_MC or low >= memory[M.CHILL_LOW_MC] + STEP_MK:
+        up_mc = memory[M.CHILL_LOW_MC] + STEP_MK
+        if memory[M.CHILL_LOW_MC] == NONE_MC or near.at_least(readings, 0, slot, low, up_mc):
             memory[M.CHILL_LOW_MC] = low
-        sunk = low < sinks_below_mc(settings) and low <= memory[M.CHILL_LOW_MC] - SINK_MK
-    if memory[M.OUT] & O.COMPRESSOR and low <= colder_than_ever_mc(memory, settings):
-        sunk = True
-    if sunk and gap_mk(memory, settings, readings) > may_differ_mk(settings):
-        _put(memory, M.FLAG_SUNK, True)
-        _put(memory, M.FLAG_VOUCHED, False)
-        memory[M.TOP_T] = T.IDLE
+        sunk_mc = min(sinks_below_mc(settings) - 1, memory[M.CHILL_LOW_MC] - SINK_MK)
+        sunk = not near.at_least(readings, 0, slot, low, sunk_mc + 1)
+    if memory[M.OUT] & O.COMPRESSOR:
+        never_mc = colder_than_ever_mc(memory, settings)
+        if not near.at_least(readings, 0, slot, low, never_mc + 1):
+            sunk = True
+    if sunk:
+        gap = gap_mk(memory, settings, readings)
+        differ = may_differ_mk(settings)
+        if near.apart_at_least(readings, 0, R.STORE_HIGH_MC, slot, gap, differ + 1):
+            _put(memory, M.FLAG_SUNK, True)
+            _put(memory, M.FLAG_VOUCHED, False)
+            memory[M.TOP_T] = T.IDLE

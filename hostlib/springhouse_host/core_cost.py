@@ -10,15 +10,15 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-# Steps (or horizons) of the controller at rest, the same text for every interpreter; the driver of
+# Steps of the controller at rest, the same text for every interpreter; the driver of
 # the frames is in it, which a run of `idle` takes away again.
 SCRIPT = """
 import sys, time
 sys.path.insert(0, FOLDER)
 from array import array
-from springhouse import controller, horizon, memory, reading, setting
+from springhouse import controller, memory, reading, setting
 m, s = array("i", [0] * memory.SIZE), array("i", [0] * setting.SIZE)
-r, w = array("i", [0] * reading.SIZE), array("i", [0] * (2 * reading.SIZE))
+r = array("i", [0] * reading.SIZE)
 setting.fill_defaults(s)
 controller.power_up(m)
 for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
@@ -28,8 +28,6 @@ def idle():
     pass
 def step():
     controller.step(m, s, r)
-def bands():
-    horizon.horizon(m, s, r, w)
 def go(n, call):
     for k in range(n):
         r[reading.NOW_MS] += 1000
@@ -121,5 +119,5 @@ def with_ratio(mid: Mapping[str, float]) -> dict[str, float]:
 
 
 def fuels() -> dict[str, float]:
-    """Return the fuel of a step and of a horizon, which repeats exactly."""
-    return {"wasm_fuel_step": fuel("step"), "wasm_fuel_horizon": fuel("bands")}
+    """Return the fuel of a step, which repeats exactly."""
+    return {"wasm_fuel_step": fuel("step")}

@@ -22,6 +22,7 @@ import numpy as np
 import simpy
 from numpy.typing import NDArray
 from springhouse import memory as M
+from springhouse import near
 from springhouse import reading as R
 from springhouse import setting as S
 
@@ -229,7 +230,8 @@ class Bench:
         held = self.code.ints(S.SIZE)
         for slot, value in enumerate(settings):
             held[slot] = value
-        return (self.code.ints(M.SIZE), held, self.code.ints(R.SIZE), present)
+        size = near.SIZE if self.pace is Pace.SKIP else R.SIZE
+        return (self.code.ints(M.SIZE), held, self.code.ints(size), present)
 
     def _make_sense(self, sensors: E.Sensors, seed: int, tick_origin: int) -> IntRecord:
         sense = self.code.ints(E.SIZE)

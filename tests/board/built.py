@@ -46,13 +46,8 @@ def program(source: Path) -> str:
 
 
 def lay_walk(where: Path) -> None:
-    """Put the built package into a folder, and `core_walk` beside it.
-
-    The horizon is not flashed, so it comes as source.
-    """
+    """Put the built package into a folder, and `core_walk` beside it."""
     shutil.copytree(folder() / "springhouse", where / "springhouse")
-    horizon = board_files.sources()["springhouse/horizon.py"]
-    (where / "springhouse/horizon.py").write_text(program(horizon))
     (where / "core_walk.py").write_text(program(Path(__file__).with_name("core_walk.py")))
 
 

@@ -1,12 +1,12 @@
 """A random walk of the control core with the heap locked: same text on three interpreters.
 
-Prints a checksum of memory, outputs and horizons each CHUNK steps. Readings wander in ranges where
+Prints a checksum of memory and outputs each CHUNK steps. Readings wander in ranges where
 states change often; the scan is mostly 1 s, sometimes minutes, so that long waits run out too.
 """
 
 from array import array
 
-from springhouse import controller, horizon
+from springhouse import controller
 from springhouse import memory as M
 from springhouse import mode as W
 from springhouse import reading as R
@@ -137,7 +137,6 @@ def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
     memory = array("i", [0] * M.SIZE)
     settings = array("i", [0] * S.SIZE)
     readings = array("i", [0] * R.SIZE)
-    watch = array("i", [0] * (2 * R.SIZE))
     seed[0] = 1
     total = 1
     for n in range(chunks):
@@ -148,7 +147,7 @@ def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
         on = 0
         wraps = 0
         heap_lock()
-        for k in range(CHUNK):
+        for _ in range(CHUNK):
             before = readings[R.NOW_MS]
             next_readings(readings)
             if readings[R.NOW_MS] < before:
@@ -156,11 +155,6 @@ def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
             out = controller.step(memory, settings, readings)
             total = (total * 31 + out) & 0x3FFFFF
             total = add(total, memory, M.SIZE)
-            if k % 2:
-                ms = horizon.horizon(memory, settings, readings, watch)
-            else:
-                ms = horizon.decisions(memory, settings, readings, watch)
-            total = add((total * 31 + ms) & 0x3FFFFF, watch, 2 * R.SIZE)
             if out:
                 on += 1
         heap_unlock()

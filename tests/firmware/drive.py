@@ -5,6 +5,7 @@ from __future__ import annotations
 import zlib
 from array import array
 from collections.abc import Callable, Mapping
+from typing import TypeAlias
 
 from springhouse import (
     condition,
@@ -13,6 +14,7 @@ from springhouse import (
     horizon,
     latch,
     mode,
+    near,
     output,
     restart,
     vouching,
@@ -24,6 +26,7 @@ from springhouse import statechart as K
 from springhouse import timekeeping as T
 from springhouse import week as N
 
+Ask: TypeAlias = Callable[..., int]
 EVERY_SENSOR = (1 << 13) - 1
 SECOND_MS = 1000
 MINUTE_MS = 60000
@@ -210,9 +213,13 @@ class Drive:
     def digest(self) -> int:
         return zlib.crc32(self.memory.tobytes(), self.out)
 
-    def horizon(self) -> tuple[int, array[int]]:
+    def horizon(self, ask: Ask = horizon.horizon) -> tuple[int, array[int]]:
+        """What is said of the memory there is, with the notes of a step that comes now."""
         watch = array("i", [0] * (2 * R.SIZE))
-        return horizon.horizon(self.memory, self.settings, self.readings, watch), watch
+        memory, readings = array("i", self.memory), array("i", self.readings)
+        readings.extend([0] * (near.SIZE - R.SIZE))
+        controller.step(memory, self.settings, readings)
+        return ask(self.memory, self.settings, readings, watch), watch
 
     def __repr__(self) -> str:
         return (

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import pytest
 from condition_rig import memory, rested, untrusted
-from drive import Drive, M, N, S, fitted, mode, output
+from drive import Drive, M, N, R, S, fitted, mode, output
 from springhouse import conditions as Q
 from springhouse import vouching as V
 
@@ -48,9 +48,12 @@ def test_blind_the_freeze_guard_stays_as_it_is() -> None:
 def test_a_freeze_limit_above_the_floor_is_kept() -> None:
     d = rested(FREEZE_MC=4000, FLOOR_MC=4000)
     untrusted("STORE_HIGH")(d)
-    assert V.freeze_limit_mc(d.memory, d.settings, d.readings) == 4000
-    d.settings[S.FREEZE_MC] = 4100
-    assert V.freeze_limit_mc(d.memory, d.settings, d.readings) == 4100
+    error = d.settings[S.STORE_LOW_ERR_MK]
+    for limit_mc in (4000, 4100):
+        d.settings[S.FREEZE_MC] = limit_mc
+        for mc, freezes in ((limit_mc, True), (limit_mc + 1, False)):
+            d.readings[R.STORE_LOW_MC] = mc + error
+            assert V.freezing(d.memory, d.settings, d.readings, 1) == freezes
 
 
 def test_a_room_over_its_limit() -> None:

@@ -21,7 +21,7 @@ CORE = (
         "horizon",
         "interlock",
     ),
-    *("latch", "memory", "mode", "output", "probes", "reading", "setting", "statechart"),
+    *("latch", "memory", "mode", "near", "output", "probes", "reading", "setting", "statechart"),
     *("restart", "timekeeping", "vouching", "week"),
 )
 HOME = Path(springhouse.__file__).parent

@@ -5,9 +5,8 @@ from __future__ import annotations
 import pytest
 from condition_rig import rested, untrusted
 from drive import EVERY_SENSOR, MINUTE_MS, Drive, M, N, R, S, T, fitted, latch, output
-from springhouse import conditions as C
 from springhouse import events as E
-from springhouse import mode, restart
+from springhouse import mode, reason, restart
 from springhouse import probes as P
 
 
@@ -117,7 +116,7 @@ def test_a_jump_begins_the_count_of_good_frames_anew_until_a_probe_is_believed(
 def test_a_flow_sensor_that_is_not_fitted_has_no_fault(fit: int, more_ml_min: int) -> None:
     d = rested(fit)
     d.readings[R.FLOW_ML_MIN] = d.settings[S.FLOW_MOST_ML_MIN] + more_ml_min
-    assert C.flow_too_high(d.settings, d.readings) == (fit == EVERY_SENSOR and more_ml_min > 0)
+    assert reason.flow_too_high(d.settings, d.readings) == (fit == EVERY_SENSOR and more_ml_min > 0)
 
 
 @pytest.mark.parametrize("believed", [True, False])

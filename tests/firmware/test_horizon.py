@@ -5,7 +5,7 @@ from __future__ import annotations
 from array import array
 
 import pytest
-from drive import HEALTHY, Drive, K, M, N, R, mode
+from drive import HEALTHY, Drive, K, M, N, R, T, mode
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse import horizon, probes
@@ -88,8 +88,7 @@ def test_no_decision_changes_inside_the_wider_bands(
 ) -> None:
     """Readings creep to the ends of the wider bands; anchors may follow, nothing else may move."""
     d = _settled(told)
-    watch = array("i", [0] * (2 * R.SIZE))
-    ms = horizon.decisions(d.memory, d.settings, d.readings, watch)
+    ms, watch = d.horizon(horizon.decisions)
     d.honest = False
     kept, believed = [d.memory[n] for n in DECIDING], _believed(d)
     out = d.out
@@ -195,3 +194,15 @@ def test_jumping_gives_what_scanning_every_second_gives(origin: int) -> None:
     assert few_scans < all_scans // 4
     assert {store for store, _, _ in every} == set(range(K.STORE_STATES))
     assert {room for _, room, _ in every} == set(range(K.ROOM_STATES))
+
+
+def test_the_nearest_deadline_of_all_timers() -> None:
+    memory = array("i", [T.IDLE] * M.SIZE)
+    assert horizon.nearest_ms(memory, 40) == 1 << 28
+    memory[M.SIZE - 1] = 90
+    memory[M.TIMERS] = T.DUE
+    assert horizon.nearest_ms(memory, 40) == 50
+    memory[M.TIMERS] = 0
+    assert horizon.nearest_ms(memory, (1 << 30) - 8) == 8
+    memory[M.TIMERS + 1] = (1 << 30) - 7
+    assert horizon.nearest_ms(memory, (1 << 30) - 8) == 1

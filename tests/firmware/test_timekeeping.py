@@ -115,15 +115,3 @@ def test_a_timer_at_tick_0_can_be_banked() -> None:
     memory[SLOT] = 0
     T.bank(memory, SLOT, LEFT, PERIOD - 5, False)
     assert (memory[SLOT], memory[LEFT]) == (T.IDLE, 5)
-
-
-def test_the_nearest_deadline_of_all_timers() -> None:
-    memory = record()
-    assert T.nearest_ms(memory, 40) == 1 << 28
-    memory[M.SIZE - 1] = 90
-    memory[M.TIMERS] = T.DUE
-    assert T.nearest_ms(memory, 40) == 50
-    memory[M.TIMERS] = 0
-    assert T.nearest_ms(memory, PERIOD - 8) == 8
-    memory[M.TIMERS + 1] = PERIOD - 7
-    assert T.nearest_ms(memory, PERIOD - 8) == 1

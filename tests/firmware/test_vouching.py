@@ -7,7 +7,7 @@ readings of mixed water differ by at most 1.5 K, and are compared down to 5.0 °
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, S, fitted, latch
+from drive import EVERY_SENSOR, Drive, K, M, R, S, fitted, latch
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse import vouching as V
@@ -263,8 +263,11 @@ def test_one_probe_alone_by_choice_and_an_ice_bank_need_no_voucher() -> None:
     ):
         d = Drive(fit=fit, settings=changes)
         d.seconds(3, STORE_LOW_MC=3000, STORE_HIGH_MC=2500)
-        limit_mc = V.freeze_limit_mc(d.memory, d.settings, d.readings)
-        assert limit_mc == d.settings[S.FREEZE_MC]
+        limit_mc = d.settings[S.FREEZE_MC] + d.settings[S.STORE_HIGH_ERR_MK]
+        assert d.settings[S.STORE_LOW_ERR_MK] == d.settings[S.STORE_HIGH_ERR_MK]
+        for mc, freezes in ((limit_mc, True), (limit_mc + 1, False)):
+            d.readings[R.STORE_HIGH_MC] = mc
+            assert V.freezing(d.memory, d.settings, d.readings, 1) == freezes
 
 
 @given(st.integers(50, 2000), st.integers(50, 2000), st.integers(-2000, 2000), st.integers())

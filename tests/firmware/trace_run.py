@@ -9,7 +9,7 @@ import hashlib
 import sys
 from array import array
 
-from springhouse import controller, horizon, reason, why
+from springhouse import controller, horizon, near, reason, why
 from springhouse import memory as M
 from springhouse import reading as R
 from springhouse import setting as S
@@ -102,7 +102,7 @@ def main(origin, steps, seed, with_reasons):
     for n, value in enumerate((1, 127, 1380, 420, 3, 127, 480, 1320, 2, 31, 1000, 1200)):
         settings[S.WINDOW_1_KIND + n] = value
     memory = array("i", [0] * M.SIZE)
-    readings = array("i", [0] * R.SIZE)
+    readings = array("i", [0] * near.SIZE)
     watch = array("i", [0] * (2 * R.SIZE))
     controller.power_up(memory)
     readings[R.NOW_MS] = origin

@@ -68,7 +68,7 @@ def test_the_solver_finds_a_sloppy_addition() -> None:
 
 
 MISTAKES = (
-    (events.progress, "if made < -MADE_MOST_MK:", "if made < -2 * MADE_MOST_MK:"),
+    (events.progress, "max(made, -MADE_MOST_MK)", "max(made, -2 * MADE_MOST_MK)"),
     (events.count, "if memory[count_slot] < COUNT_MOST:", "if True:"),
     (events.mode, "0 < minutes <= W.LIMIT_MIN[asked]", "0 < minutes"),
     (T.arm, "if ms > LONGEST_MS:", "if ms > 4 * LONGEST_MS:"),

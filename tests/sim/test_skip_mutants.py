@@ -15,7 +15,8 @@ from typing import Any, TypeAlias
 
 import pytest
 from bench_rig import bench, plant, settings
-from springhouse import horizon
+from springhouse import condition as C
+from springhouse import horizon, near
 from springhouse import memory as M
 from springhouse_sim import sense as E
 from springhouse_sim import skip_scan, ticks
@@ -89,39 +90,42 @@ STORIES: dict[str, Callable[..., tuple[Bench, float]]] = {
     "stuck": night(STUCK_MIN=30, PROGRESS_MIN=720, hours=3.0),
 }
 
-# (what is lost, text, its replacement, story)
+# What a text of `horizon` leaves out: (name, text, its replacement, story).
+KEPT = "if why == 0 or why & kept or stuck:"
+ROWS = "if failing & ~near_bits == 0 and failing & kept == 0:"
+
+
+def without(name: str, lost: str, story: str) -> tuple[str, str, str, str]:
+    """The notes for which an expression is true are lost."""
+    return name, KEPT, f"if (why == 0 or why & kept or stuck) and not ({lost}):", story
+
+
 MUTANTS = (
-    ("deadlines", "T.nearest_ms(memory, readings[R.NOW_MS])", "T.LONGEST_MS", "charge"),
+    ("deadlines", "nearest_ms(memory, readings[R.NOW_MS])", "T.LONGEST_MS", "charge"),
     ("plan", "min(last, N.WEEK_MIN - 1)", "FAR", "charge"),
-    ("start", "if words or state == K.HOLD:", "if words:", "delivery"),
-    ("stop", "if words or ready or state == K.CHARGE:", "if words:", "full"),
-    ("freeze", "if words or not Q.flag(memory, M.FLAG_FREEZE):", "if words:", "freeze"),
-    ("thaw", "if words or Q.flag(memory, M.FLAG_FREEZE):", "if words:", "freeze"),
-    ("progress", "if words or memory[M.PROGRESS_T] != T.IDLE:", "if words:", "no progress"),
+    ("rows of the store", "kept = _holding(STORE_ROWS", "kept = 0 * _holding(STORE_ROWS", "full"),
     (
-        "room start",
-        "if words or (Q.wanted(memory, settings) and memory[M.ROOM_STATE] == K.WAITING):",
-        "if words:",
+        "rows of the room",
+        "kept |= _holding(ROOM_ROWS",
+        "kept |= 0 * _holding(ROOM_ROWS",
         "delivery",
     ),
-    (
-        "room target",
-        "settings[S.ROOM_TARGET_MC] + 1",
-        "settings[S.ROOM_TARGET_MC] - 900",
-        "delivery",
-    ),
-    ("full fan", "if words or discharge:", "if words:", "fans"),
-    (
-        "useful",
-        "useful = words or _delivery_open(memory, settings, readings)",
-        "useful = words",
-        "useful",
-    ),
-    ("spent", "Q.spent_mc(memory, settings)", "FAR", "warm store"),
-    ("hot", "readings, R.ROOM_MC, room, limit)", "readings, R.ROOM_MC, room, FAR)", "hot"),
-    ("flow", "flow, settings[S.FLOW_LEAST_ML_MIN])", "flow, FAR)", "dry"),
-    ("coil air", "mc, Q.coil_air_limit_mc(memory))", "mc, -FAR)", "cold air"),
-    ("cut-off", "and readings[R.MAINS_OK] != 0:", "or True:", "outage"),
+    ("rows of another state", "if start == state:", "if start == state + 1:", "delivery"),
+    ("no row is held", ROWS, "if failing == 0:", "full"),
+    ("fans", "if K.ROOM_OUTPUTS[memory[M.ROOM_STATE]] & O.FAN_FULL:", "if False:", "fans"),
+    without("start", f"why == {C.STORE_WARM}", "delivery"),
+    without("stop", f"why == {C.STORE_FULL}", "full"),
+    without("store, memory", "why == 0 and slot <= R.STORE_HIGH_MC", "freeze"),
+    without("progress", "why == 0 and slot <= R.STORE_HIGH_MC", "no progress"),
+    without("room start", f"why == {C.ROOM_WARM * near.ROOM}", "delivery"),
+    without("room target", f"why == {C.ROOM_COOL * near.ROOM}", "delivery"),
+    without("full fan", f"why == {near.FAN_CAP}", "fans"),
+    without("useful", f"why == {C.USEFUL * near.ROOM}", "useful"),
+    without("spent", f"why == {C.USEFUL * near.ROOM}", "warm store"),
+    without("hot", "why == 0 and slot == R.ROOM_MC", "hot"),
+    without("flow", "slot == R.FLOW_ML_MIN", "dry"),
+    without("coil air", "slot == R.COIL_AIR_MC", "cold air"),
+    without("cut-off", "slot == R.BATTERY_MV", "outage"),
 )
 
 

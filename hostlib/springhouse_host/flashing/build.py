@@ -35,8 +35,8 @@ PACKAGE = "springhouse"
 MANIFEST = "manifest.json"
 SOURCES = "sources.json"
 REASONS = "springhouse/reasons.txt"
-# Jumps of the simulation, and words: those a board says come as a file, REASONS.
-HOST_ONLY = ("horizon.py", "why.py")
+# Jumps of the simulation and their notes (folded away); words: a board's come as a file, REASONS.
+HOST_ONLY = ("horizon.py", "near.py", "why.py")
 _NOT_THERE = {f"{PACKAGE}.{name.removesuffix('.py')}" for name in HOST_ONLY}
 NETWORK = "springhouse/net/"  # on a board only with a network.json
 DISPLAY = "springhouse/display/"  # on a board only if the wiring names one

@@ -9,6 +9,9 @@ What is folded, and nothing else:
 - Its binding is then left out, an import of which nothing remains is left out, and so is a module
   that holds nothing but constants. Annotations and `if TYPE_CHECKING:` go too; the board's compiler
   ignores the former.
+- A call of `near`, which notes what a simulation wants to know, becomes the expression that the
+  function returns; a call of one that returns nothing is left out, and so is the binding of a local
+  that only such calls read.
 - The profiles in `boards` are left alone: the board looks them up by name.
 
 So that nothing can miss what was left out, a module of the package may be used only as the left
@@ -16,6 +19,7 @@ side of a dot, read only; anything else is refused.
 """
 
 import ast
+import copy
 from collections import Counter
 from collections.abc import Callable, Mapping
 from pathlib import Path
@@ -25,6 +29,7 @@ from .walking import parts
 
 PACKAGE = "springhouse"
 AS_IS = f"{PACKAGE}.boards."
+NOTING = f"{PACKAGE}.near"
 _LONGEST_RANGE = 1024
 _TYPE_CHECKING = "TYPE_CHECKING"
 
@@ -46,6 +51,7 @@ _BINARY: dict[type[ast.operator], Callable[[int, int], int]] = {
     ast.BitXor: lambda a, b: a ^ b,
 }
 
+_ATOMS = (ast.Name, ast.Constant, ast.Attribute)
 _NAMED = (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef, ast.ExceptHandler)
 
 Value = int | list[int]
@@ -193,6 +199,34 @@ class Package:
             return self.constants(module).get(name) if module in self._sources else None
         return None
 
+    def plain(self, source: _Source, call: ast.expr) -> ast.expr | None:
+        """Return what a noting call answers, in terms of its arguments.
+
+        None if it is no such call; a constant if it answers nothing.
+
+        Raises:
+            FoldError: the answer asks twice for what is more than a name or a number.
+        """
+        if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Attribute):
+            return None
+        module = call.func.value
+        if not isinstance(module, ast.Name) or source.aliases.get(module.id) != NOTING:
+            return None
+        tree = self._sources[NOTING].tree
+        (function,) = [
+            n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == call.func.attr
+        ]
+        names = [a.arg for a in function.args.args]
+        given = dict(zip(names, call.args, strict=True))
+        last = function.body[-1]
+        if not isinstance(last, ast.Return) or last.value is None:
+            return ast.Constant(None)
+        asked = Counter(n.id for n in parts(last.value) if isinstance(n, ast.Name))
+        for name, times in asked.items():
+            if name not in given or (times > 1 and not isinstance(given[name], _ATOMS)):
+                raise source.refuse(call, f"{call.func.attr}: {name}")
+        return _Filled(given).visit(copy.deepcopy(last.value))  # type: ignore[no-any-return]
+
     def only_constants(self, module: str) -> bool:
         """Whether a module, its docstring and imports apart, binds nothing but constants."""
         body = self._sources[module].tree.body
@@ -305,6 +339,17 @@ def _number_node(value: int) -> ast.expr:
     return ast.Constant(value)
 
 
+class _Filled(ast.NodeTransformer):
+    """Puts arguments in the place of a function's names."""
+
+    def __init__(self, given: Mapping[str, ast.expr]) -> None:
+        self._given = given
+
+    def visit_Name(self, node: ast.Name) -> ast.AST:
+        """Put a copy: one tree may not hang in two places."""
+        return copy.deepcopy(self._given[node.id])
+
+
 class _Folder(ast.NodeTransformer):
     """Puts numbers in the place of constants and takes their bindings out."""
 
@@ -333,6 +378,17 @@ class _Folder(ast.NodeTransformer):
             found = self._package.lookup(self._source, node)
         return node if found is None else _number_node(found)
 
+    def visit_Call(self, node: ast.Call) -> ast.AST:
+        """Put the plain comparison in the place of a noting one."""
+        found = self._package.plain(self._source, node)
+        return self.generic_visit(node) if found is None else self.visit(found)
+
+    def visit_Expr(self, node: ast.Expr) -> ast.AST | None:
+        """Leave out a noting call that answers nothing."""
+        if self._package.plain(self._source, node.value) is not None:
+            return None
+        return self.generic_visit(node)
+
     def visit_Assign(self, node: ast.Assign) -> ast.AST | None:
         """Leave out the binding of constants."""
         if _binds_only(node, self._own) or _binds_only(node, {_TYPE_CHECKING: 0}):
@@ -352,9 +408,11 @@ class _Folder(ast.NodeTransformer):
         return self.generic_visit(node)
 
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
-        """Leave out the annotation of the result."""
+        """Leave out the annotation of the result, and locals that only noting calls read."""
         node.returns = None
-        return self.generic_visit(node)
+        before = _read_names(node)
+        folded = self.generic_visit(node)
+        return _Unread(before - _read_names(folded)).visit(folded)  # type: ignore[no-any-return]
 
     def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> ast.AST:
         """As of any function."""
@@ -365,6 +423,23 @@ class _Folder(ast.NodeTransformer):
         """Leave out the annotation of an argument."""
         node.annotation = None
         return node
+
+
+def _read_names(tree: ast.AST) -> set[str]:
+    return {n.id for n in parts(tree) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
+
+
+class _Unread(ast.NodeTransformer):
+    """Takes out what binds a name that nobody reads any more; a call is kept for what it does."""
+
+    def __init__(self, names: set[str]) -> None:
+        self._names = names
+
+    def visit_Assign(self, node: ast.Assign) -> ast.AST | None:
+        (target, *others) = node.targets
+        unread = isinstance(target, ast.Name) and target.id in self._names and not others
+        calls = any(isinstance(part, ast.Call) for part in parts(node.value))
+        return None if unread and not calls else node
 
 
 class _Prune(ast.NodeTransformer):

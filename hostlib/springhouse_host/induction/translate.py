@@ -254,9 +254,10 @@ class Run:
         return inside
 
     def _possible(self, cases: list[Leaf]) -> list[Leaf]:
-        """Those that the path taken does not rule out at sight."""
+        """Those that the path taken does not rule out at sight; any, on a path never taken."""
         path = self.terms.parts(*self._path)
-        return [(when, k) for when, k in cases if self.terms.both(*path, when) is not False]
+        found = [(when, k) for when, k in cases if self.terms.both(*path, when) is not False]
+        return found or cases[:1]
 
     # Values.
 
@@ -366,7 +367,8 @@ class Run:
             first = t.less(a, b) if function is min else t.less(b, a)
             return t.choose(first, a, b)
         if function is len:
-            return len(arguments[0])
+            (a,) = arguments
+            return len(state.slots[a.name] if isinstance(a, Record) else a)
         if not isinstance(function, FunctionType):
             raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
         return self.call(function, arguments, state.slots)

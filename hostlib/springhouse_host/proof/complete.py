@@ -17,11 +17,11 @@ from springhouse import (
     events,
     fault,
     fitted,
-    horizon,
     interlock,
     latch,
     memory,
     mode,
+    near,
     output,
     probes,
     reading,
@@ -35,8 +35,8 @@ from .interlock_check import Grant, check_interlock
 from .table_check import check_region, room_side, store_side
 
 CORE = (
-    *(condition, conditions, controller, events, fault, fitted, horizon, interlock, latch),
-    *(memory, mode, output, probes, reading, setting, statechart, timekeeping, week),
+    *(condition, conditions, controller, events, fault, fitted, interlock, latch),
+    *(memory, mode, near, output, probes, reading, setting, statechart, timekeeping, week),
 )
 
 

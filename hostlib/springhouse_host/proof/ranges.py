@@ -16,7 +16,7 @@ from dataclasses import dataclass
 
 from springhouse import advice as A
 from springhouse import condition as C
-from springhouse import controller, horizon, restart
+from springhouse import controller, restart
 from springhouse import latch as L
 from springhouse import memory as M
 from springhouse import output as O
@@ -93,8 +93,6 @@ def _memory() -> dict[int, Interval]:
 READINGS = _readings()
 MEMORY = _memory()
 SETTINGS = {slot: Interval(*S.bound(slot)[:2]) for slot in range(S.SIZE)}
-# A band that horizon() works on; it narrows what it opened itself.
-WATCH = {slot: Interval(-MOST, MOST) for slot in range(2 * R.SIZE)}
 
 
 @dataclass(frozen=True)
@@ -106,13 +104,13 @@ class Proven:
 
 
 def prove() -> Proven:
-    """Prove it for `step` and `horizon`, from power-up and from any memory.
+    """Prove it for `step`, from power-up and from any memory.
 
     Raises:
         RangeError: naming the expression that may leave its range.
     """
-    prover = Prover({"memory": MEMORY, "watch": WATCH})
-    records = {"memory": MEMORY, "settings": SETTINGS, "readings": READINGS, "watch": WATCH}
+    prover = Prover({"memory": MEMORY})
+    records = {"memory": MEMORY, "settings": SETTINGS, "readings": READINGS}
     state = State({name: dict(slots) for name, slots in records.items()})
     three = [Record("memory"), Record("settings"), Record("readings")]
     # A record is asked for its faults before it is believed: any 32-bit words.
@@ -121,5 +119,4 @@ def prove() -> Proven:
     prover.run(controller.power_up, [Record("memory")], state.copy())
     prover.run(restart.forget, [Record("memory"), READINGS[R.NOW_MS]], state.copy())
     prover.run(controller.step, three, state.copy())
-    prover.run(horizon.horizon, [*three, Record("watch")], state.copy())
     return Proven(prover.operations, prover.widest)

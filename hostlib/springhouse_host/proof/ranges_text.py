@@ -373,7 +373,8 @@ class _Body:
             *begin, stop = arguments
             return Span([exact(a) for a in begin], stop)
         if name == "len":
-            return wrapped(len(arguments[0]))
+            (a,) = arguments
+            return wrapped(len(state.records[a.name] if isinstance(a, Record) else a))
         if name == "abs":
             a = number(arguments[0])
             least = 0 if a.low <= 0 <= a.high else min(abs(a.low), abs(a.high))
