@@ -7,9 +7,9 @@ from pathlib import Path
 
 from springhouse_host import sites as built_in
 from springhouse_host.sheet.answer import answer
+from springhouse_host.sheet.sizing import size
 from springhouse_host.site import load_site
 from springhouse_host.site.site import BUILT_IN
-from springhouse_host.sizing import size
 from springhouse_host.wiring import plumbing
 
 SITES = Path(built_in.__path__[0])

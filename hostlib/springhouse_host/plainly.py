@@ -9,7 +9,7 @@ if TYPE_CHECKING:
     from .planning.season import Figures
     from .planning.telling import Way
     from .proof.verdict import Verdict
-    from .sizing import Sizing
+    from .sheet.sizing import Sizing
     from .tuning.tune import Tuned
     from .worth.ahead import Ahead
     from .worth.verdict import Line

@@ -104,7 +104,7 @@ def weigh(
 
 
 def _tightest(values: Mapping[str, Any]) -> tuple[str, float]:
-    from .sizing import size
+    from .sheet.sizing import size
 
     limit = size(load_site("demo", values), variants=("mid",)).sheets["mid"].limits[0]
     return limit.name, limit.ratio

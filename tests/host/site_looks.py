@@ -114,7 +114,7 @@ def _paper(site: Site, found: Outcome) -> None:
 
 
 def _sized(site: Site, found: Outcome) -> None:
-    from springhouse_host.sizing import size
+    from springhouse_host.sheet.sizing import size
 
     sizing = size(site, variants=("mid",))
     all_finite("size", sizing)

@@ -11,10 +11,10 @@ from collections.abc import Iterator
 from itertools import product
 
 import numpy as np
-from springhouse_host import sizing, steady
 from springhouse_host.errors import SiteError
+from springhouse_host.sheet import sizing, steady
+from springhouse_host.sheet.working_point import Case
 from springhouse_host.site import load_site
-from springhouse_host.working_point import Case
 from springhouse_sim import compiled
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import integrate

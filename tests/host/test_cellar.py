@@ -4,10 +4,9 @@ from datetime import datetime
 
 import pytest
 from site_text import edited, lines_of, site_of
-from springhouse_host import sizing
 from springhouse_host.proof import running as proof_running
 from springhouse_host.proof.scenarios import Scenario
-from springhouse_host.sheet import advice, running
+from springhouse_host.sheet import advice, running, sizing
 from springhouse_host.site import load_site
 from springhouse_sim.plant import given as U
 from springhouse_sim.world.days import hottest

@@ -135,7 +135,7 @@ def test_the_weakest_reading_comes_first_and_says_that_the_others_follow(desk: R
 
 
 def test_the_sheet_s_figures_are_those_of_size(desk: Running) -> None:
-    from springhouse_host import sizing
+    from springhouse_host.sheet import sizing
 
     async def asked(join: Join) -> Any:
         line = await join()

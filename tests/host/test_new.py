@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from springhouse_host import asking, cli, following, interview, sizing, weighing
+from springhouse_host import asking, cli, following, interview, weighing
 from springhouse_host.errors import KnownError
 from springhouse_host.interview import Interview
+from springhouse_host.sheet import sizing
 from springhouse_host.site import load_site
 from springhouse_host.site.fields import window
 from springhouse_host.site.read import MODELS

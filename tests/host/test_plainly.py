@@ -6,11 +6,12 @@ from typing import Any
 
 import pytest
 from report_case import small_verdict
-from springhouse_host import plainly, sizing
+from springhouse_host import plainly
 from springhouse_host.notebook import Proof
 from springhouse_host.planning import season
 from springhouse_host.planning.making import Came
 from springhouse_host.planning.telling import Way
+from springhouse_host.sheet import sizing
 from springhouse_host.sheet.answer import answer
 from springhouse_host.site import load_site
 from springhouse_host.worth import ahead

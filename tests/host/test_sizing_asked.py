@@ -6,13 +6,12 @@ import math
 import numpy as np
 import pytest
 from site_text import BASE, edited, site_of
-from springhouse_host import sizing
 from springhouse_host.errors import KnownError, SiteError
 from springhouse_host.measuring_coil import coil
-from springhouse_host.sheet import asked, charge, lasting, parts_asked
+from springhouse_host.sheet import asked, charge, lasting, parts_asked, sizing
+from springhouse_host.sheet.working_point import Delivery
 from springhouse_host.site import load_site
 from springhouse_host.wiring import plumbing
-from springhouse_host.working_point import Delivery
 from springhouse_sim.plant import moist_air
 from springhouse_sim.world.days import hottest
 

@@ -4,8 +4,7 @@ from pathlib import Path
 
 import pytest
 from site_text import BASE, edited, site_of
-from springhouse_host import sizing
-from springhouse_host.sheet import kept
+from springhouse_host.sheet import kept, sizing
 from springhouse_sim import kept_file
 
 

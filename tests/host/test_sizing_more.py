@@ -14,9 +14,9 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from site_text import BASE, edited, site_of
-from springhouse_host import cli, sizing
+from springhouse_host import cli
 from springhouse_host.errors import SiteError
-from springhouse_host.sheet import advice, charge, curves, explain, running, surfaces
+from springhouse_host.sheet import advice, charge, curves, explain, running, sizing, surfaces
 from springhouse_host.site import load_site
 from springhouse_host.site.variant import changes_of, site_with
 from springhouse_sim.plant import hydraulics

@@ -5,9 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from site_text import BASE, edited, site_of
-from springhouse_host import sizing
+from springhouse_host.sheet import sizing
+from springhouse_host.sheet.working_point import Case, battery_hours, charging_w
 from springhouse_host.site import load_site
-from springhouse_host.working_point import Case, battery_hours, charging_w
 from springhouse_sim.plant import given as U
 from springhouse_sim.plant import state as X
 from springhouse_sim.plant import tap as T

@@ -10,10 +10,11 @@ from matplotlib.figure import Figure
 from matplotlib.text import Text
 from si_left import si_left
 from site_text import BASE, site_of
-from springhouse_host import notebook, plots, sizing, sweep_map, sweeping, units
+from springhouse_host import notebook, plots, sweep_map, sweeping, units
 from springhouse_host.fitting import picture as fit_picture
 from springhouse_host.report import sweep_page
 from springhouse_host.sheet import picture as sheet_picture
+from springhouse_host.sheet import sizing
 from springhouse_host.site import load_site
 
 PATH = Path("nowhere.png")

@@ -19,10 +19,10 @@ import pytest
 import small_coils
 from hypothesis import event, given, seed, settings
 from hypothesis import strategies as st
-from springhouse_host import sizing, steady
 from springhouse_host.errors import SiteError
 from springhouse_host.proof import running
 from springhouse_host.proof.scenarios import Scenario
+from springhouse_host.sheet import sizing, steady
 from springhouse_host.site import load_site
 from springhouse_sim.bench import Pace
 from springhouse_sim.plant import given as U

@@ -10,8 +10,8 @@ from springhouse import setting as S
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
-from springhouse_host.site import load_site
-from springhouse_host.worth import prices, verdict, ways
+from springhouse_host.site import load_site, owner_prices
+from springhouse_host.worth import verdict, ways
 from springhouse_sim.plant import state as X
 from springhouse_sim.world.night_air import NightAir
 from springhouse_sim.world.stage import Calendar
@@ -92,7 +92,7 @@ def test_the_break_even_ratio_is_where_both_cost_the_same() -> None:
     day_cold = flat_season(np.tile(np.arange(1440) >= 12 * 60, 7) * 1.0)
     moved = made_up() | {ways.STORE: replace(made_up()[ways.STORE], cold_kw=day_cold.kw * 7 / 6)}
     for dear, cheaper in ((0.29, verdict.COOLER), (0.31, ways.STORE)):
-        name, tariff = prices.read_tariff(f"0.20/{dear}@00:00-07:00")
+        name, tariff = owner_prices.read_tariff(f"0.20/{dear}@00:00-07:00")
         line = verdict.on_tariff(name, tariff, verdict.with_cooler(moved, 3.0))
         assert line.break_even == pytest.approx(3.0 / 2.0)
         assert min((ways.STORE, verdict.COOLER), key=lambda way: line.costs[way]) == cheaper

@@ -17,7 +17,7 @@ from ..screen import (
 )
 
 if TYPE_CHECKING:
-    from ..sizing import Sizing
+    from ..sheet.sizing import Sizing
 
 HEADER = 14  # characters that a column of the table bears without breaking a word
 
@@ -46,7 +46,8 @@ def compare(
 
     Example:  springhouse compare demo --with coil.fans=3 --with "coil.rows=4; store.draw_m=0.05"
     """
-    from .. import plainly, sizing
+    from .. import plainly
+    from ..sheet import sizing
     from ..site.variant import site_with
 
     columns = {"as it is": ()} | {text: tuple(text.split(";")) for text in with_}

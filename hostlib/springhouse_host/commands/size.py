@@ -21,8 +21,8 @@ from ..screen import (
 if TYPE_CHECKING:
     from rich.table import Table
 
+    from ..sheet.sizing import Sheet, Sizing
     from ..site import Site, Variant
-    from ..sizing import Sheet, Sizing
 
 DESCRIBED = {"low": "weakest", "mid": "middle", "high": "strongest"}
 Rows = tuple[tuple[str, Callable[["Sheet"], str]], ...]
@@ -55,8 +55,7 @@ def size(
 
     Example:  springhouse size demo --explain --plot sheet.png
     """
-    from .. import sizing
-    from ..sheet import kept
+    from ..sheet import kept, sizing
     from ..site import load_site
 
     check_writable(json, plot)

@@ -73,10 +73,11 @@ def worth(
     from .. import plainly
     from ..proof import scenarios
     from ..proof.prove import processes
+    from ..site import owner_prices
     from ..site.site import load_site
     from ..site.variant import changes_of
     from ..units import show
-    from ..worth import prices, ways
+    from ..worth import ways
     from ..worth.verdict import judge
 
     changes = changes_of(with_ or ())
@@ -85,7 +86,7 @@ def worth(
             raise KnownError(f"--with {key}: only worth.KEY and tariff.KEY may be changed here")
     loaded = load_site(site, changes)
     check_writable(json)
-    tariffs = [prices.read_tariff(text) for text in tariff or ()]
+    tariffs = [owner_prices.read_tariff(text) for text in tariff or ()]
     ways.settings_at_need(loaded.settings())
     scenario = scenarios.whole_summer(loaded)
     with progress("ways") as bar:

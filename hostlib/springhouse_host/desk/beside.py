@@ -4,10 +4,10 @@ import os
 from dataclasses import dataclass
 
 from ..proof.running import site_of
+from ..sheet.sizing import size
 from ..site.known import Variant
-from ..sizing import size
+from ..site.owner_prices import PARTS, stated
 from ..wiring.parts import Part
-from ..worth.prices import PARTS, stated
 from .newest import StaleError, Ticket
 
 BOARD = "pico_w"

@@ -19,8 +19,8 @@ from springhouse_sim.world.tariff import Prices
 
 from ..proof.running import room_limit_c
 from ..proof.scenarios import Scenario
+from ..site.owner_prices import each_minute
 from ..site.site import Site, load_site
-from ..worth.prices import each_minute
 from . import around as W
 from . import misforecast, optimise, quarters, reduced
 from .ahead import Ahead, of_trace

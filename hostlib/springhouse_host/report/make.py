@@ -30,7 +30,7 @@ def write_proof(
     Raises:
         KnownError: when the file cannot be written.
     """
-    from ..sizing import size
+    from ..sheet.sizing import size
 
     named = {name for name, _ in verdict.hardest()} | {j.scenario for j in verdict.judged}
     scenarios = [

@@ -18,7 +18,7 @@ from .record import THIN_MIN, Recorded
 from .sure import Sure, sure_of
 
 if TYPE_CHECKING:
-    from ..sizing import Sizing
+    from ..sheet.sizing import Sizing
 
 ALL_ALIKE = "all alike"
 RUN_ONLY = (

@@ -1,1 +1,1 @@
-"""The parts of the sizing sheet that are more than one charge against one day."""
+"""The sizing sheet: one charge against one day (`sizing.py`), and what else people ask of it."""

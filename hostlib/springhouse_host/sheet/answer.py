@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 from .advice import ONE_CHARGE, Limit
 
 if TYPE_CHECKING:
-    from ..sizing import Sheet, Sizing
+    from .sizing import Sheet, Sizing
 
 DAY_H = 24.0
 Text = Callable[["Sheet"], str]

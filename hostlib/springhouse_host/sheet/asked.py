@@ -7,7 +7,7 @@ if TYPE_CHECKING:
 
     from ..commands.size import Rows
     from ..site import Site
-    from ..sizing import Sheet, Sizing
+    from .sizing import Sheet, Sizing
 
 
 def days(value: float | None) -> str:

@@ -8,7 +8,7 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air, water
 from springhouse_sim.plant import param as P
 
-from ..working_point import Array, Case, Delivery
+from .working_point import Array, Case, Delivery
 
 MARCH_S = 300.0
 LONGEST_H = 72.0

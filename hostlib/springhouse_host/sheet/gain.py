@@ -6,7 +6,7 @@ from dataclasses import dataclass
 import numpy as np
 from springhouse_sim.plant import state as X
 
-from ..working_point import Array, Case
+from .working_point import Array, Case
 
 CAUSES = {
     "outdoors": X.OUTDOOR_TO_ROOM_J,

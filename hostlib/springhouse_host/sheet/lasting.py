@@ -7,8 +7,8 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.plant import state as X
 from springhouse_sim.world.sun import Glazing, through_window_w
 
-from ..working_point import Array, Case, Delivery
 from .charge import discharge, hours_between
+from .working_point import Array, Case, Delivery
 
 POINTS = 4
 SHARES = (0.5, 1.0, 1.5, 2.0, 3.0)  # of the water there is

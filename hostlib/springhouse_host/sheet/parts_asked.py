@@ -13,7 +13,7 @@ from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
 from ..site import coil_sides
 from ..site.fan_air import static_pa
-from ..working_point import Array, Case
+from .working_point import Array, Case
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.coil import Coil

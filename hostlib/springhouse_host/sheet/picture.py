@@ -6,8 +6,8 @@ from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from ..plots import BLUE, GREEN, GREY, ORANGE, PURPLE, save
-from ..sizing import Sheet, Sizing
 from ..units import on_screen, show, word
+from .sizing import Sheet, Sizing
 
 
 def draw_sheet(result: Sizing, path: Path, us: bool = False) -> None:

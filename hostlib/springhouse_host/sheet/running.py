@@ -14,7 +14,7 @@ from springhouse_sim.world.prices import HourlyPrices
 from springhouse_sim.world.tariff import Prices, Tariff
 from springhouse_sim.world.windows import Window
 
-from ..working_point import Array, Case
+from .working_point import Array, Case
 
 BISECTIONS = 12  # 25 K down to six thousandths of a kelvin
 COLDEST_C = 0.5

@@ -8,7 +8,7 @@ from springhouse_sim.plant import given as U
 from springhouse_sim.plant import moist_air
 from springhouse_sim.plant import state as X
 
-from ..working_point import Array, Case
+from .working_point import Array, Case
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.loop import Loop

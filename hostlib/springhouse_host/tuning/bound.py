@@ -30,8 +30,8 @@ from springhouse_sim.world.tariff import Prices
 from ..errors import KnownError
 from ..proof import running
 from ..proof.scenarios import Scenario, without_store
+from ..site.owner_prices import each_minute
 from ..site.site import Site
-from ..worth.prices import each_minute
 from . import machine
 from .machine import Array
 

@@ -6,9 +6,9 @@ from typing import Any
 
 from springhouse_sim.world.tariff import Prices
 
+from ..site.owner_prices import PARTS, Stated, each_minute, stated
 from ..site.rules_use import minutes
 from ..site.site import Site
-from .prices import PARTS, Stated, each_minute, stated
 from .ways import DIRECT, NIGHT_AIR, NOTHING, STORE, Season
 
 COOLER = "room cooler"

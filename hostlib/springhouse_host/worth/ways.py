@@ -21,9 +21,9 @@ from springhouse_sim.world.stage import MINUTE_MS, Calendar
 from ..errors import KnownError
 from ..proof import running
 from ..proof.scenarios import Scenario, without_store
+from ..site.owner_prices import Array, Stated, stated
 from ..site.site import Site, load_site
 from ..workers import Workers
-from .prices import Array, Stated, stated
 
 STORE, NOTHING, NIGHT_AIR, DIRECT = (
     "the store",

@@ -18,9 +18,9 @@ from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
+from ..errors import SiteError
+from ..site import Site
 from . import steady
-from .errors import SiteError
-from .site import Site
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.plant import Plant

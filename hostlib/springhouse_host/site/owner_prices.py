@@ -12,8 +12,8 @@ from springhouse_sim.world.tariff import Prices, flat, two_rate
 from springhouse_sim.world.windows import Window
 
 from ..errors import KnownError
-from ..site.fields import window
-from ..site.site import Site
+from .fields import window
+from .site import Site
 
 Array = NDArray[np.float64]
 MOST_PRICE = 1e4

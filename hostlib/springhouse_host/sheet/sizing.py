@@ -21,20 +21,13 @@ from springhouse_sim.world.sun import through_window_w
 from springhouse_sim.world.weather import Weather
 from springhouse_sim.world.windows import Window
 
-from .sheet import advice, curves, lasting, parts_asked, running, surfaces
-from .sheet.charge import LONGEST_H as LONGEST_H
-from .sheet.charge import Discharge, cold_kwh, discharge, hours_between
-from .sheet.gain import Gain, room_gain
-from .site import VARIANTS, Site, Variant
-from .site.probes import probe_error_k
-from .working_point import (
-    Array,
-    Case,
-    Delivery,
-    battery_hours,
-    charging_w,
-    delivery,
-)
+from ..site import VARIANTS, Site, Variant
+from ..site.probes import probe_error_k
+from . import advice, curves, lasting, parts_asked, running, surfaces
+from .charge import LONGEST_H as LONGEST_H
+from .charge import Discharge, cold_kwh, discharge, hours_between
+from .gain import Gain, room_gain
+from .working_point import Array, Case, Delivery, battery_hours, charging_w, delivery
 
 if TYPE_CHECKING:
     from springhouse_sim.plant.plant import Plant
