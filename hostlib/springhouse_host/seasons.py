@@ -4,7 +4,6 @@ The record is a JSON file that grows with every answer, so that the work can be 
 again. Limits without a source are common practice and say so.
 """
 
-import calendar
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from datetime import date
@@ -12,6 +11,8 @@ from math import isfinite
 from pathlib import Path
 from typing import Any, Literal
 
+from .commissioning.kinds import add_months
+from .commissioning.steps import steps as commissioning
 from .errors import KnownError
 from .outside import read_json
 from .screen import write_json
@@ -91,8 +92,6 @@ def _proof_tests(site: Site) -> Iterator[Step]:
 
     Of an ice point the mean is asked, and held against the error the proof allows this probe.
     """
-    from .commissioning.steps import steps as commissioning
-
     for test in commissioning(site):
         if not test.repeats_months:
             continue
@@ -141,13 +140,6 @@ def _slower(h_per_k: float, last_h_per_k: float | None) -> str:
         f"last year {last_h_per_k:.2f} h/K: dust on the condenser, lid seal, warmer place, more "
         "water, or a tired compressor; fit a log"
     )
-
-
-def add_months(day: date, months: int) -> date:
-    """Return the same day so many months on, the last one where the month is shorter."""
-    month = day.month - 1 + months
-    year, month = day.year + month // 12, month % 12 + 1
-    return day.replace(year, month, min(day.day, calendar.monthrange(year, month)[1]))
 
 
 @dataclass(frozen=True, eq=False)

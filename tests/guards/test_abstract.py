@@ -24,7 +24,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
-from springhouse_host.proof import abstract, abstract_story
+from springhouse_host.proof import abstract, abstract_story, exploring
 from springhouse_host.proof.slice_parts import Slice, means
 from springhouse_sim.abstract import env as V
 from springhouse_sim.abstract import fields as F
@@ -67,7 +67,7 @@ def part(name: str) -> Slice:
 @pytest.mark.parametrize("number", range(len(PARTS)), ids=NAMES)
 def test_invariants_hold_in_every_reachable_state(number: int) -> None:
     """Safety in every state under every input; every state is reached, left, and served if fair."""
-    explored, missed = abstract.check_one(number)
+    explored, missed = exploring.check_one(number)
     machine = abstract.Machine(PARTS[number])
     assert not explored.broken, "\n".join(abstract_story.tell(machine, explored))
     assert missed == ()

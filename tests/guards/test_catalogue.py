@@ -11,7 +11,7 @@ import pytest
 from springhouse import latch, output
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
-from springhouse_host.proof import catalogue, running, scenarios
+from springhouse_host.proof import catalogue, placing, running, scenarios
 from springhouse_host.proof.fault_words import ALSO, fault_from
 from springhouse_host.proof.responses import Expect, respond
 from springhouse_host.proof.running import Result
@@ -53,14 +53,14 @@ def results(tmp_path_factory: pytest.TempPathFactory) -> list[Result]:
     site = load_site(site_with(folder, "fan_tach"))
     found = [
         running.run_one(site.path, s)
-        for s in scenarios.standard(site, variants=scenarios.MIDDLE)
+        for s in placing.standard(site, variants=scenarios.MIDDLE)
         if s.row
     ]
     # Elsewhere a contact behind the relay would hide that the store alone shows a weld too.
     site = load_site(site_with(folder, "relay_feedback"))
     behind = [
         s
-        for s in scenarios.standard(site, variants=scenarios.MIDDLE)
+        for s in placing.standard(site, variants=scenarios.MIDDLE)
         if s.name.startswith("contact behind the relay")
     ]
     return found + [running.run_one(site.path, s) for s in behind]
@@ -105,7 +105,7 @@ def test_only_a_welded_relay_is_judged_by_its_own_bound_of_ice(results: list[Res
 
 def test_every_fault_of_the_catalogue_is_in_a_case(results: list[Result]) -> None:
     used = {fault.kind for r in results for fault in r.scenario.faults}
-    for scenario in scenarios.standard(load_site("demo"), variants=scenarios.MIDDLE):
+    for scenario in placing.standard(load_site("demo"), variants=scenarios.MIDDLE):
         used |= {fault.kind for fault in scenario.faults}
     assert set(CATALOGUE) - used == NOT_IN_A_CASE
 
@@ -191,7 +191,7 @@ def test_a_deaf_controller_is_noticed() -> None:
     site = load_site("demo")
     case = next(
         s
-        for s in scenarios.standard(site, variants=scenarios.MIDDLE)
+        for s in placing.standard(site, variants=scenarios.MIDDLE)
         if s.name.startswith("water on the floor, delivering")
     )
     deaf = replace(case, faults=(fault_from("floor_dry@0:00", 1),))

@@ -9,7 +9,7 @@ import pytest
 from springhouse import record
 from springhouse import setting as S
 from springhouse_host.errors import SiteError
-from springhouse_host.proof import running, scenarios
+from springhouse_host.proof import placing, running, scenarios
 from springhouse_host.site import load_site
 
 DEMO = (
@@ -83,7 +83,7 @@ def test_the_proof_runs_the_extremes(tmp_path: Path) -> None:
     ranged = load_site(site(tmp_path, TABLE))
     run = [
         s
-        for s in scenarios.standard(ranged, variants=scenarios.MIDDLE)
+        for s in placing.standard(ranged, variants=scenarios.MIDDLE)
         if s.name.startswith("owner's range")
     ]
     assert len(run) == 16

@@ -103,7 +103,7 @@ def test_the_store_must_be_as_cold_as_said() -> None:
 @pytest.mark.parametrize("hours", HOURS, ids=str)
 def test_every_fault_is_tried(hours: dict[str, Any]) -> None:
     site = load_site("demo", hours)
-    runs, absent = scenarios.placed(site, variants=scenarios.MIDDLE)
+    runs, absent = placing.placed(site, variants=scenarios.MIDDLE)
     assert not absent
     assert len({s.name for s in runs}) == len(runs)
     charging = {s.name for s in runs if "store probes" in s.name}
@@ -120,7 +120,7 @@ def test_every_fault_is_tried(hours: dict[str, Any]) -> None:
 
 def test_what_the_hours_never_bring_about_the_owner_does() -> None:
     """The demo charges at night and delivers by day; asked to cool, it does both."""
-    runs = scenarios.placed(DEMO, variants=scenarios.MIDDLE)[0]
+    runs = placing.placed(DEMO, variants=scenarios.MIDDLE)[0]
     both = [s for s in runs if "charging and delivering" in s.name]
     assert both
     for s in both:
@@ -135,7 +135,7 @@ def test_what_the_hours_never_bring_about_the_owner_does() -> None:
 def test_a_room_that_is_never_warm_has_no_delivery_to_break() -> None:
     cool = {"settings.room_target_c": 35, "settings.room_limit_c": 40, "promises.room_below_c": 38}
     empty = {"room.people": 0, "room.equipment_w": 0}
-    runs, absent = scenarios.placed(load_site("demo", {**cool, **empty}), variants=scenarios.MIDDLE)
+    runs, absent = placing.placed(load_site("demo", {**cool, **empty}), variants=scenarios.MIDDLE)
     never = {a.name: a.never for a in absent}
     assert never["clock lost, delivering"] == "never delivers"
     assert not any("delivering" in s.name for s in runs)
@@ -163,10 +163,10 @@ def test_a_fault_of_other_settings_is_looked_for_under_them() -> None:
     from springhouse import setting as S
 
     warm = ((S.ROOM_TARGET_MC, 29_000), (S.ROOM_LIMIT_MC, 33_000))
-    own = {s.name: s for s in scenarios.placed(DEMO, variants=scenarios.MIDDLE)[0]}
-    other = {s.name: s for s in scenarios.placed(DEMO, warm, variants=scenarios.MIDDLE)[0]}
+    own = {s.name: s for s in placing.placed(DEMO, variants=scenarios.MIDDLE)[0]}
+    other = {s.name: s for s in placing.placed(DEMO, warm, variants=scenarios.MIDDLE)[0]}
     name = "air in the loop, delivering"
     assert other[name].changes == warm
     assert other[name].faults[0].onset_s > own[name].faults[0].onset_s
-    plain: list[Scenario] = scenarios.standard(DEMO, warm, variants=scenarios.MIDDLE)
+    plain: list[Scenario] = placing.standard(DEMO, warm, variants=scenarios.MIDDLE)
     assert all(s.changes == () for s in plain if s.group == "fault")

@@ -7,7 +7,7 @@ from typing import Any
 
 from springhouse_host.induction.prove import Result
 from springhouse_host.induction.whole import Induction
-from springhouse_host.proof import plausible, running, scenarios, sources
+from springhouse_host.proof import placing, plausible, running, scenarios, sources
 from springhouse_host.proof.abstract import Checked, Explored
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
@@ -37,7 +37,7 @@ EXPLORED = Explored("a slice", 1, 1, 1, 1, 1, None, 0, ())
 def small_verdict(name: str = "demo") -> Verdict:
     """A verdict over five runs; checks that need no run stand in as passed."""
     site = load_site(name)
-    every = scenarios.standard(site, variants=scenarios.MIDDLE)
+    every = placing.standard(site, variants=scenarios.MIDDLE)
     chosen = [next(s for s in every if s.name == wanted) for wanted in NAMES]
     runs = [running.run_one(name, scenario) for scenario in chosen]
     nominal = [scenarios.without_store(s) for s in chosen if s.group == "nominal"]

@@ -162,12 +162,12 @@ CLOSES = 1e-6  # of the turnover, as the tests of the plant ask
 
 def _proved(site: Site, found: Outcome) -> None:
     """A nominal day, a corner and a fault, judged; two days of the other ways; a page."""
-    from springhouse_host.proof import running, scenarios
+    from springhouse_host.proof import placing, running, scenarios
     from springhouse_host.proof.verdict import judge
     from springhouse_host.worth import ways
     from springhouse_sim.bench import Pace
 
-    standard = scenarios.standard(site, variants=scenarios.MIDDLE)
+    standard = placing.standard(site, variants=scenarios.MIDDLE)
     short = [
         next(s for s in standard if s.group == group) for group in ("nominal", "corner", "fault")
     ]

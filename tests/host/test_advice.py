@@ -5,7 +5,7 @@ from typing import Any
 
 import pytest
 from springhouse import output as O
-from springhouse_host.proof import advice, complete, running, scenarios
+from springhouse_host.proof import advice, complete, placing, running, scenarios
 from springhouse_host.proof.placing import Absent
 from springhouse_host.proof.responses import Expect, Response
 from springhouse_host.proof.show import headline, remarks, response_cells
@@ -112,7 +112,7 @@ def test_a_weak_pump_is_given_the_time_its_flow_takes_to_die() -> None:
     }
     site = load_site("demo", changes)
     names = ("hardly any flow, delivering", "tray fills")
-    for run in scenarios.placed(site, variants=scenarios.MIDDLE)[0]:
+    for run in placing.placed(site, variants=scenarios.MIDDLE)[0]:
         if run.name in names:
             (answer,) = running.run_one(site.path, run, changed=site.changed).responses
             assert answer.kept, run.name

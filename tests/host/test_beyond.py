@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 import pytest
 from site_text import edited, site_of
-from springhouse_host.proof import beyond, running, scenarios
+from springhouse_host.proof import beyond, placing, running, scenarios
 from springhouse_host.proof.limits import Shortfall
 from springhouse_host.proof.measures import MEASURES, SAFETY
 from springhouse_host.proof.running import Result
@@ -23,8 +23,8 @@ WAVE_K = 4.0
 
 @pytest.fixture
 def runs(monkeypatch: pytest.MonkeyPatch) -> list[Scenario]:
-    monkeypatch.setattr(scenarios, "placed", lambda *args, **kwargs: ([], []))
-    return scenarios.standard(DEMO)
+    monkeypatch.setattr(placing, "placed", lambda *args, **kwargs: ([], []))
+    return placing.standard(DEMO)
 
 
 def test_the_hottest_week_of_every_reading(runs: list[Scenario]) -> None:

@@ -22,7 +22,7 @@ from springhouse_host.commissioning import (
     steps,
 )
 from springhouse_host.errors import KnownError
-from springhouse_host.proof import running, scenarios
+from springhouse_host.proof import placing, running, scenarios
 from springhouse_sim.bench import Bench
 from springhouse_sim.world.owner import AskMode
 
@@ -319,7 +319,7 @@ def test_all_steps_by_hand_then_results_in_a_new_file(call, tmp_path: Path) -> N
 
 def test_the_proof_gives_a_calibrated_probe_the_error_that_its_offset_takes_back() -> None:
     site = load_site("demo", {"settings.store_low_offset_k": 0.3})
-    scenario = next(iter(scenarios.standard(site, variants=scenarios.MIDDLE)))
+    scenario = next(iter(placing.standard(site, variants=scenarios.MIDDLE)))
     assert running.sensors(site, scenario).offset_mk == (-300, 0, 0, 0, 0)
 
 

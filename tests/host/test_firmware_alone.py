@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from springhouse_host.induction import whole
 from springhouse_host.induction.prove import Result
-from springhouse_host.proof import abstract, complete, firmware_alone, random_inputs
+from springhouse_host.proof import abstract, complete, exploring, firmware_alone, random_inputs
 from springhouse_host.proof import prove as prove_module
 from springhouse_host.proof.firmware_alone import Alone, kept, make, stamp
 from springhouse_host.site import load_site
@@ -36,8 +36,8 @@ def sources(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> dict[str, Path]:
     monkeypatch.setattr(firmware_alone, "Workers", ThreadPoolExecutor)
     monkeypatch.setattr(complete, "check", lambda: FOUND.complete)
     monkeypatch.setattr(random_inputs, "drive", lambda: FOUND.random)
-    monkeypatch.setattr(abstract, "compile_only", lambda: None)
-    monkeypatch.setattr(abstract, "check", lambda each: FOUND.machine)
+    monkeypatch.setattr(exploring, "compile_only", lambda: None)
+    monkeypatch.setattr(exploring, "check", lambda each: FOUND.machine)
     monkeypatch.setattr(whole, "check", lambda each: FOUND.induction)
     return folders
 

@@ -2,7 +2,7 @@
 
 import pytest
 from springhouse import words
-from springhouse_host.proof import running, scenarios
+from springhouse_host.proof import placing, running, scenarios
 from springhouse_host.proof.catalogue import WELDED_ROW
 from springhouse_host.site import BUILT_IN, load_site
 
@@ -22,7 +22,7 @@ def test_a_summer_in_which_nothing_breaks_latches_nothing(word: str) -> None:
 def test_what_latched_in_a_run_is_told() -> None:
     welded = next(
         s
-        for s in scenarios.standard(load_site("demo"), variants=scenarios.MIDDLE)
+        for s in placing.standard(load_site("demo"), variants=scenarios.MIDDLE)
         if s.row == WELDED_ROW
     )
     stuck = words.LATCHES.index("compressor stuck on: unplug")

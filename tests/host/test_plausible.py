@@ -13,7 +13,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from scipy.stats import norm, qmc
 from springhouse_host.errors import EXIT_BAD_INPUT
-from springhouse_host.proof import next_measure, plausible, rule, scenarios
+from springhouse_host.proof import next_measure, placing, plausible, rule, scenarios
 from springhouse_host.proof.plausible import Row, Sample
 from springhouse_host.proof.responses import Response
 from springhouse_host.proof.verdict import Verdict
@@ -124,9 +124,9 @@ def test_the_film_is_scaled_at_every_temperature() -> None:
 
 
 def test_corners_and_faults_on_every_reading(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(scenarios, "placed", lambda *args, **kwargs: ([], []))
-    middle = scenarios.standard(DEMO, variants=scenarios.MIDDLE)
-    every = scenarios.standard(DEMO)
+    monkeypatch.setattr(placing, "placed", lambda *args, **kwargs: ([], []))
+    middle = placing.standard(DEMO, variants=scenarios.MIDDLE)
+    every = placing.standard(DEMO)
     corners = [s for s in every if s.group == "corner"]
     assert len(corners) == 3 * sum(s.group == "corner" for s in middle)
     assert {s.variant for s in corners} == {"low", "mid", "high"}

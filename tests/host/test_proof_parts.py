@@ -6,7 +6,7 @@ from datetime import datetime
 import numpy as np
 import pytest
 from site_text import edited, site_of
-from springhouse_host.proof import catalogue, random_inputs, running, scenarios, verdict
+from springhouse_host.proof import catalogue, placing, random_inputs, running, scenarios, verdict
 from springhouse_host.proof.case import TRAY_EMPTIED_S
 from springhouse_host.proof.limits import Shortfall
 from springhouse_host.proof.running import Result
@@ -66,12 +66,12 @@ def test_hot_days_hold_wanted_hours(tmp_path) -> None:
     """The demo wants weekdays only, and its hottest week begins on a Sunday."""
     site = load_site("demo")
     corner = next(
-        s for s in scenarios.standard(site, variants=scenarios.MIDDLE) if s.group == "corner"
+        s for s in placing.standard(site, variants=scenarios.MIDDLE) if s.group == "corner"
     )
     assert corner.start.weekday() < 4
     weekend = site_of(tmp_path, edited(("schedule.wanted", '["sat,sun 13:30-17:30"]')))
     fault = next(
-        s for s in scenarios.standard(weekend, variants=scenarios.MIDDLE) if s.group == "fault"
+        s for s in placing.standard(weekend, variants=scenarios.MIDDLE) if s.group == "fault"
     )
     assert fault.start.weekday() >= 5
 
@@ -79,7 +79,7 @@ def test_hot_days_hold_wanted_hours(tmp_path) -> None:
 def test_measured_site_has_one_reading_of_its_labels() -> None:
     names = [
         s.name
-        for s in scenarios.standard(load_site("demo"), variants=scenarios.MIDDLE)
+        for s in placing.standard(load_site("demo"), variants=scenarios.MIDDLE)
         if s.group == "nominal"
     ]
     assert len(names) == 9  # typical, hottest and summer days, three readings
@@ -90,7 +90,7 @@ def test_no_fault_of_a_sensor_that_is_absent(tmp_path) -> None:
     text = edited(("sensors.store_high", '"absent"'), ("settings.deep_target_c", "6"))
     faults = [
         s.name
-        for s in scenarios.standard(site_of(tmp_path, text), variants=scenarios.MIDDLE)
+        for s in placing.standard(site_of(tmp_path, text), variants=scenarios.MIDDLE)
         if s.group == "fault"
     ]
     assert not any("store_high" in name for name in faults)

@@ -12,7 +12,7 @@ from site_text import edited
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.induction.whole import Induction
-from springhouse_host.proof import abstract, firmware_alone, invariants, scenarios
+from springhouse_host.proof import abstract, firmware_alone, invariants, placing, scenarios
 from springhouse_host.proof.checking import CHANGED, check
 from springhouse_host.proof.complete import Complete
 from springhouse_host.proof.firmware_alone import Alone
@@ -203,7 +203,7 @@ def test_the_hard_demo_is_not_kept_and_says_why(
     """The verdict on few scenarios; the rest of the proof, the same for every site, is left out."""
     monkeypatch.chdir(tmp_path)
     monkeypatch.setattr(scenarios, "unbroken", few_scenarios)
-    monkeypatch.setattr(scenarios, "places", no_faults)
+    monkeypatch.setattr(placing, "places", no_faults)
     monkeypatch.setattr(firmware_alone, "kept", lambda sources: few_checks())
     assert cli.run(["prove", "demo-hard", "--draws", "16", "--json", "v.json"]) == 1
     screen = capsys.readouterr().out

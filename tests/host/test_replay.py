@@ -5,7 +5,7 @@ from typing import Any
 
 import numpy as np
 import pytest
-from springhouse_host.proof import replay, running, scenarios
+from springhouse_host.proof import placing, replay, running, scenarios
 from springhouse_host.site import load_site
 from springhouse_sim.bench import Pace
 
@@ -13,7 +13,7 @@ from springhouse_sim.bench import Pace
 def test_a_span_agrees_and_a_difference_shows(monkeypatch: pytest.MonkeyPatch) -> None:
     site = load_site("demo")
     corner = next(
-        s for s in scenarios.standard(site, variants=scenarios.MIDDLE) if s.group == "corner"
+        s for s in placing.standard(site, variants=scenarios.MIDDLE) if s.group == "corner"
     )
     assert replay.replay(site, corner, 120) == replay.Replay(120, 0)
 
@@ -27,7 +27,7 @@ def test_a_span_agrees_and_a_difference_shows(monkeypatch: pytest.MonkeyPatch) -
 
 def test_the_summer_is_proven_whole() -> None:
     """June to August of the file, for each reading of the labels, and each corner of it."""
-    found = [s for s in scenarios.standard(load_site("demo")) if s.days == 92]
+    found = [s for s in placing.standard(load_site("demo")) if s.days == 92]
     assert all((s.start.month, s.start.day) == (6, 1) for s in found)
     assert sum(s.group == "nominal" for s in found) == 3
     assert sum(s.group == "corner" for s in found) == 15

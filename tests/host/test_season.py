@@ -7,6 +7,7 @@ from pathlib import Path
 import pytest
 from springhouse_host import cli, load_site, seasons
 from springhouse_host.commissioning import steps as commissioning
+from springhouse_host.commissioning.kinds import add_months
 
 SITE = load_site("demo")
 REQUIRED = Path(__file__).parents[2] / "wiring" / "required_hardware.md"
@@ -39,9 +40,9 @@ def test_the_proof_tests_are_those_of_commissioning() -> None:
 
 
 def test_months_end_where_the_month_does() -> None:
-    assert seasons.add_months(date(2026, 1, 31), 1) == date(2026, 2, 28)
-    assert seasons.add_months(date(2027, 12, 15), 2) == date(2028, 2, 15)
-    assert seasons.add_months(date(2028, 2, 29), 12) == date(2029, 2, 28)
+    assert add_months(date(2026, 1, 31), 1) == date(2026, 2, 28)
+    assert add_months(date(2027, 12, 15), 2) == date(2028, 2, 15)
+    assert add_months(date(2028, 2, 29), 12) == date(2029, 2, 28)
 
 
 def test_intervals_agree_with_the_wiring_folder() -> None:

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from springhouse import setting as S
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
-from springhouse_host.proof import running, scenarios
+from springhouse_host.proof import placing, running, scenarios
 from springhouse_host.site import load_site
 from springhouse_host.site.version import changed_text, text_of, write_changed
 from springhouse_host.tuning import bound, knobs, search, trying
@@ -307,12 +307,12 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
         def solve(self, hours: float) -> bound.Bound:
             return bound.Bound(hours, 5.0, 20.0, 12.0, 3.0)
 
-    own = scenarios.places
+    own = placing.places
 
-    def places(path: str, changed: str, sha256: str, _: Any, variant: str) -> scenarios.Places:
+    def places(path: str, changed: str, sha256: str, _: Any, variant: str) -> placing.Places:
         return own(path, changed, sha256, (), "mid") if variant == "mid" else ()
 
-    monkeypatch.setattr(scenarios, "places", places)
+    monkeypatch.setattr(placing, "places", places)
     monkeypatch.setattr(running, "run_one", run_one)
     monkeypatch.setattr(tuning, "cold_of", lambda *_: tuning.Cold(30.0, 20.0, 10.0))
     monkeypatch.setattr(tuning, "Workers", Serial)

@@ -251,11 +251,11 @@ def test_h14_h16_minor_losses() -> None:
 
     H16: enlargement 6 to 10 mm is 0.4096 exactly; its limits are the exit's 1.0 and none at all.
     """
-    from springhouse_host.site import derive
+    from springhouse_host.site import loop_part
 
-    assert pytest.approx(0.5, rel=0.3) == derive.ENTRANCE_K
-    assert pytest.approx(1.0, rel=0.3) == derive.EXIT_K
-    assert 0.9 <= derive.ELBOW_K <= 1.5
+    assert pytest.approx(0.5, rel=0.3) == loop_part.ENTRANCE_K
+    assert pytest.approx(1.0, rel=0.3) == loop_part.EXIT_K
+    assert 0.9 <= loop_part.ELBOW_K <= 1.5
     assert hydraulics.enlargement_k(0.006, 0.010) == pytest.approx(0.4096, rel=1e-12)
     assert hydraulics.enlargement_k(0.006, 1e3) == pytest.approx(1.0, rel=1e-9)
     assert hydraulics.enlargement_k(0.010, 0.006) == 0.0

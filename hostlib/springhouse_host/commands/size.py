@@ -17,15 +17,13 @@ from ..screen import (
     say,
     write_json,
 )
+from ..sheet.rows import DESCRIBED, Rows, hours
 
 if TYPE_CHECKING:
     from rich.table import Table
 
     from ..sheet.sizing import Sheet, Sizing
     from ..site import Site, Variant
-
-DESCRIBED = {"low": "weakest", "mid": "middle", "high": "strongest"}
-Rows = tuple[tuple[str, Callable[["Sheet"], str]], ...]
 
 
 def register(app: typer.Typer) -> None:
@@ -137,11 +135,6 @@ def _table(title: str, rows: Rows, result: "Sizing") -> "Table":
     for label, text in rows:
         table.add_row(label, *result.spread(text).values())
     return table
-
-
-def hours(value: float | None) -> str:
-    """Return hours, or words where there are none."""
-    return "not reached" if value is None else f"{value:.1f} h"
 
 
 def gain_rows(result: "Sizing") -> Rows:

@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from ..wiring.bus import Wired
     from ..wiring.parts import Part
     from ..wiring.pins import Signal
-    from ..wiring.rules import Bought
 
 OPTIONAL = (
     "store_low",
@@ -136,6 +135,8 @@ def wiring(
         for line in unguarded_with_least(loaded):
             screen.print(f"  - {line}", markup=False)
     if draw is not None and not unmet:
+        from ..wiring.every_drawing import drawings
+
         for name, svg in drawings(loaded, board, table, bought).items():
             write_bytes_whole(draw / name, svg)
             screen.print(f"drawn: {draw / name}", markup=False)
@@ -197,32 +198,6 @@ def _drives(words: Sequence[str], table: "tuple[Signal, ...]") -> dict[str, floa
             raise KnownError(f"--drives: {word!r}: PIN=VOLTS, 0 to 60 V, PIN one of {allowed}")
         found[key] = value
     return found
-
-
-def drawings(
-    site: "Site", board: str, table: "tuple[Signal, ...]", bought: "Bought"
-) -> dict[str, bytes]:
-    """Return schematic, mains side and plumbing as SVG, by file name."""
-    from ..site.words import protector
-    from ..wiring import drawing, plumbing
-    from ..wiring.bus import on_bus
-    from ..wiring.parts import divider_ohm, probe_pull_up_ohm
-    from ..wiring.pins import load_profile
-
-    profile = load_profile(board)
-    return {
-        f"schematic-{board}.svg": drawing.schematic(
-            board,
-            table,
-            profile.RELAY_PULSED,
-            site.file.battery.nominal_v,
-            probe_pull_up_ohm(site, bought),
-            divider_ohm(site, profile),
-            on_bus(site, bought.wired),
-        ),
-        "mains.svg": drawing.mains_blocks(site.file.freezer.mains_v, *protector(site.file)),
-        "plumbing.svg": plumbing.sketch(site),
-    }
 
 
 def _pins(table: "tuple[Signal, ...]") -> "Table":

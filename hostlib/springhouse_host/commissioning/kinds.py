@@ -1,6 +1,8 @@
 """What a step of commissioning is made of, and the cautions it names."""
 
+import calendar
 from dataclasses import dataclass
+from datetime import date
 from typing import Literal
 
 Kind = Literal["yes", "number", "numbers", "choice"]
@@ -88,3 +90,10 @@ def number(
 ) -> Ask:
     """Return a question for a number."""
     return Ask(name, text, "number", unit, low, high, good=good, otherwise=otherwise, needs=needs)
+
+
+def add_months(day: date, months: int) -> date:
+    """Return the same day so many months on, the last one where the month is shorter."""
+    month = day.month - 1 + months
+    year, month = day.year + month // 12, month % 12 + 1
+    return day.replace(year, month, min(day.day, calendar.monthrange(year, month)[1]))

@@ -12,9 +12,8 @@ from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from ..errors import KnownError
 from ..outside import from_json, read_text
 from ..screen import write_json
-from ..seasons import add_months
 from ..site import Site
-from .kinds import Step
+from .kinds import Step, add_months
 from .steps import STEPS, UPKEEP, steps
 
 SCHEMA = 1

@@ -108,8 +108,8 @@ def draw(site_path: str, changed: str, name: str) -> bytes:
         KeyError: there is no such drawing.
         PartsError: a part that it shows is not to be had.
     """
-    from ..commands.wiring import drawings
     from ..wiring import rules
+    from ..wiring.every_drawing import drawings
     from ..wiring.pins import signals
 
     site = site_of(site_path, changed)

@@ -6,23 +6,34 @@ import itertools
 import json
 import os
 import sys
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from ..errors import KnownError
 from ..screen import compiled_before
 from ..site.site import BUILT_IN, Site, file_of
 from ..workers import Workers
 from . import beside, keeping, newest, week
-from .tab import Say, Tab
 
+Say = Callable[[Mapping[str, Any]], None]
 LINE_BYTES = 1_000_000  # of what a proof tells in one line: its whole verdict
 
 
 def cores() -> int:
     """Return how many processes simulate: one a core, and no more than there are readings."""
     return max(1, min(3, os.cpu_count() or 1))
+
+
+class Page(Protocol):
+    """An open page as the desk sees it: `tab.Tab`."""
+
+    place: int
+    site: Site
+    say: Say
+
+    def close(self) -> None:
+        """Answer nothing any more."""
 
 
 class Desk:
@@ -46,7 +57,7 @@ class Desk:
         self.weeks = Workers(cores())
         self.calm = Workers(1, anew=True)  # no fork beside the threads of the other pool
         self.numbers = itertools.count(1)  # of requests, whichever page asks
-        self.tabs: list[Tab | None] = [None] * newest.PAGES_MOST
+        self.tabs: list[Page | None] = [None] * newest.PAGES_MOST
         self.report: Path | None = None
         self._text = file_of(site.path).read_bytes()
         self._kept: dict[str, str] = {}  # path by changes
@@ -75,16 +86,15 @@ class Desk:
         if self._warmth is not None:
             await asyncio.shield(self._warmth)
 
-    def join(self, say: Say) -> Tab | None:
-        """Return a new page's tab, None if there are enough of them."""
-        for place, tab in enumerate(self.tabs):
-            if tab is None:
-                found = Tab(self, place, say)
-                self.tabs[place] = found
-                return found
-        return None
+    def free_place(self) -> int | None:
+        """Return where a new page may sit, None if there are enough of them."""
+        return self.tabs.index(None) if None in self.tabs else None
 
-    def leave(self, tab: Tab) -> None:
+    def join(self, tab: Page) -> None:
+        """Have a page take its place."""
+        self.tabs[tab.place] = tab
+
+    def leave(self, tab: Page) -> None:
         """Forget a page."""
         tab.close()
         self.tabs[tab.place] = None

@@ -137,12 +137,14 @@ class _Live(_Door, WebSocketHandler):
         super().prepare()
 
     def open(self, *_: str) -> None:
-        self.tab = self.desk.join(self._say)
-        if self.tab is None:
+        place = self.desk.free_place()
+        if place is None:
             self._say({"kind": "full", "most": len(self.desk.tabs)})
             self.close()
             return
-        self._say({"kind": "place", "place": self.tab.place})
+        self.tab = Tab(self.desk, place, self._say)
+        self.desk.join(self.tab)
+        self._say({"kind": "place", "place": place})
         self.tab.begin()
 
     def on_message(self, message: str | bytes) -> None:

@@ -2,26 +2,22 @@
 
 import asyncio
 import json
-from collections.abc import Callable, Mapping
-from typing import TYPE_CHECKING, Any
+from collections.abc import Mapping
+from typing import Any
 
 from ..errors import KnownError
 from ..proof.scenarios import Scenario
 from ..site.known import VARIANTS
 from ..site.site import Site, load_site
 from . import beside, choices, week, words
+from .desk import Desk, Say
 from .newest import Ticket
-
-if TYPE_CHECKING:
-    from .desk import Desk
-
-Say = Callable[[Mapping[str, Any]], None]
 
 
 class Tab:
     """One page. What it asks for last wins; what is under way is finished unless that is urgent."""
 
-    def __init__(self, desk: "Desk", place: int, say: Say) -> None:
+    def __init__(self, desk: Desk, place: int, say: Say) -> None:
         self.desk = desk
         self.place = place
         self.say = say

@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 
-from ..commands.size import DESCRIBED, hours
 from ..proof import show as proof_show
 from ..proof.verdict import Judged, judge
-from ..sheet.asked import days
+from ..sheet.rows import DESCRIBED, days, hours
 from ..site.known import VARIANTS, Known, Variant
 from ..site.owner_settings import SLOTS
 from ..site.site import Site

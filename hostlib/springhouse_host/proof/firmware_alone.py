@@ -126,13 +126,13 @@ def keep(before: Stamp, found: Alone) -> None:
 def make(before: Stamp, processes: int) -> Alone:
     """Run the checks, to be called in a process begun after ``before`` was taken."""
     from ..induction import whole
-    from . import abstract, complete, random_inputs
+    from . import complete, exploring, random_inputs
 
     checked = complete.check()
-    abstract.compile_only()  # before the pool, which then has the code in its memory
+    exploring.compile_only()  # before the pool, which then has the code in its memory
     with Workers(processes) as pool:
         random = pool.submit(random_inputs.drive)
-        machine = abstract.check(pool.map)
+        machine = exploring.check(pool.map)
         induction = whole.check(pool.map)
         found = Alone(checked, random.result(), machine, induction)
     if found.clean and stamp() == before:

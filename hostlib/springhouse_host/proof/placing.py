@@ -6,20 +6,37 @@ installation never bring about its owner may: the days are looked through again 
 for all the time. A case for which no moment is found anywhere is not shown, which breaks a proof.
 """
 
-from collections.abc import Iterator
+import json
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import timedelta
+from functools import lru_cache
 from math import ceil
+from typing import TypeAlias
 
 from springhouse import mode as W
 from springhouse import words
 from springhouse_sim.trace import Trace
+from springhouse_sim.world import days as D
 from springhouse_sim.world.owner import AskMode
 
-from ..site.site import Site
+from ..site.known import Variant
+from ..site.site import Site, load_site
+from . import catalogue
 from .case import Case
-from .scenarios import Scenario
+from .running import bench
+from .scenarios import (
+    CORNER_DAYS,
+    FAULT_DAYS,
+    HOTTEST_DAYS,
+    Scenario,
+    hot_wanted_days,
+    read_as,
+    readings,
+    unbroken,
+)
 from .situations import Situation
+from .weather_days import days_of
 
 DAY_S = 86_400
 AFTER_S = 8 * 3600  # a run goes on so long after the last that is expected
@@ -39,6 +56,9 @@ class Absent:
     never: str
 
 
+Places: TypeAlias = tuple[Scenario | Absent, ...]  # of every case on one reading
+
+
 class Healthy:
     """Runs with nothing broken, each made once."""
 
@@ -48,8 +68,6 @@ class Healthy:
 
     def trace(self, scenario: Scenario) -> Trace:
         """Return the run of a scenario as it is without its faults."""
-        from .running import bench
-
         plain = replace(scenario, name="", group="nominal", faults=(), outages=(), expects=())
         plain = replace(plain, row=0, lacks=())
         if plain not in self._made:
@@ -134,3 +152,84 @@ def place(
             lacks=case.lacks,
             expects=tuple(replace(e, onset_s=e.onset_s + shift) for e in case.expects),
         )
+
+
+@lru_cache(maxsize=6)
+def places(
+    path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...], variant: Variant
+) -> Places:
+    """Return every case of the catalogue where it can be tried, or that it was nowhere.
+
+    To be called in any process; ``sha256`` is that of the site's file.
+    """
+    site = load_site(path, json.loads(changed))
+    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
+    summer = days_of(site, D.summer)
+    weather = site.read_weather()
+    one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
+    two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
+    tried = [
+        Scenario("", "fault", start, days, variant, changes=changes)
+        for start, days in (
+            (one, FAULT_DAYS),
+            (two, CORNER_DAYS),
+            (hottest.start, hottest.count),
+            (summer.start, summer.count),
+        )
+    ]
+    return tuple(place(catalogue.cases(site), tried, Healthy(site)))
+
+
+def placed(
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
+    known: Mapping[Variant, Places] | None = None,
+) -> tuple[list[Scenario], list[Absent]]:
+    """Return one run a fault and reading, and the faults for which no moment was found.
+
+    ``known`` are the `places` of each reading, where they were looked for already.
+
+    Each fault comes at a moment at which what it needs is true, found by running the installation
+    with nothing broken ; ``changes`` are settings that differ. What comes about
+    with one reading of the labels and not with another is tried where it does.
+    """
+    runs: list[Scenario] = []
+    absent: dict[str, Absent] = {}
+    shown: set[str] = set()
+    for variant in readings(site) if variants is None else variants:
+        asked = (site.path, site.changed, site.site_sha256, changes, variant)
+        for one in places(*asked) if known is None else known[variant]:
+            if isinstance(one, Scenario):
+                runs.append(read_as(one))
+                shown.add(one.case)
+            else:
+                absent[one.name] = one
+    return runs, [one for name, one in absent.items() if name not in shown]
+
+
+def standard(
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
+) -> list[Scenario]:
+    """Return every scenario of a proof, nominal ones first.
+
+    Corners and faults are run on every reading of the labels, or on ``variants`` of it.
+
+    The faults come when they can be answered, which is looked for in runs under ``changes`` of the
+    settings; the scenarios themselves carry no changes but their own.
+
+    Raises:
+        SiteError: when the weather cannot be read or holds no summer.
+    """
+    return [*unbroken(site, variants), *broken(site, changes, variants)]
+
+
+def broken(
+    site: Site,
+    changes: tuple[tuple[int, int], ...] = (),
+    variants: Sequence[Variant] | None = None,
+) -> list[Scenario]:
+    """Return the faults, which come when they can be answered, see `standard`."""
+    return [replace(run, changes=()) for run in placed(site, changes, variants)[0]]

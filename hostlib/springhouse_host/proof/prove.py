@@ -91,8 +91,9 @@ def _judged(
     from springhouse_sim.bench import Pace
 
     from . import plausible, running
+    from .placing import placed, places
     from .replay import replay_one
-    from .scenarios import placed, places, readings, unbroken, without_store
+    from .scenarios import readings, unbroken, without_store
     from .verdict import Verdict, judge, tally
 
     sources.check_compiled(ran, compiled.load())

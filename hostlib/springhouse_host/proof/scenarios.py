@@ -1,12 +1,10 @@
 """Which runs a proof is made of."""
 
-import json
 import random
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
-from functools import lru_cache
-from typing import TYPE_CHECKING, Literal, TypeAlias
+from typing import Literal
 
 from springhouse import advice as A
 from springhouse import setting as S
@@ -22,15 +20,10 @@ from springhouse_sim.world.weather import Weather
 
 from ..site.drawn import Draw
 from ..site.known import VARIANTS, Variant
-from ..site.site import Site, load_site
+from ..site.site import Site
 from .case import nearly_charged_c
 from .responses import Expect
 from .weather_days import days_of
-
-if TYPE_CHECKING:
-    from .placing import Absent
-
-Places: TypeAlias = "tuple[Scenario | Absent, ...]"  # of every case on one reading
 
 Group = Literal["nominal", "corner", "beyond", "fault"]
 
@@ -93,33 +86,6 @@ class Scenario:
         return min((kg for kg in declared if kg is not None), default=None)
 
 
-def standard(
-    site: Site,
-    changes: tuple[tuple[int, int], ...] = (),
-    variants: Sequence[Variant] | None = None,
-) -> list[Scenario]:
-    """Return every scenario of a proof, nominal ones first.
-
-    Corners and faults are run on every reading of the labels, or on ``variants`` of it.
-
-    The faults come when they can be answered, which is looked for in runs under ``changes`` of the
-    settings; the scenarios themselves carry no changes but their own.
-
-    Raises:
-        SiteError: when the weather cannot be read or holds no summer.
-    """
-    return [*unbroken(site, variants), *broken(site, changes, variants)]
-
-
-def broken(
-    site: Site,
-    changes: tuple[tuple[int, int], ...] = (),
-    variants: Sequence[Variant] | None = None,
-) -> list[Scenario]:
-    """Return the faults, which come when they can be answered, see `standard`."""
-    return [replace(run, changes=()) for run in placed(site, changes, variants)[0]]
-
-
 def unbroken(site: Site, variants: Sequence[Variant] | None = None) -> list[Scenario]:
     """Return those in which nothing breaks, for which nothing has to be looked for.
 
@@ -141,16 +107,16 @@ def unbroken(site: Site, variants: Sequence[Variant] | None = None) -> list[Scen
     for variant in readings(site) if variants is None else variants:
         short = Scenario("", "corner", two, CORNER_DAYS, variant, store_start_c=nearly_c)
         whole = Scenario("", "corner", summer.start, summer.count, variant)
-        found += [_read_as(corner) for corner in corners(site, short)]
+        found += [read_as(corner) for corner in corners(site, short)]
         for corner in corners(site, whole):
             name = f"{corner.name}, {summer.count} summer days"
-            found.append(_read_as(replace(corner, name=name)))
+            found.append(read_as(replace(corner, name=name)))
         for extreme in site.extremes():
             name = f"owner's range: {extreme.name}"
-            found.append(_read_as(replace(short, name=name, changes=extreme.changes)))
+            found.append(read_as(replace(short, name=name, changes=extreme.changes)))
     for variant in readings(site) if variants is None else variants:
         week = Scenario("", "beyond", hottest.start, hottest.count, variant)
-        found += [_read_as(run) for run in beyond(site, week)]
+        found += [read_as(run) for run in beyond(site, week)]
     return found
 
 
@@ -171,7 +137,7 @@ def without_reading(name: str) -> str:
     return name
 
 
-def _read_as(scenario: Scenario) -> Scenario:
+def read_as(scenario: Scenario) -> Scenario:
     """Return it with its reading in its name."""
     return replace(scenario, name=scenario.name + reading_of(scenario.variant))
 
@@ -247,63 +213,6 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
         if N.plan_at(settings, (begin + minute) % N.WEEK_MIN) & N.PLAN_WANTED:
             return minute * 60
     return 0
-
-
-@lru_cache(maxsize=6)
-def places(
-    path: str, changed: str, sha256: str, changes: tuple[tuple[int, int], ...], variant: Variant
-) -> "Places":
-    """Return every case of the catalogue where it can be tried, or that it was nowhere.
-
-    To be called in any process; ``sha256`` is that of the site's file.
-    """
-    from . import catalogue
-    from .placing import Healthy, place
-
-    site = load_site(path, json.loads(changed))
-    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
-    summer = days_of(site, D.summer)
-    weather = site.read_weather()
-    one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
-    two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)
-    tried = [
-        Scenario("", "fault", start, days, variant, changes=changes)
-        for start, days in (
-            (one, FAULT_DAYS),
-            (two, CORNER_DAYS),
-            (hottest.start, hottest.count),
-            (summer.start, summer.count),
-        )
-    ]
-    return tuple(place(catalogue.cases(site), tried, Healthy(site)))
-
-
-def placed(
-    site: Site,
-    changes: tuple[tuple[int, int], ...] = (),
-    variants: Sequence[Variant] | None = None,
-    known: "Mapping[Variant, Places] | None" = None,
-) -> "tuple[list[Scenario], list[Absent]]":
-    """Return one run a fault and reading, and the faults for which no moment was found.
-
-    ``known`` are the `places` of each reading, where they were looked for already.
-
-    Each fault comes at a moment at which what it needs is true, found by running the installation
-    with nothing broken (`placing.py`); ``changes`` are settings that differ. What comes about
-    with one reading of the labels and not with another is tried where it does.
-    """
-    runs: list[Scenario] = []
-    absent: dict[str, Absent] = {}
-    shown: set[str] = set()
-    for variant in readings(site) if variants is None else variants:
-        asked = (site.path, site.changed, site.site_sha256, changes, variant)
-        for one in places(*asked) if known is None else known[variant]:
-            if isinstance(one, Scenario):
-                runs.append(_read_as(one))
-                shown.add(one.case)
-            else:
-                absent[one.name] = one
-    return runs, [one for name, one in absent.items() if name not in shown]
 
 
 def without_store(scenario: Scenario) -> Scenario:

@@ -8,10 +8,10 @@ from typing import TYPE_CHECKING
 from springhouse import setting as S
 from springhouse_sim import board_files
 
-from ..commands.size import DESCRIBED
 from ..proof import invariants, show
 from ..proof.running import room_limit_c
 from ..proof.verdict import Judged, Verdict
+from ..sheet.rows import DESCRIBED
 from ..site.site import Site
 from ..units import US_WORDS, convert
 from .record import THIN_MIN, Recorded

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING
 
 from .advice import ONE_CHARGE, Limit
+from .rows import days
 
 if TYPE_CHECKING:
     from .sizing import Sheet, Sizing
@@ -65,7 +66,6 @@ def _round_the_clock(result: "Sizing", us: bool) -> str:
 def glance(result: "Sizing", us: bool, currency: str) -> tuple[tuple[str, Text], ...]:
     """Return the rows that are shown without being asked for all."""
     from ..units import show
-    from .asked import days
 
     def cut(s: "Sheet") -> str:
         return "no battery" if s.power_cut.battery_h is None else f"{s.power_cut.hours:.1f} h"

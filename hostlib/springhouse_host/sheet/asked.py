@@ -2,20 +2,16 @@
 
 from typing import TYPE_CHECKING
 
+from .rows import Rows, days, hours
+
 if TYPE_CHECKING:
     from rich.table import Table
 
-    from ..commands.size import Rows
     from ..site import Site
     from .sizing import Sheet, Sizing
 
 
-def days(value: float | None) -> str:
-    """Return days, or words where there are none."""
-    return "does not warm so far" if value is None else f"{value:.1f} d"
-
-
-def asked_rows(result: "Sizing", us: bool) -> "Rows":
+def asked_rows(result: "Sizing", us: bool) -> Rows:
     """Return hold time, power cut, supply air, and of panel and sound what is declared."""
     from ..units import show
 
@@ -122,7 +118,6 @@ def asked_tables(result: "Sizing", us: bool) -> "list[Table]":
     from rich import box
     from rich.table import Table
 
-    from ..commands.size import hours
     from ..units import show
 
     def table(*columns: str) -> Table:

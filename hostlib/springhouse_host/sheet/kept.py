@@ -16,8 +16,6 @@ import springhouse_sim
 from springhouse_sim import kept_file
 from springhouse_sim.cache_folder import cache_root
 
-import springhouse_host
-
 from ..outside import read_bytes
 from ..site import Site
 from ..site.hashes import add_sources, canonical
@@ -38,7 +36,8 @@ def name(site: Site) -> str:
     digest = hashlib.sha256()
     for said in (platform.python_version(), platform.machine(), *map(version, LIBRARIES)):
         digest.update(said.encode() + b"\0")
-    for package in (springhouse, springhouse_sim, springhouse_host):
+    add_sources(digest, Path(__file__).parents[1])
+    for package in (springhouse, springhouse_sim):
         assert package.__file__ is not None
         add_sources(digest, Path(package.__file__).parent)
     # its path stands in refusals only, but its name and evidence in the sheet

@@ -17,6 +17,7 @@ from .derive_room import PARTITION_W_M2_K, room
 from .fan_air import free_air_share, one_fan_shares
 from .ground import Basement
 from .known import Known, derived, put, ratios, stated
+from .pull_down import measured_capacity
 from .read import SiteFile
 from .tables import CoilTable
 
@@ -43,8 +44,6 @@ AIR_POWER = 0.6  # of the conductance over air flow, as in the plant's coil
 CELL_V = 3.7  # the cells whose mAh a power bank prints
 BANK_SHARE = (0.55, 0.65, 0.75)  # of the cells' energy that leaves a power bank; common practice
 FOAM_AGED = 1.5  # conductance of foam whose cells have filled with air, edges included, over fresh
-
-ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
 
 
 def inner_box_m(
@@ -117,7 +116,6 @@ def _capacity(file: SiteFile, known: Mapping[str, Known]) -> Known:
     label = Known(*by_label_w, "W", "label", said, 1)
     if freezer.pull_down_h is None:
         return label
-    from .pull_down import measured_capacity
 
     return measured_capacity(file, {**known, "freezer.capacity_w": label})
 

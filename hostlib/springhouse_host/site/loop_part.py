@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from springhouse_sim.plant.loop import Loop
 
 from . import coil_sides
-from . import derive as D
 from .known import Known, Variant
 from .read import SiteFile
 
+ELBOW_K, VALVE_K, ENTRANCE_K, EXIT_K = 1.2, 5.0, 0.5, 1.0  # handbook tables; valve: swing check
 PRIME_AIR_SHARE = 1.2  # air to push out after a fill, of the tube's own volume
 IN_WATER_SHARE = (0.25, 0.85)  # of the pump's input that warms the water: dry motor, in the water
 
@@ -30,7 +30,7 @@ def loop(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Loop:
         tube_in_place_fraction=table.share_at_freezer_percent / 100.0,
         insulation_mm=table.insulation_mm,
         insulation_w_m_k=table.insulation_w_m_k,
-        fittings_k=D.ENTRANCE_K + D.EXIT_K + D.ELBOW_K * table.elbows + D.VALVE_K * table.valves,
+        fittings_k=ENTRANCE_K + EXIT_K + ELBOW_K * table.elbows + VALVE_K * table.valves,
         static_lift_m=table.lift_m,
         pump_head_m=known["loop.pump_head_m"].pick(variant),
         pump_free_l_min=known["loop.pump_free_l_min"].pick(variant),

@@ -14,11 +14,10 @@ from springhouse_sim.world.thermostat import FrozenSolid, PlainThermostat
 
 from ..errors import KnownError
 from ..proof import running
+from ..proof.placing import broken, standard
 from ..proof.scenarios import (
     HOTTEST_DAYS,
     Scenario,
-    broken,
-    standard,
     unbroken,
     whole_summer,
     without_store,
