@@ -26,7 +26,6 @@ if TYPE_CHECKING:
     from springhouse.kinds import AirChip, Watchdog
 
 AIR_MS = 2000
-LINK_MS = 200
 _COLLECT_SCANS = 10
 # Bytes; with less free behind a scan what can be collected is collected now, so that what the next
 # second takes (some 4 kB) does not make a collection begin inside a step.

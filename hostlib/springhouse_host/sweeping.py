@@ -32,7 +32,6 @@ from .site.read import MODELS, kind_of, nearest
 from .units import US_WORDS, in_us
 
 Method = Literal["grid", "latin", "sobol"]
-METHODS: tuple[Method, ...] = ("grid", "latin", "sobol")
 SEED = 20
 MOST_POINTS = 100_000
 SAVE_EVERY_S = 1.0

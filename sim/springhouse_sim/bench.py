@@ -10,7 +10,6 @@ second, two busy days differ by at most 0.004 K (coil, just after switching; sto
 0.001 K) and no transition moves. The other two paces share one adaptive grid, see `skip.py`.
 """
 
-import time
 from array import array
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
@@ -350,15 +349,3 @@ class Bench:
             cases=np.array(self.observer[1], np.int64),
             violations=np.array(self.observer[2], np.int64),
         )
-
-
-def days_per_cpu_second(make: Callable[[], Bench], days: float, repeats: int = 5) -> list[float]:
-    """Return simulated days per second of CPU time of each run, the warm-up run left out."""
-    make().run(min(days, 0.01))
-    found = []
-    for _ in range(repeats):
-        bench = make()
-        begun = time.process_time()
-        bench.run(days)
-        found.append(days / (time.process_time() - begun))
-    return found

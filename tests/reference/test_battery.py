@@ -39,13 +39,6 @@ def test_b1_ten_watts_for_twelve_hours() -> None:
     assert hours_on_battery(part, 6.0) == pytest.approx(20.0, rel=0.002)
 
 
-def test_b3_peukert_in_the_form_that_keeps_its_rating() -> None:
-    """B3, formula seen: 20 Ah at 20 h, k 1.2, 5 A lasts 2.899 h, 14.5 Ah."""
-    hours = battery.peukert_hours(20.0, 20.0, 5.0, 1.2)
-    assert hours == pytest.approx(2.899, abs=0.001)
-    assert 5.0 * hours == pytest.approx(14.5, abs=0.01)
-
-
 def test_b3_in_the_running_plant() -> None:
     """B3 again: 240 Wh of lead-acid at the 20 h rate (20 Ah, 12 V) under 60 W (5 A)."""
     part = battery.Battery(
@@ -53,15 +46,6 @@ def test_b3_in_the_running_plant() -> None:
     )
     # 5 A is five times the 1 A the rate was stated at: 4 h at 60 W shrinks by 5 ** 0.2.
     assert hours_on_battery(part, 60.0) == pytest.approx(2.899, rel=0.005)
-
-
-def test_b4_the_other_form_takes_a_20_hour_rating_for_a_1_ampere_one() -> None:
-    """B4, seen worked so: I**k t = 100 with k 1.2 gives 14.50 h at 5 A.
-
-    Our form gives the same only when the 100 Ah are said to hold over 100 h at 1 A.
-    """
-    assert battery.peukert_hours(100.0, 100.0, 5.0, 1.2) == pytest.approx(14.50, abs=0.01)
-    assert battery.peukert_hours(100.0, 20.0, 5.0, 1.2) == pytest.approx(20.0)
 
 
 def test_voltage_tells_a_lithium_pack_from_a_power_bank() -> None:

@@ -5,7 +5,6 @@ the week plan is any plan. Ghosts are clocks and counts that measure what really
 controller does not know them.
 """
 
-from collections.abc import Mapping
 from dataclasses import dataclass, field
 from itertools import pairwise
 from types import ModuleType
@@ -308,8 +307,3 @@ def scan(t: Terms, powered_up: bool = False) -> Scene:
     return Scene(
         t, before, after, settings, readings, gone, ages, out, premises, powered_up, run.duties
     )
-
-
-def example_text(example: Mapping[str, int]) -> list[str]:
-    """The symbols of a counterexample that are not 0, in order."""
-    return [f"{name} = {value}" for name, value in sorted(example.items()) if value]

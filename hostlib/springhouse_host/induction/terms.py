@@ -302,15 +302,6 @@ class Terms:
             return Bits(a.bits[n:], a.sign)
         return self._make("shr", (a, n), False, a.low >> n, a.high >> n)
 
-    def shift_left(self, a: int, n: Number) -> Any:
-        """A << n of a known `a` by one of a few amounts."""
-        if isinstance(n, int) and n < 0:
-            raise Undefined("negative shift")
-        each = self._each(a, n, lambda x, y: x << y)
-        if each is None:
-            raise Undefined("a shift by an unknown")
-        return each
-
     def _bitwise(self, a: Number, b: Number, op: Callable[[Truth, Truth], Truth]) -> Number:
         x, y = self.as_bits(a, 0), self.as_bits(b, 0)
         if x is None or y is None:

@@ -13,7 +13,6 @@ from .intervals import MOST, Interval, RangeError, Record, State, join, join_val
 from .ranges_numbers import Span, exact, number, operate, running, without, wrapped
 
 LOOPS = 64
-BOOL = Interval(0, 1)
 LEFT = Interval(0, T.LONGEST_MS)  # of a running timer, by the lemma on wrapped ticks
 
 Ways = tuple["State | None", "State | None"]

@@ -152,11 +152,6 @@ def means(slot: int, value: int = 1) -> Write:
     return ENV, slot, value, 0
 
 
-def means_or(slot: int) -> Write:
-    """Tell the judge something that another dial may say too."""
-    return ENV, slot, 1, 1
-
-
 def seen(i: int, mc: int) -> tuple[Write, ...]:
     """Probe `i` trusted at a calibrated temperature; calibration is 0 in every slice."""
     return (

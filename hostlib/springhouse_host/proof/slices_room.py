@@ -40,7 +40,6 @@ from .slice_parts import (
 )
 from .slices_store import DAY_MS, modes_dial
 
-EVERY_SENSOR = (1 << 12) - 1
 FLOWING_ML_MIN = 1000
 
 SHORT_MS = 1  # a trip timer that must not be pushed back is judged with hardly any time left

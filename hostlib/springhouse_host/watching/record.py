@@ -17,7 +17,6 @@ from ..outside import message
 from ..units import in_us
 
 LONGEST_LINE = 512  # the board's own are at most 288 bytes; more is noise on the wire
-KNOWN_INPUTS = ("mains", "tray", "level", "floor", "settings")
 
 Whole = Annotated[int, Field(ge=-(2**31), lt=2**33)]
 Short = Annotated[int, Field(ge=0, lt=2**16)]

@@ -16,7 +16,6 @@ if TYPE_CHECKING:
     from ..site.site import Site
 
 LEAST_FLOW_L_MIN = 1.0  # below it ordinary half-inch flow sensors may read zero
-RP2_PULL_DOWN_OHM = 8200  # RP2350 erratum E9: a pin leaks enough to lift a weaker one
 
 
 @dataclass(frozen=True)

@@ -84,17 +84,6 @@ class Battery:
         x[X.MAINS_WAS_ON] = 1.0
 
 
-def peukert_hours(capacity_ah: float, rated_h: float, current_a: float, exponent: float) -> float:
-    """Return the discharge time [h] at ``current_a`` of a battery rated over ``rated_h``.
-
-    Peukert's law in the form t = H (C / (I H))**k, which keeps the rating it was stated at.
-
-    >>> round(peukert_hours(100.0, 20.0, 10.0, 1.2), 1)
-    8.7
-    """
-    return float(rated_h * (capacity_ah / (current_a * rated_h)) ** exponent)
-
-
 def drain_w(load_w: float, rated_w: float, exponent: float) -> float:
     """Return how fast a load empties the usable energy [W]: Peukert above the rated load."""
     if load_w <= rated_w:

@@ -30,23 +30,6 @@ def density_kg_m3(t_c: float) -> float:
     return above / (1.0 + 16.879850e-3 * t_c)
 
 
-def expansion_1_k(t_c: float) -> float:
-    """Return the volumetric expansion coefficient [1/K], the derivative of Kell's density.
-
-    Negative below the maximum of density near 3.98 °C.
-    """
-    above = 999.83952 + t_c * (
-        16.945176
-        + t_c
-        * (-7.9870401e-3 + t_c * (-46.170461e-6 + t_c * (105.56302e-9 + t_c * -280.54253e-12)))
-    )
-    slope = 16.945176 + t_c * (
-        -2 * 7.9870401e-3
-        + t_c * (-3 * 46.170461e-6 + t_c * (4 * 105.56302e-9 + t_c * -5 * 280.54253e-12))
-    )
-    return 16.879850e-3 / (1.0 + 16.879850e-3 * t_c) - slope / above
-
-
 def heat_capacity_j_kg_k(t_c: float) -> float:
     """Return the isobaric heat capacity [J/(kg K)], 0..40 °C."""
     return CP_0 + t_c * (CP_1 + t_c * (CP_2 + t_c * (CP_3 + t_c * CP_4)))

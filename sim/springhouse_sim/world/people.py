@@ -12,9 +12,7 @@ from .windows import Window, minutes_to_edge
 # Fundamentals (SI) 2009 and 2013, chapter 18, table 1, adjusted for a mixed group. Asleep:
 # 0.7 met (ASHRAE 55) on 1.8 m2; its split is taken in the proportion of `seated`.
 MET_W_M2 = 58.15  # ISO 7730
-METS = {"asleep": 0.7, "reclining": 0.8, "seated": 1.0, "sedentary": 1.2}
-BODY_M2 = 1.8
-ASLEEP_W = METS["asleep"] * MET_W_M2 * BODY_M2
+ASLEEP_W = 0.7 * MET_W_M2 * 1.8
 ACTIVITIES = {
     "seated": (70.0, 45.0),
     "office": (75.0, 55.0),
@@ -24,16 +22,6 @@ TABLE_C = 24.0
 # Note 1 of that table: at 27 °C the total is the same and the sensible part about 20 % less.
 SENSIBLE_LOSS_1_K = 0.2 / 3.0
 REFRESH_MS = 10 * MINUTE_MS  # how often the split follows the room's temperature
-
-
-def du_bois_m2(mass_kg: float, height_m: float) -> float:
-    """Return the skin area of a person [m2] (Du Bois and Du Bois 1916)."""
-    return float(0.202 * mass_kg**0.425 * height_m**0.725)
-
-
-def metabolic_w(met: float, skin_m2: float = BODY_M2) -> float:
-    """Return the heat of a person [W] at a metabolic rate in met, 58.15 W/m2 each."""
-    return met * MET_W_M2 * skin_m2
 
 
 def heat_of_person_w(activity: str, room_c: float) -> tuple[float, float]:
