@@ -17,6 +17,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 from springhouse import timekeeping as T
 
+from springhouse_host.induction import step_test
 from springhouse_host.induction.prove import Result
 from springhouse_host.induction.scene import (
     FITTED_BITS,
@@ -145,48 +146,20 @@ def tell(result: Result) -> list[str]:
     return lines
 
 
-_TEMPLATE = '''"""{title}
-
-Written by the proof by induction: one step of the controller from a memory that the hypothesis
-allows. What went wrong is told below; the assertion says what must not come out.
-
-{story}
-"""
-
-from array import array
-
-from springhouse import controller
-
-SETTINGS = {settings}
-READINGS = {readings}
-BEFORE = {before}
-WRONG_OUTPUTS = {out}
-WRONG_AFTER = {after}
-
-
-def test_{name}() -> None:
-    memory = array("i", BEFORE)
-    out = controller.step(memory, array("i", SETTINGS), array("i", READINGS))
-    assert (out, list(memory)) != (WRONG_OUTPUTS, WRONG_AFTER)
-'''
-
-
 def write_test(result: Result, folder: Path) -> Path:
     """Write the scan of a counterexample as a test file of its own, to fail until it is mended."""
     told, story = replay(result), tell(result)
     name = re.sub(r"\W+", "_", f"inv_{result.invariant:02d}_{result.part}_{result.name}").lower()[
         :80
     ]
-    path = folder / f"test_{name}.py"
-    text = _TEMPLATE.format(
-        title=story[0],
-        story="\n".join(story[1:]),
+    return step_test.write(
+        folder,
+        name,
+        "the proof by induction: a step from a memory that its hypothesis allows",
+        story,
         settings=list(told.settings),
         readings=list(told.readings),
         before=list(told.memory),
         out=told.out,
         after=list(told.after),
-        name=name,
     )
-    path.write_text(text, encoding="utf-8")
-    return path

@@ -11,6 +11,7 @@ from springhouse import memory as M
 from springhouse import output as O
 from springhouse_sim.abstract import fields, search
 
+from ..induction import step_test
 from . import invariants
 from .abstract import Checked, Explored, Machine, Step, slices
 from .table_check import bit_names
@@ -69,32 +70,6 @@ def tell(machine: Machine, explored: Explored) -> list[str]:
     return lines
 
 
-_TEMPLATE = '''"""{title}
-
-Written by the complete check of the abstract machine: one step of the controller from a reachable
-memory. What went wrong is told below; the assertion says what the outputs must not be.
-
-{story}
-"""
-
-from array import array
-
-from springhouse import controller
-
-SETTINGS = {settings}
-READINGS = {readings}
-BEFORE = {before}
-WRONG_OUTPUTS = {out}
-WRONG_AFTER = {after}
-
-
-def test_{name}() -> None:
-    memory = array("i", BEFORE)
-    out = controller.step(memory, array("i", SETTINGS), array("i", READINGS))
-    assert (out, list(memory)) != (WRONG_OUTPUTS, WRONG_AFTER)
-'''
-
-
 def write_tests(checked: Checked, folder: Path) -> list[Path]:
     """Write a regression test for everything that a check found broken; returns the files."""
     by_name = {part.name: part for part in slices()}
@@ -113,18 +88,14 @@ def regression_test(machine: Machine, explored: Explored, folder: Path) -> Path:
         controller.power_up(held)
     where = re.sub(r"\W+", "_", explored.name)
     name = f"inv_{explored.broken:02d}_{where}"
-    path = folder / f"test_{name}.py"
-    path.write_text(
-        _TEMPLATE.format(
-            title=story[0],
-            story="\n".join(story[1:]),
-            name=name,
-            settings=[int(v) for v in machine.part.settings],
-            readings=[int(v) for v in readings],
-            before=list(held),
-            out=int(memory[M.OUT]) & ((O.ALARM << 1) - 1),
-            after=[int(v) for v in memory],
-        ),
-        encoding="utf-8",
+    return step_test.write(
+        folder,
+        name,
+        "the complete check of the abstract machine: a step from a reachable memory",
+        story,
+        settings=[int(v) for v in machine.part.settings],
+        readings=[int(v) for v in readings],
+        before=list(held),
+        out=int(memory[M.OUT]) & ((O.ALARM << 1) - 1),
+        after=[int(v) for v in memory],
     )
-    return path
