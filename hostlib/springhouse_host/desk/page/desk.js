@@ -125,17 +125,37 @@ function slide(field) {
 }
 
 function table(id, { head, rows, caption }) {
-  const cells = (row, n) => row.map((text, k) => k === 0 && n >= 0
-    ? element('th', { scope: 'row' }, text) : element(n < 0 ? 'th' : 'td', n < 0 ? { scope: 'col' } : {}, text));
-  const made = element('table', { class: id },
-    element('thead', {}, element('tr', {}, ...cells(head, -1))),
-    element('tbody', {}, ...rows.map((row, n) => element('tr', {}, ...cells(row, n)))));
-  if (caption) made.prepend(element('caption', {}, caption));
   const box = by(id);
-  box.replaceChildren(made);
-  const wide = box.scrollWidth > box.clientWidth;  // only then a keyboard needs to reach it
-  for (const [key, value] of [['tabindex', '0'], ['role', 'region'], ['aria-label', caption ?? head[0]]])
-    if (wide) box.setAttribute(key, value); else box.removeAttribute(key);
+  const texts = [head, ...rows];
+  const there = [...box.querySelectorAll('tr')];
+  const same = there.length === texts.length && there.every((row, n) => row.cells.length === texts[n].length);
+  if (same) {  // most of it stays as it was: only what changed is laid out anew
+    there.forEach((row, n) => [...row.cells].forEach((cell, k) => {
+      if (cell.textContent !== texts[n][k]) cell.textContent = texts[n][k];
+      cell.classList.remove('waits');
+    }));
+    if (caption) box.querySelector('caption').textContent = caption;
+  } else {
+    const cells = (row, n) => row.map((text, k) => k === 0 && n >= 0
+      ? element('th', { scope: 'row' }, text) : element(n < 0 ? 'th' : 'td', n < 0 ? { scope: 'col' } : {}, text));
+    const made = element('table', { class: id },
+      element('thead', {}, element('tr', {}, ...cells(head, -1))),
+      element('tbody', {}, ...rows.map((row, n) => element('tr', {}, ...cells(row, n)))));
+    if (caption) made.prepend(element('caption', {}, caption));
+    box.replaceChildren(made);
+  }
+  if (wider.size === 0) requestAnimationFrame(tellWider);
+  wider.set(box, caption ?? head[0]);
+}
+
+// A keyboard needs to reach a table only where it is wider than its place. All are measured at once.
+const wider = new Map();
+function tellWider() {
+  const found = [...wider].map(([box, name]) => [box, name, box.scrollWidth > box.clientWidth]);
+  wider.clear();
+  for (const [box, name, wide] of found)
+    for (const [key, value] of [['tabindex', '0'], ['role', 'region'], ['aria-label', name]])
+      if (wide) box.setAttribute(key, value); else box.removeAttribute(key);
 }
 
 function clearWrong() {
@@ -306,7 +326,7 @@ function connect() {
   });
 }
 
-addEventListener('resize', () => { if (told !== null) drawWeek(told.chart); });
+watchSizes(() => { if (told !== null) drawWeek(told.chart); });
 by('form').addEventListener('submit', event => event.preventDefault());
 by('keep').addEventListener('click', () => send({ keep: true, values: values() }));
 by('prove').addEventListener('click', () => send({ prove: true, values: values() }));

@@ -71,10 +71,20 @@ function drawInstallation(told) {
 }
 
 const FOOT = 18;  // pixels below the curves, for the days
+// Width and height of each chart, told by the browser: to ask for them would lay out the page anew.
+const sizes = new Map();
+
+function watchSizes(redraw) {
+  const watching = new ResizeObserver(seen => {
+    for (const { target, contentRect } of seen) sizes.set(target.id, [contentRect.width, contentRect.height]);
+    redraw();
+  });
+  for (const chart of document.querySelectorAll('.chart')) watching.observe(chart);
+}
 
 function drawChart(id, told, lines, limit) {
   const svg = document.getElementById(id);
-  const WIDE = svg.clientWidth || 640, TALL = svg.clientHeight || 240;
+  const [WIDE, TALL] = sizes.get(id) ?? [640, 240];
   const all = lines.flatMap(([, values]) => values).concat(limit === null ? [] : [limit]);
   const low = Math.floor(Math.min(...all) - 0.5), high = Math.ceil(Math.max(...all) + 0.5);
   const minutes = told.days.length * 1440;
