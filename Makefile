@@ -18,7 +18,7 @@ help:  ## list the targets
 
 prove: $(READY)  ## prove the built-in demo, or SITE=my.toml, over real summer weather
 	mkdir -p build
-	$(BIN)/springhouse prove $(SITE) --json build/verdict.json
+	$(BIN)/springhouse prove $(SITE) --json build/verdict.json --report build/report.html
 
 test: $(READY)  ## run the tests that a change must pass
 	$(BIN)/python -m pytest -n $(JOBS) --dist loadfile --no-loadscope-reorder -m "not slow and not services and not browser"

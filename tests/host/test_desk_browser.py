@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+import shlex
 import time
 from collections.abc import Iterator
 from importlib import resources
@@ -14,6 +15,7 @@ import pytest
 from chromium import DESK, PHONE, SERIOUS, Window, browser
 from desk_case import Running, opened, own_site
 from patience import HANG_S
+from report_case import page_of, recorded, small_verdict
 from springhouse_host.desk import choices, week, words
 from springhouse_host.proof import running
 from springhouse_host.site import Site, load_site
@@ -22,7 +24,8 @@ pytestmark = pytest.mark.browser
 __all__ = ["browser"]  # a fixture
 
 WAIT_MS = HANG_S * 1000
-PICTURES = Path(__file__).parents[2] / "build"
+REPOSITORY = Path(__file__).parents[2]
+PICTURES = REPOSITORY / "build"
 SETTLED = "() => document.body.dataset.asked === document.body.dataset.shown"
 SLIDERS = [c.key for c in choices.CHOICES.values() if c.high > 0.0]
 
@@ -231,21 +234,53 @@ def test_us_units_reach_the_whole_page(browser: Any, tmp_path: Path) -> None:
         page.context.close()
 
 
-def test_a_newcomer_from_the_page_to_a_kept_change(browser: Any, tmp_path: Path) -> None:
-    """The walk is timed and told, never judged."""
+@pytest.fixture
+def report(tmp_path: Path) -> Path:
+    """The page that `make prove` writes, of a small proof."""
+    prove = re.search(r"^prove:.*\n((?:\t.*\n)+)", (REPOSITORY / "Makefile").read_text(), re.M)
+    assert prove
+    assert "springhouse prove $(SITE) " in prove[1]
+    assert "--report build/report.html" in prove[1]
+    verdict = small_verdict()
+    path = tmp_path / "report.html"
+    path.write_text(page_of(verdict, recorded(verdict)), "utf-8")
+    return path
+
+
+def test_a_newcomer_from_the_report_to_a_kept_change(
+    browser: Any, report: Path, tmp_path: Path
+) -> None:
+    """The walk is timed and told, never judged; what is typed stands on the page before."""
     begun = time.perf_counter()
     steps = {}
 
     def step(name: str) -> None:
         steps[name] = round(time.perf_counter() - begun, 2)
 
-    with opened("demo", cwd=tmp_path) as desk:
+    PICTURES.mkdir(exist_ok=True)
+    read = Window(browser, color_scheme="light", **DESK)
+    read.page.goto(report.as_uri())
+    read.page.wait_for_selector("body[data-ready]", timeout=WAIT_MS)
+    step("report open")
+    read.page.screenshot(path=PICTURES / "walk-1-report.png")
+    command = read.page.locator("#desk")
+    command.scroll_into_view_if_needed()
+    read.page.screenshot(path=PICTURES / "walk-2-what-to-type.png")
+    program, word, *arguments = shlex.split(command.inner_text())
+    assert (program, word) == ("springhouse", "desk")
+    assert arguments.pop() == "--open"  # would open the browser of whoever sits there
+    assert read.said == []
+    read.context.close()
+    step("command found")
+    with opened(*arguments, cwd=tmp_path) as desk:
         step("address printed")
         page = Page(browser, desk.address, color_scheme="light", **DESK)
         step("first answer")
+        page.page.screenshot(path=PICTURES / "walk-3-desk.png")
         page.page.get_by_role("slider", name="fans", exact=True).press("ArrowRight")
         page.settle()
         step("one fan more, answered")
+        page.page.screenshot(path=PICTURES / "walk-4-one-fan-more.png")
         moved = []
         for _ in range(9):
             before = time.perf_counter()
@@ -259,12 +294,13 @@ def test_a_newcomer_from_the_page_to_a_kept_change(browser: Any, tmp_path: Path)
             "() => document.querySelector('#drawings img').naturalWidth > 100"
         )
         step("plumbing drawn")
-        PICTURES.mkdir(exist_ok=True)
         page.page.evaluate("scrollTo(0, 0)")
         page.page.screenshot(path=PICTURES / "desk.png", full_page=True)
         page.page.get_by_role("button", name="Keep this", exact=True).click()
         page.page.locator("#kept", has_text="Kept as demo-2.toml").wait_for()
         step("kept")
+        page.page.locator("#kept").scroll_into_view_if_needed()
+        page.page.screenshot(path=PICTURES / "walk-5-kept.png")
         assert page.said == []
         page.context.close()
         phone = Page(browser, desk.address, color_scheme="dark", **PHONE)

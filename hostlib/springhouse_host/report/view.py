@@ -1,6 +1,7 @@
 """What stands on the page, in words, before it becomes HTML."""
 
 import re
+import shlex
 from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
@@ -95,6 +96,7 @@ class View:
     held: tuple[tuple[str, str, int, int], ...] = ()
     remarks: tuple[str, ...] = ()
     sure: Sure | None = None
+    desk: str = ""  # the command that opens the page on which it can be changed
 
     @property
     def thinned(self) -> str:
@@ -148,6 +150,8 @@ def of_proof(
         ),
         remarks=tuple(show.remarks(verdict, us)),
         sure=sure_of(verdict, us),
+        desk=f"springhouse desk {shlex.quote(verdict.site.path)} --open"
+        + (" --units us" if us else ""),
     )
 
 
