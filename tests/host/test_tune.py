@@ -5,6 +5,7 @@ from array import array
 from concurrent.futures import Future
 from dataclasses import replace
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import numpy as np
@@ -100,6 +101,22 @@ def test_the_search_finds_a_known_least(monkeypatch: pytest.MonkeyPatch) -> None
 @pytest.fixture(scope="module")
 def programme() -> bound.Programme:
     return bound.Programme(DEMO, WEEK)
+
+
+def test_where_interior_points_give_up_the_simplex_finds_the_same(programme, monkeypatch) -> None:
+    from scipy import optimize
+
+    least, solve, asked = programme.solve(2.0), optimize.linprog, []
+
+    def gives_up(*arguments, method, **more):
+        asked.append(method)
+        if method == "highs-ipm":
+            return SimpleNamespace(status=4, message="(HiGHS Status 0: Not Set)")
+        return solve(*arguments, method=method, **more)
+
+    monkeypatch.setattr(optimize, "linprog", gives_up)
+    assert programme.solve(2.0).cost == pytest.approx(least.cost, rel=1e-6)
+    assert asked == [*bound.METHODS]
 
 
 @pytest.mark.parametrize(

@@ -37,6 +37,9 @@ from .machine import Array
 
 STEP_MIN = 30
 STEP_H = STEP_MIN / 60.0
+# Interior points are quicker by far; where they give up the simplex method goes on.
+METHODS = ("highs-ipm", "highs-ds")
+NO_SCHEDULE = 2  # of scipy's words: infeasible
 LONGEST_STEPS = 4  # taken as one while nothing is delivered and the price stays
 STILL_AIR_M3_KG = 0.87  # fresh air of 25 °C a little above the sea
 
@@ -186,12 +189,15 @@ class Programme:
         equal, equals = self._equalities()
         upper, uppers = self._inequalities(hours_over)
         cost, kwh = self._costs()
-        solved = linprog(
-            cost, upper, uppers, equal, equals, np.stack([low, high], axis=1), method="highs-ipm"
-        )
-        if solved.status == 2:
-            return None
-        if solved.status != 0:
+        for method in METHODS:
+            solved = linprog(
+                cost, upper, uppers, equal, equals, np.stack([low, high], axis=1), method=method
+            )
+            if solved.status == NO_SCHEDULE:
+                return None
+            if solved.status == 0:
+                break
+        else:
             raise RuntimeError(f"linear programme: {solved.message}")
         constant_kwh = self.free.constant_kw * STEP_H
         fixed = float(self.free.price.sum()) * constant_kwh
