@@ -1,8 +1,7 @@
 """The first lines of each command for two installations, as docs/first-lines.md holds them.
 
 `python handbook/first_lines.py docs` runs all and writes the page, in minutes. `--quick`
-and `--only WORD` run some commands and keep the others as they are there. `prove` and
-`tune` take longest and are left out.
+and `--only WORD` run some commands and keep the others as they are there.
 """
 
 from __future__ import annotations
@@ -25,30 +24,35 @@ HEAD = """# What each command says first
 
 The first lines of each command for two of the [built-in installations](sites/README.md), in the
 order of the work. Collected by `python handbook/first_lines.py docs`; a test holds those of the
-quick ones to what the commands print. `new`, `commission` and `season` ask a person; `flash`,
-`watch`, `set`, `history` and `fit` need a board or what one has logged. What `prove` says stands on
-each installation's page; `tune` takes long.
+quick ones to what the commands print, and a slow test those that take minutes. `new`, `commission`
+and `season` ask a person; `flash`, `watch`, `set`, `history` and `fit` need a board or what one has
+logged. `tune` is shown for the demo, with a fifth of its usual points.
 """
+EVENING = "--store-c 18 --from 2026-07-14T18:00 --zone Europe/Madrid"
 STAND = "--litres 150 --from 5 --to 8.4 --hours 14 --place 24"
 PROGRAM = "import sys; from springhouse_host.cli import main; main(sys.argv[1:])"
 
 
 @dataclass(frozen=True)
 class Shown:
-    """A command with SITE in it, and whether it takes seconds."""
+    """A command with SITE in it, whether it takes seconds, and for which installations."""
 
     words: str
     quick: bool
+    sites: tuple[str, ...] = tuple(SITES)
 
 
 COMMANDS = (
     Shown("size SITE", True),
     Shown("compare SITE --with coil.fans=3", False),
     Shown("worth SITE", False),
+    Shown("tune SITE --budget 32 --days 2 --no-prove", False, ("demo",)),
     Shown("sweep SITE --vary store.water_litres=100:140:2 --days 2 --out sweep.parquet", False),
     Shown("wiring SITE", True),
     Shown(f"measure SITE stand {STAND} --out measured.toml", True),
     Shown("run SITE --days 1", True),
+    Shown("prove SITE", False),
+    Shown(f"plan SITE {EVENING}", False),
 )
 
 
@@ -94,7 +98,8 @@ def page(old: str, wanted: Callable[[Shown], bool]) -> str:
     parts = [HEAD]
     for shown in COMMANDS:
         parts.append(f"## {shown.words.split()[0]}\n")
-        for site, name in SITES.items():
+        for site in shown.sites:
+            name = SITES[site]
             lines = said(shown, site) if wanted(shown) else kept(old, shown, site)
             parts.append(f"{name[0].upper()}{name[1:]}:\n\n{block(shown, site, lines or [])}\n")
     return "\n".join(parts)

@@ -1,4 +1,4 @@
-"""What the handbook shows of each quick command is what the command prints."""
+"""What the handbook shows of each command is what the command prints."""
 
 from pathlib import Path
 
@@ -7,12 +7,14 @@ import pytest
 from springhouse_host import cli
 
 PAGE = (Path(__file__).parents[2] / "docs" / first_lines.PAGE).read_text("utf-8")
-QUICK = [
-    (shown, site) for shown in first_lines.COMMANDS if shown.quick for site in first_lines.SITES
+SHOWN = [
+    pytest.param(shown, site, marks=() if shown.quick else pytest.mark.slow)
+    for shown in first_lines.COMMANDS
+    for site in shown.sites
 ]
 
 
-@pytest.mark.parametrize(("shown", "site"), QUICK, ids=lambda v: getattr(v, "words", v))
+@pytest.mark.parametrize(("shown", "site"), SHOWN, ids=lambda v: getattr(v, "words", v))
 def test_first_lines_are_those_printed(shown, site, tmp_path, monkeypatch, capsys) -> None:
     monkeypatch.chdir(tmp_path)
     monkeypatch.setenv("COLUMNS", str(first_lines.WIDTH))
@@ -21,7 +23,7 @@ def test_first_lines_are_those_printed(shown, site, tmp_path, monkeypatch, capsy
     assert printed == first_lines.kept(PAGE, shown, site), "python handbook/first_lines.py docs"
 
 
-def test_every_command_is_shown_for_both_installations() -> None:
+def test_every_command_is_shown() -> None:
     for shown in first_lines.COMMANDS:
-        for site in first_lines.SITES:
+        for site in shown.sites:
             assert first_lines.kept(PAGE, shown, site)
