@@ -1,7 +1,7 @@
 """Publishes to an MQTT 3.1.1 broker, as often as configured and at every change. Never subscribes.
 
-The packets are those of umqtt (see umqtt/README.md), written into memory; a step moves what the
-network takes. Quality of service is 0: what was under way when the connection broke is lost.
+Packets are written into memory; a step moves what the network takes. Quality of service is 0: what
+was under way when the connection broke is lost.
 """
 
 import errno
@@ -10,7 +10,6 @@ import socket
 
 from springhouse import timekeeping as T
 from springhouse.net.station import Pause
-from springhouse.net.umqtt.simple import MQTTClient
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -33,25 +32,60 @@ _PING_ANSWER = b"\xd0\x00"  # PINGRESP, section 3.13
 
 
 class Outgoing:
-    """What the library takes for its socket: packets gather here until the network takes them."""
+    """Packets, gathered until the network takes them. Numbers are sections of MQTT 3.1.1."""
 
     def __init__(self) -> None:
         self._bytes = bytearray(_ROOM)
         self._view = memoryview(self._bytes)
         self.used = 0
 
-    def write(self, data: "bytes | bytearray | str", count: int = -1) -> None:
-        """Add bytes, as a stream's `write` does.
+    def _add(self, raw: bytes) -> None:
+        end = self.used + len(raw)
+        if end > _ROOM:
+            raise OSError(errno.ENOBUFS)
+        self._bytes[self.used : end] = raw
+        self.used = end
+
+    def _head(self, kind: int, size: int) -> None:
+        """Kind and length of the rest, seven bits a byte: 2.2."""
+        head = [kind]
+        while size > 127:
+            head.append(size & 127 | 128)
+            size >>= 7
+        head.append(size)
+        self._add(bytes(head))
+
+    def _strings(self, raws: "list[bytes]") -> None:
+        """Each behind its length: 1.5.3."""
+        for raw in raws:
+            self._add(bytes([len(raw) >> 8, len(raw) & 255]))
+            self._add(raw)
+
+    def greet(self, name: str, user: str, password: str) -> None:
+        """CONNECT, 3.1: a clean session, no will.
 
         Raises:
-            OSError: no room; nothing was added.
+            OSError: no room, as all that add.
         """
-        raw = data.encode() if isinstance(data, str) else data
-        size = len(raw) if count < 0 else count
-        if self.used + size > _ROOM:
-            raise OSError(errno.ENOBUFS)
-        self._bytes[self.used : self.used + size] = raw[:size]
-        self.used += size
+        raws = [name.encode()]
+        flags = 0x02
+        if user:
+            flags = 0xC2
+            raws += [user.encode(), password.encode()]
+        self._head(0x10, 10 + sum(2 + len(raw) for raw in raws))
+        self._add(b"\x00\x04MQTT\x04" + bytes([flags, KEEPALIVE_S >> 8, KEEPALIVE_S & 255]))
+        self._strings(raws)
+
+    def publish(self, topic: str, text: str) -> None:
+        """PUBLISH at quality of service 0, not retained: 3.3."""
+        raw, payload = topic.encode(), text.encode()
+        self._head(0x30, 2 + len(raw) + len(payload))
+        self._strings([raw])
+        self._add(payload)
+
+    def ping(self) -> None:
+        """PINGREQ, 3.12."""
+        self._head(0xC0, 0)
 
     def push(self, wire: socket.socket) -> None:
         """Hand over what is taken now.
@@ -65,27 +99,6 @@ class Outgoing:
         if sent:
             self._bytes[: self.used - sent] = self._bytes[sent : self.used]
             self.used -= sent
-
-
-class Packets(MQTTClient):
-    """The library's packets but one: its own `connect` looks up names and waits without limit."""
-
-    def greet(self) -> None:
-        """CONNECT, section 3.1: a clean session, no will."""
-        out = self.sock
-        if out is None:
-            return
-        size = 10 + 2 + len(self.client_id)
-        flags = 0x02
-        if self.user is not None:
-            size += 2 + len(self.user) + 2 + len(self.pswd or "")
-            flags |= 0xC0
-        head = b"\x10" + (bytes([size]) if size < 128 else bytes([size & 127 | 128, size >> 7]))
-        out.write(head + b"\x00\x04MQTT\x04" + bytes([flags, 0, self.keepalive]))
-        self._send_str(self.client_id)
-        if self.user is not None:
-            self._send_str(self.user)
-            self._send_str(self.pswd or "")
 
 
 class Broker:
@@ -106,15 +119,7 @@ class Broker:
         self._record = record
         self._events: list[str] = []
         self._out = Outgoing()
-        self._packets = Packets(
-            name,
-            self._server,
-            self._port,
-            text["broker_user"] or None,
-            text["broker_password"] or None,
-            KEEPALIVE_S,
-        )
-        self._packets.sock = self._out
+        self._login = (name, text["broker_user"], text["broker_password"])
         self._answer = bytearray(4)
         self._answered = 0  # bytes of the answer awaited
         self._wire: socket.socket | None = None
@@ -193,7 +198,7 @@ class Broker:
         for _stream, mask in self._poll.ipoll(0):
             if mask & ~select.POLLOUT:
                 raise OSError(errno.ECONNREFUSED)
-            self._packets.greet()
+            self._out.greet(*self._login)
             self._phase = _GREETING
             self._ask(now)
             return
@@ -234,11 +239,11 @@ class Broker:
             return
         if self._phase == _UP and not self._out.used:
             if self._events:
-                self._packets.publish(self._topic + "/event", self._events.pop(0))
+                self._out.publish(self._topic + "/event", self._events.pop(0))
             elif T.ticks_diff(now, self._record_due) >= 0:
                 self._record_due = T.ticks_add(now, self._every_ms)
-                self._packets.publish(self._topic + "/record", self._record())
+                self._out.publish(self._topic + "/record", self._record())
             elif not self._asking and T.ticks_diff(now, self._asked_at) >= _PING_MS:
-                self._packets.ping()
+                self._out.ping()
                 self._ask(now)
         self._out.push(wire)

@@ -42,7 +42,7 @@ NETWORK = "springhouse/net/"  # on a board only with a network.json
 DISPLAY = "springhouse/display/"  # on a board only if the wiring names one
 WORDS = ("springhouse/words.", "springhouse/reasons.")  # for either
 # `mip` brings the licences of the kept parts along with them.
-KEPT_LICENCES = ("springhouse/display/ssd1306/LICENSE", "springhouse/net/umqtt/LICENSE")
+KEPT_LICENCES = ("springhouse/display/ssd1306/LICENSE",)
 TARGET_BYTES = 56 * 1024
 
 

@@ -1,1 +1,0 @@
-"""A kept part of micropython-lib, unchanged: see README.md and LICENSE beside it."""
