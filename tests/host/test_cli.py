@@ -183,6 +183,24 @@ def test_help_imports_nothing_that_takes_long() -> None:
     assert loaded.isdisjoint(HEAVY), loaded & HEAVY
 
 
+def test_a_changed_site_is_sized_without_what_takes_long_to_load(tmp_path) -> None:
+    """Its weather is kept as it was read; numba alone is needed, for the plant's equations."""
+    code = (
+        "import sys\nfrom springhouse_host import cli\n"
+        "assert cli.run(['size', sys.argv[1]]) == 0\n"
+        "print(*sorted(sys.modules), file=sys.stderr)"
+    )
+    for litres in (150, 149):  # the first may read and keep
+        site = tmp_path / f"{litres}.toml"
+        site.write_text(edited(("store.water_litres", str(litres))), "utf-8")
+        command = [sys.executable, "-c", code, str(site)]
+        done = subprocess.run(command, capture_output=True, text=True, check=True)
+    loaded = set(done.stderr.split())
+    slow = {"CoolProp", "matplotlib", "pandas", "pvlib", "scipy.integrate", "scipy.optimize"}
+    assert "springhouse_host.sheet.kept" in loaded
+    assert loaded.isdisjoint(slow), loaded & slow
+
+
 def test_files_are_written_whole_or_not_at_all(tmp_path) -> None:
     target = tmp_path / "folder"
     target.mkdir()

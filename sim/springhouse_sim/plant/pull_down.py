@@ -6,7 +6,6 @@ from typing import TypeAlias
 
 import numpy as np
 from numpy.typing import NDArray
-from scipy.optimize import brentq
 
 from . import freezer, store, water
 from . import param as P
@@ -67,6 +66,8 @@ class Chill:
             brought_w = self.band_m2 * store.dry_wall_w_m2(self.p, water_c, evaporating_c)
             return brought_w - scale * freezer.capacity_w(self.p, evaporating_c, condensing_c)
 
+        from scipy.optimize import brentq  # half a second, for whoever has timed a pull-down
+
         return float(brentq(surplus_w, -39.0, water_c, xtol=1e-3))
 
     def taken_w(self, scale: float, water_c: float, place_c: float) -> float:
@@ -116,6 +117,8 @@ def capacity_from_pull_down_w(
             f"{hours:g} is outside {shortest:.1f} to {longest:.1f} h, what "
             f"a machine of {machine.rated_input_w:g} W input can need for this water",
         )
+    from scipy.optimize import brentq
+
     scale = brentq(
         lambda s: min(1e3, chill.hours(s, from_c, to_c, place_c)) - hours, least, most, xtol=1e-4
     )
