@@ -92,7 +92,8 @@ def test_every_command_and_option_that_is_named_exists() -> None:
             assert parts[0] in {name for param in program.params for name in param.opts}
             continue
         assert parts[0] in known, (page, parts)
-        options = {name for param in known[parts[0]].params for name in param.opts} | {"--help"}
+        params = known[parts[0]].params
+        options = {name for p in params for name in (*p.opts, *p.secondary_opts)} | {"--help"}
         given = {part.strip(",.;:") for part in parts if part.startswith("--")}
         assert given <= options, (page, parts)
         seen += 1
