@@ -184,7 +184,7 @@ def coil_cold(memory: "array[int]", settings: "array[int]", readings: "array[int
         return False
     air_mc = P.value_mc(memory, settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
     limit_mc = WATER_AIR_MC + (COIL_CLEAR_MK if flag(memory, M.FLAG_COIL) else 0)
-    return not near.at_least(readings, 0, R.STORE_LOW_MC, air_mc, limit_mc)
+    return not near.at_least(readings, 0, R.STORE_LOW_MC + i, air_mc, limit_mc)
 
 
 def inlet_follows(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
