@@ -53,7 +53,7 @@ LEAST_ROOM_K = 5.0
 
 
 @dataclass(frozen=True)
-class Result:
+class Measured:
     """One value of the site file that a test found."""
 
     key: str
@@ -107,7 +107,7 @@ def standing_ua_w_k(
 
 def stand(
     site: Site, litres: float, from_c: float, to_c: float, hours: float, place_c: float
-) -> list[Result]:
+) -> list[Measured]:
     """Return the cabinet's UA from a store that stood switched off, stirred before each reading.
 
     Raises:
@@ -129,7 +129,7 @@ def stand(
     box_w_k, error = propagate(lambda r: standing_ua_w_k(**r), readings)
     ua_w_k = _cabinet_of(site, box_w_k)
     how = f"{from_c:g} to {to_c:g} °C in {hours:g} h beside {place_c:g} °C"
-    return [Result("freezer.cabinet_ua_w_k", "W/K", ua_w_k, error * ua_w_k / box_w_k, how)]
+    return [Measured("freezer.cabinet_ua_w_k", "W/K", ua_w_k, error * ua_w_k / box_w_k, how)]
 
 
 def _cabinet_of(site: Site, box_w_k: float) -> float:
@@ -158,7 +158,7 @@ def chill(
     hours: float,
     place_c: float,
     kwh: float | None,
-) -> list[Result]:
+) -> list[Measured]:
     """Return the freezer's capacity, and with a meter its input, from water chilled without a stop.
 
     The capacity is the one at the rating point that explains the pull-down, see
@@ -213,7 +213,7 @@ def chill(
     watts = scale * machine.rated_capacity_w
     error_w = abs(hours_error / per_scale_h) * machine.rated_capacity_w
     how = f"{litres:g} L from {from_c:g} to {to_c:g} °C in {hours:g} h beside {place_c:g} °C"
-    found = [Result("freezer.capacity_w", "W", watts, error_w, how)]
+    found = [Measured("freezer.capacity_w", "W", watts, error_w, how)]
     if kwh is not None:
         before = picked.get("freezer.input_factor", 1.0)
         running_kwh = kwh - machine.standby_w * hours / 1000.0
@@ -221,11 +221,11 @@ def chill(
         modelled_kwh = whole.input_w(scale, middle_c, place_c) * hours / 1000.0
         factor = before * running_kwh / modelled_kwh
         share = math.hypot(METER_SHARE, CLOCK_H / hours, MODEL_SHARE)
-        found.append(Result("freezer.input_factor", "", factor, share * factor, f"{kwh:g} kWh"))
+        found.append(Measured("freezer.input_factor", "", factor, share * factor, f"{kwh:g} kWh"))
     return found
 
 
-def flow(site: Site, litres: float, seconds: float, water_c: float) -> list[Result]:
+def flow(site: Site, litres: float, seconds: float, water_c: float) -> list[Measured]:
     """Return head and free flow of the pump, both scaled alike until the loop gives the flow.
 
     Raises:
@@ -252,14 +252,14 @@ def flow(site: Site, litres: float, seconds: float, water_c: float) -> list[Resu
     slope = (surplus(1.01 * scale) - surplus(0.99 * scale)) / (0.02 * scale)
     how = f"{litres:g} L in {seconds:g} s: {measured:.2f} L/min"
     return [
-        Result("loop.pump_head_m", "m", scale * part.pump_head_m,
+        Measured("loop.pump_head_m", "m", scale * part.pump_head_m,
                error / slope * part.pump_head_m, how),
-        Result("loop.pump_free_l_min", "L/min", scale * part.pump_free_l_min,
+        Measured("loop.pump_free_l_min", "L/min", scale * part.pump_free_l_min,
                error / slope * part.pump_free_l_min, how),
     ]  # fmt: skip
 
 
-def room(site: Site, watts: float, inside_c: float, outside_c: float) -> list[Result]:
+def room(site: Site, watts: float, inside_c: float, outside_c: float) -> list[Measured]:
     """Return the room's envelope UA from a night on a heater of known power.
 
     A steady state, so that what the heater gives leaves through envelope and cracks (co-heating
@@ -286,4 +286,4 @@ def room(site: Site, watts: float, inside_c: float, outside_c: float) -> list[Re
             "room", "--watts", watts, f"more than the air alone takes, {air_w_k * air.mid:.1f} W/K"
         )
     how = f"{watts:g} W hold {inside_c:g} °C against {outside_c:g} °C"
-    return [Result("room.envelope_ua_w_k", "W/K", ua_w_k, error, how)]
+    return [Measured("room.envelope_ua_w_k", "W/K", ua_w_k, error, how)]

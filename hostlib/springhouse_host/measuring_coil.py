@@ -6,7 +6,7 @@ from scipy.optimize import brentq
 from springhouse_sim.plant import exchanger, moist_air, water
 
 from .errors import KnownError
-from .measuring import BUCKET_SHARE, THERMOMETER_K, Result, propagate
+from .measuring import BUCKET_SHARE, THERMOMETER_K, Measured, propagate
 from .site import Site, coil_sides
 
 AIR_J_M3_K = 1.2 * moist_air.CP_MOIST_J_KG_K  # of the air as the plant has it at 20 °C
@@ -17,7 +17,7 @@ RESOLUTION_K = 0.1  # of one thermometer read twice
 def coil(
     site: Site, flow_l_min: float, water_in_c: float, water_out_c: float,
     air_in_c: float, air_out_c: float,
-) -> list[Result]:  # fmt: skip
+) -> list[Measured]:  # fmt: skip
     """Return air flow and dry UA of the coil from four temperatures and the flow.
 
     Heat by the water's flow; the air's capacity rate from its own change; UA from effectiveness
@@ -82,6 +82,6 @@ def coil(
         f"air from {air_in_c:g} to {air_out_c:g} °C"
     )
     return [
-        Result("coil.ua_w_k", "W/K", ua, ua_error, how),
-        Result("coil.air_m3_h", "m3/h", air, air_error, how),
+        Measured("coil.ua_w_k", "W/K", ua, ua_error, how),
+        Measured("coil.air_m3_h", "m3/h", air, air_error, how),
     ]

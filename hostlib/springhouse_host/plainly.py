@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from .proof.verdict import Verdict
     from .sheet.sizing import Sizing
     from .tuning.tune import Tuned
-    from .worth.ahead import Ahead
+    from .worth.ahead import PlannedSummer
     from .worth.verdict import Line
 
 LITTLE_ICE_KG = 0.005
@@ -147,7 +147,7 @@ def of_plan(fixed: "Way", planned: "Way", refused: str, currency: str) -> str:
     )
 
 
-def of_ahead(plans: "Ahead", limit: str, currency: str, us: bool) -> str:
+def of_ahead(plans: "PlannedSummer", limit: str, currency: str, us: bool) -> str:
     """Return what a summer planned day by day comes to, on a forecast that errs."""
     from .planning.season import BY_HOUR, NOISE, OWN
     from .worth.ahead import FIXED

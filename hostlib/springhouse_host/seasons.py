@@ -40,7 +40,7 @@ CAUTIONS = (
 
 
 @dataclass(frozen=True)
-class Step:
+class SeasonStep:
     """One line of the sheet. ``unit`` set: a number is asked; ``judge`` says what is wrong."""
 
     name: str
@@ -56,7 +56,7 @@ def _within(limit: float, unit: str, otherwise: str) -> Callable[[float], str]:
     return lambda v: "" if abs(v) <= limit else f"over ±{limit:g} {unit}: {otherwise}"
 
 
-def steps(season: Season, site: Site, last_h_per_k: float | None = None) -> list[Step]:
+def steps(season: Season, site: Site, last_h_per_k: float | None = None) -> list[SeasonStep]:
     """Return the steps for what this installation has.
 
     Args:
@@ -67,27 +67,33 @@ def steps(season: Season, site: Site, last_h_per_k: float | None = None) -> list
     return _closing(site) if season == "close" else _opening(site, last_h_per_k)
 
 
-def _closing(site: Site) -> list[Step]:
+def _closing(site: Site) -> list[SeasonStep]:
     found = [
-        Step("log", "log of the season saved from the board, if you want to fit to it"),
-        Step("meter", "plug-in meter read, if there is one (else 0)", "kWh", 0.0, 1e6),
-        Step("relay_count", "relay operations read from the board's log", "times", 0.0, 1e7),
-        Step("unplug", "freezer unplugged, board off, nothing hums"),
-        Step("drain_store", "store drained by hose, the last litre sponged out"),
-        Step("drain_loop", "pump, tubes and coil drained at their lowest point and blown through: "
-             "what stays in freezes and splits them"),
-        Step("tray", "tray emptied, cleaned and dried"),
-        Step("dry", "inside wiped and left to dry for a day, probes hung up dry"),
-        Step("wedge", "lid wedged open by a hand's width, latch off or chest out of reach"),
-    ]  # fmt: skip
+        SeasonStep("log", "log of the season saved from the board, if you want to fit to it"),
+        SeasonStep("meter", "plug-in meter read, if there is one (else 0)", "kWh", 0.0, 1e6),
+        SeasonStep("relay_count", "relay operations read from the board's log", "times", 0.0, 1e7),
+        SeasonStep("unplug", "freezer unplugged, board off, nothing hums"),
+        SeasonStep("drain_store", "store drained by hose, the last litre sponged out"),
+        SeasonStep(
+            "drain_loop",
+            "pump, tubes and coil drained at their lowest point and blown through: "
+            "what stays in freezes and splits them",
+        ),
+        SeasonStep("tray", "tray emptied, cleaned and dried"),
+        SeasonStep("dry", "inside wiped and left to dry for a day, probes hung up dry"),
+        SeasonStep("wedge", "lid wedged open by a hand's width, latch off or chest out of reach"),
+    ]
     if site.file.battery.kind != "none":
-        found.append(Step("battery", "battery half full, charger off, fuse out; never charged "
-                          "below 0 °C"))  # fmt: skip
-    found.append(Step("label", "a label on the lid: drained, date, name"))
+        found.append(
+            SeasonStep(
+                "battery", "battery half full, charger off, fuse out; never charged below 0 °C"
+            )
+        )
+    found.append(SeasonStep("label", "a label on the lid: drained, date, name"))
     return found
 
 
-def _proof_tests(site: Site) -> Iterator[Step]:
+def _proof_tests(site: Site) -> Iterator[SeasonStep]:
     """Yield what commissioning lists as coming back, `commissioning/steps.py`.
 
     Of an ice point the mean is asked, and held against the error the proof allows this probe.
@@ -95,7 +101,9 @@ def _proof_tests(site: Site) -> Iterator[Step]:
     for test in commissioning(site):
         if not test.repeats_months:
             continue
-        step = Step(test.name, f"{test.do}: {test.expect}", repeats_months=test.repeats_months)
+        step = SeasonStep(
+            test.name, f"{test.do}: {test.expect}", repeats_months=test.repeats_months
+        )
         if test.kind == "ice_point":
             wrong = "recalibrate or replace it, and prove with the wider error"
             judge = _within(site.probe_errors_k[test.probe], "K", wrong)
@@ -104,32 +112,61 @@ def _proof_tests(site: Site) -> Iterator[Step]:
         yield step
 
 
-def _opening(site: Site, last_h_per_k: float | None) -> list[Step]:
+def _opening(site: Site, last_h_per_k: float | None) -> list[SeasonStep]:
     found = [
-        Step("look", "cord, seals, hoses, drain plug and tray looked at; nothing gnawed, rusted or "
-             "cracked"),
-        Step("fill", "rinsed, filled with cold tap water to the line, watched for 24 h: level "
-             "unchanged"),
+        SeasonStep(
+            "look",
+            "cord, seals, hoses, drain plug and tray looked at; nothing gnawed, rusted or cracked",
+        ),
+        SeasonStep(
+            "fill",
+            "rinsed, filled with cold tap water to the line, watched for 24 h: level unchanged",
+        ),
         *_proof_tests(site),
-    ]  # fmt: skip
+    ]
     found += [
-        Step("relay_life", "relay operations so far, share of its rated number", "%", 0.0, 1000.0,
-             judge=lambda v: "" if v < 100.0 * RELAY_SHARE else "replace the relay"),
-        Step("clock_battery", "cell of the clock by voltmeter (0: none fitted)", "V", 0.0, 4.0, 12,
-             lambda v: "" if v == 0.0 or v >= CLOCK_BATTERY_V else "replace it, set the clock"),
-        Step("clock", "board's time and date right to a minute"),
-    ]  # fmt: skip
+        SeasonStep(
+            "relay_life",
+            "relay operations so far, share of its rated number",
+            "%",
+            0.0,
+            1000.0,
+            judge=lambda v: "" if v < 100.0 * RELAY_SHARE else "replace the relay",
+        ),
+        SeasonStep(
+            "clock_battery",
+            "cell of the clock by voltmeter (0: none fitted)",
+            "V",
+            0.0,
+            4.0,
+            12,
+            lambda v: "" if v == 0.0 or v >= CLOCK_BATTERY_V else "replace it, set the clock",
+        ),
+        SeasonStep("clock", "board's time and date right to a minute"),
+    ]
     if site.file.battery.kind != "none":
-        found.append(Step("battery", "fuse in, charger's end voltage as the cells want it",
-                          repeats_months=12))  # fmt: skip
+        found.append(
+            SeasonStep(
+                "battery", "fuse in, charger's end voltage as the cells want it", repeats_months=12
+            )
+        )
     found += [
-        Step("prove", "proven again as it stands now: springhouse prove SITE --json verdict.json, "
-             "given here by --proof"),
-        Step("first_charge_h", "first charge: hours the compressor ran", "h", 0.1, 500.0),
-        Step("first_charge_k", "first charge: kelvin the water fell", "K", 0.5, 40.0),
-        Step(COMPARED, "first charge, hours a kelvin, against last year's", "h/K", 0.0, 1000.0,
-             judge=lambda v: _slower(v, last_h_per_k)),
-    ]  # fmt: skip
+        SeasonStep(
+            "prove",
+            "proven again as it stands now: springhouse prove SITE --json verdict.json, "
+            "given here by --proof",
+        ),
+        SeasonStep("first_charge_h", "first charge: hours the compressor ran", "h", 0.1, 500.0),
+        SeasonStep("first_charge_k", "first charge: kelvin the water fell", "K", 0.5, 40.0),
+        SeasonStep(
+            COMPARED,
+            "first charge, hours a kelvin, against last year's",
+            "h/K",
+            0.0,
+            1000.0,
+            judge=lambda v: _slower(v, last_h_per_k),
+        ),
+    ]
     return found
 
 
@@ -143,17 +180,17 @@ def _slower(h_per_k: float, last_h_per_k: float | None) -> str:
 
 
 @dataclass(frozen=True, eq=False)
-class Sheet:
+class SeasonSheet:
     """A season's sheet and what has been answered so far, by step."""
 
     site: Site
     season: Season
-    steps: tuple[Step, ...]
+    steps: tuple[SeasonStep, ...]
     path: Path
     answers: dict[str, Answer]
 
     @property
-    def open_steps(self) -> list[Step]:
+    def open_steps(self) -> list[SeasonStep]:
         """Steps without an answer, and those whose answer was not good."""
         return [s for s in self.steps if self.answers.get(s.name, {}).get("wrong", "open")]
 
@@ -162,7 +199,7 @@ class Sheet:
         """Whether every step is answered and good."""
         return not self.open_steps
 
-    def step(self, name: str) -> Step:
+    def step(self, name: str) -> SeasonStep:
         """Return a step.
 
         Raises:
@@ -197,8 +234,12 @@ class Sheet:
                     f"season {self.season}: {name}: {text!r}: a number from {step.low:g} to "
                     f"{step.high:g} {step.unit}"
                 )
-            given = {"on": given["on"], "value": value, "unit": step.unit,
-                     "wrong": step.judge(value)}  # fmt: skip
+            given = {
+                "on": given["on"],
+                "value": value,
+                "unit": step.unit,
+                "wrong": step.judge(value),
+            }
         self.answers[name] = given
         if name.startswith("first_charge"):
             self._compare(today)
@@ -211,10 +252,13 @@ class Sheet:
             value = hours / kelvin
             wrong = self.step(COMPARED).judge(value)
             self.answers[COMPARED] = {
-                "on": today.isoformat(), "value": value, "unit": "h/K", "wrong": wrong
-            }  # fmt: skip
+                "on": today.isoformat(),
+                "value": value,
+                "unit": "h/K",
+                "wrong": wrong,
+            }
 
-    def next_dates(self) -> list[tuple[date, Step]]:
+    def next_dates(self) -> list[tuple[date, SeasonStep]]:
         """Return when each proof test that was done is due again, soonest first."""
         found = []
         for step in self.steps:
@@ -226,15 +270,18 @@ class Sheet:
 
     def save(self) -> None:
         """Write the record."""
-        write_json(self.path, {
-            "schema": SCHEMA,
-            "site": self.site.name,
-            "season": self.season,
-            "site_sha256": self.site.site_sha256,
-            "answers": self.answers,
-            "next": {step.name: due.isoformat() for due, step in self.next_dates()},
-            "done": self.done,
-        })  # fmt: skip
+        write_json(
+            self.path,
+            {
+                "schema": SCHEMA,
+                "site": self.site.name,
+                "season": self.season,
+                "site_sha256": self.site.site_sha256,
+                "answers": self.answers,
+                "next": {step.name: due.isoformat() for due, step in self.next_dates()},
+                "done": self.done,
+            },
+        )
 
     def text(self, today: date) -> str:
         """Return the sheet for print."""
@@ -253,7 +300,7 @@ class Sheet:
         return "\n".join(lines) + "\n"
 
 
-def _as_text(given: Answer | None, step: Step) -> str:
+def _as_text(given: Answer | None, step: SeasonStep) -> str:
     if given is None:
         return f": ________ {step.unit}".rstrip() + "   date ________"
     value = f": {given['value']:.3g} {given['unit']}" if "value" in given else ""
@@ -292,7 +339,7 @@ def last_first_charge(paths: Iterable[Path]) -> float | None:
     return max(found)[1] if found else None
 
 
-def sheet(site: Site, season: Season, path: Path, last: Iterable[Path] = ()) -> Sheet:
+def sheet(site: Site, season: Season, path: Path, last: Iterable[Path] = ()) -> SeasonSheet:
     """Return a sheet, with the answers of its record where there is one.
 
     Args:
@@ -311,7 +358,7 @@ def sheet(site: Site, season: Season, path: Path, last: Iterable[Path] = ()) -> 
             raise KnownError(f"{path}: the record of another season: {record.get('season')}")
         answers = dict(record["answers"])
     h_per_k = last_first_charge(last)
-    return Sheet(site, season, tuple(steps(season, site, h_per_k)), path, answers)
+    return SeasonSheet(site, season, tuple(steps(season, site, h_per_k)), path, answers)
 
 
 def check_proof(site: Site, path: Path) -> str:

@@ -58,17 +58,17 @@ def demo_wiring(tmp_path: Path) -> Path:
 
 
 @pytest.fixture
-def proof(tmp_path: Path, image: build.Image) -> flash.Proof:
+def proof(tmp_path: Path, image: build.Image) -> flash.ProofFile:
     """A verdict in the form `prove --json` writes, for the rig's settings."""
     hashes = {
         "settings_sha256": settings_sha256(record().settings),
         "firmware_sha256": image.firmware,
     }
-    return flash.Proof(made_verdict.write(tmp_path / "verdict.json", **hashes), {})
+    return flash.ProofFile(made_verdict.write(tmp_path / "verdict.json", **hashes), {})
 
 
 @pytest.fixture
-def load(wiring: Path, proof: flash.Proof, image: build.Image) -> flash.Load:
+def load(wiring: Path, proof: flash.ProofFile, image: build.Image) -> flash.Load:
     return flash.make_load(record().settings, wiring, proof, image)
 
 
@@ -376,7 +376,7 @@ def test_ports(given: str | None, found: list[str], said: str) -> None:
     ],
 )
 def test_stale_or_broken_proofs_are_refused(
-    wiring: Path, proof: flash.Proof, image: build.Image, changes: dict, said: str
+    wiring: Path, proof: flash.ProofFile, image: build.Image, changes: dict, said: str
 ) -> None:
     whole = json.loads(proof.path.read_text())
     made_verdict.write(proof.path, **{name: whole[name] for name in CHANGED} | changes)
@@ -390,7 +390,7 @@ def test_missing_or_foreign_files_are_named(tmp_path: Path, wiring, proof, image
         if text is not None:
             path.write_text(text)
         with pytest.raises(KnownError) as caught:
-            flash.make_load(record().settings, wiring, flash.Proof(path, {}), image)
+            flash.make_load(record().settings, wiring, flash.ProofFile(path, {}), image)
         assert str(path) in str(caught.value)
     wiring.write_text('{"board": "pico_w", "pumps": 2}')
     with pytest.raises(KnownError) as caught:

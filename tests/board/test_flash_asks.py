@@ -22,7 +22,7 @@ from springhouse_sim.virtual_board.chip import PICO_W, Chip
 from springhouse_sim.virtual_board.terminal import TerminalBoard
 from test_flash import healthy, put
 
-GOOD = asking.Facts(
+GOOD = asking.BoardFacts(
     machine="Raspberry Pi Pico W with RP2040",
     platform="rp2",
     release="1.24.1",
@@ -74,7 +74,9 @@ def test_nothing_speaks_against_a_good_board(image: build.Image) -> None:
         ("pico_w", dataclasses.replace(GOOD, room=100_000), "file system lacks"),
     ],
 )
-def test_what_cannot_work_is_refused(image, board: str, facts: asking.Facts, said: str) -> None:
+def test_what_cannot_work_is_refused(
+    image, board: str, facts: asking.BoardFacts, said: str
+) -> None:
     why = asking.refusal(facts, dataclasses.replace(image, board=board), network=False)
     assert said in why
     assert "\n" not in why

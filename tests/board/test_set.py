@@ -65,7 +65,7 @@ def flashed(path: str, tmp_path_factory) -> Path:
     wiring.write_text(json.dumps({**WIRING, "probes": probes, "battery_ratio_pm": RATIO_PM}))
     image = built.image()
     verdict = made_verdict.write(folder / "verdict.json", **wanted(site))
-    proof = flash.Proof(verdict, wanted(site))
+    proof = flash.ProofFile(verdict, wanted(site))
     load = flash.make_load(site.settings(), wiring, proof, image, ranges=site.ranges())
     load.image.write(folder / "tree")
     (folder / "tree" / "code").rename(folder / "tree" / "a")

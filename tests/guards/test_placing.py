@@ -11,7 +11,7 @@ import pytest
 from springhouse import output as O
 from springhouse import week as N
 from springhouse_host.proof import placing, running, scenarios, situations
-from springhouse_host.proof.case import Case
+from springhouse_host.proof.case import FaultCase
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.proof.situations import Situation
 from springhouse_host.site import load_site
@@ -146,7 +146,7 @@ def test_a_rare_situation_is_found_in_the_summer_and_tried_near_it() -> None:
     """A room warm enough on few days only: the run begins the day before such a day."""
     hot = {"settings.room_target_c": 30, "settings.room_limit_c": 40, "promises.room_below_c": 38}
     site = load_site("demo", hot)
-    case = Case(1, "x", situations.delivering(), (), (Fault("prime_lost", 0),))
+    case = FaultCase(1, "x", situations.delivering(), (), (Fault("prime_lost", 0),))
     summer = scenarios.whole_summer(site)
     healthy = placing.Healthy(site)
     run = next(iter(placing.place([case], [summer], healthy)))

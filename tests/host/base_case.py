@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 
 from springhouse_host.watching.base import Base
-from springhouse_host.watching.record import Record, parse
+from springhouse_host.watching.record import BoardRecord, parse
 
 PAGE = 4096
 
@@ -21,7 +21,7 @@ def text(up: int, store_mc: int = 4000) -> str:
     return json.dumps(keys, separators=(",", ":"))
 
 
-def record(up: int, seen_s: float) -> Record:
+def record(up: int, seen_s: float) -> BoardRecord:
     found = parse(text(up), seen_s)
     assert found is not None
     return found

@@ -20,7 +20,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 from springhouse_host.proof import plausible
-from springhouse_host.proof.plausible import Row
+from springhouse_host.proof.plausible import DrawnRow
 from springhouse_host.proof.prove import DRAWS, processes
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.site import doubt, drawn, load_site
@@ -44,7 +44,7 @@ def truths(site: Site, like: Scenario, count: int) -> list[Scenario]:
     return found
 
 
-def rows_of(site: Site, runs: list[Scenario], pool: Executor) -> list[Row]:
+def rows_of(site: Site, runs: list[Scenario], pool: Executor) -> list[DrawnRow]:
     """Return a row a run."""
     a_job = 4
     jobs = [

@@ -5,7 +5,7 @@ from html.parser import HTMLParser
 from types import SimpleNamespace
 from typing import Any
 
-from springhouse_host.induction.prove import Result
+from springhouse_host.induction.prove import ClaimResult
 from springhouse_host.induction.whole import Induction
 from springhouse_host.proof import placing, plausible, running, scenarios, sources
 from springhouse_host.proof.abstract import Checked, Explored
@@ -43,7 +43,7 @@ def small_verdict(name: str = "demo") -> Verdict:
     nominal = [scenarios.without_store(s) for s in chosen if s.group == "nominal"]
     seen = (1,) * observe.COUNTS
     random = RandomRun(1, seen, (0,) * observe.COUNTS, ())
-    proven = Induction((Result("step", "a query", 1, "folds", True),))
+    proven = Induction((ClaimResult("step", "a query", 1, "folds", True),))
     alone = Alone(Complete(1, 1, 1, ()), random, Checked((EXPLORED,), ()), proven)
     points = [replace(s, days=1) for s in plausible.drawn_scenarios(site, 16)]
     sample = plausible.Sample(

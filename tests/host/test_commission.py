@@ -234,7 +234,7 @@ def test_a_charge_that_no_reading_of_the_labels_reaches_is_said() -> None:
     assert prediction.charge_hours(leaky, 20.0, 1.0, 45.0)["high"] == math.inf
     found = judging.judge(leaky, step, made)
     assert "no reading of the labels gets there" in found.wrong[0]
-    record.Answer(on="2026-05-31", values=made, wrong=found.wrong, results=found.results)
+    record.StepAnswer(on="2026-05-31", values=made, wrong=found.wrong, results=found.results)
 
 
 def test_first_charge_by_the_hour() -> None:

@@ -13,7 +13,7 @@ from springhouse import setting as S
 from springhouse_host import load_site
 from springhouse_host.commissioning import record, session, steps
 from springhouse_host.commissioning.asking import Person
-from springhouse_host.commissioning.board import Board
+from springhouse_host.commissioning.board import LinkedBoard
 from springhouse_host.errors import KnownError
 from springhouse_host.watching.record import parse
 
@@ -30,10 +30,10 @@ def take(tmp_path: Path, made: MadeUp):
     """Work through one step with the made-up board; returns its answer."""
     book = record.open_book(SITE, tmp_path / "r.json")
 
-    def run(name: str, *answers: str | Change) -> record.Answer:
+    def run(name: str, *answers: str | Change) -> record.StepAnswer:
         said: list[str] = []
         person = Person(Hands(made, *answers), said.append, "saved")
-        board = Board(made, clock=lambda: float(made.up), sleep=lambda _s: None)
+        board = LinkedBoard(made, clock=lambda: float(made.up), sleep=lambda _s: None)
         step = steps.step_named(SITE, name)
         session.go(book, [step], person, board, date(2026, 5, 31))
         return record.open_book(SITE, book.path).answers[name]
@@ -342,7 +342,7 @@ def test_no_more_commands_than_the_board_takes_in_a_minute(made: MadeUp) -> None
         slept.append(seconds)
         now[0] += seconds
 
-    board = Board(made, clock=lambda: now[0], sleep=sleep)
+    board = LinkedBoard(made, clock=lambda: now[0], sleep=sleep)
     for _ in range(7):
         board.acknowledge()
     assert slept == [62.0]
@@ -369,7 +369,7 @@ class Late:
 
 def test_records_from_while_the_person_was_waited_for_do_not_count(made: MadeUp) -> None:
     now = [0.0]
-    board = Board(Late(made), clock=lambda: now[0], sleep=lambda _s: None)
+    board = LinkedBoard(Late(made), clock=lambda: now[0], sleep=lambda _s: None)
     assert board.record().line.up == 100, "at once: they are new"
     now[0] += 600.0
     assert board.record().line.up > 700
@@ -377,7 +377,7 @@ def test_records_from_while_the_person_was_waited_for_do_not_count(made: MadeUp)
 
 def test_a_command_over_the_boards_ration_is_tried_once_more(made: MadeUp) -> None:
     slept: list[float] = []
-    board = Board(made, clock=lambda: 0.0, sleep=slept.append)
+    board = LinkedBoard(made, clock=lambda: 0.0, sleep=slept.append)
     real, made.wait = made.wait, lambda _wanted, _timeout_s: None  # type: ignore[method-assign]
     with pytest.raises(KnownError, match="no answer to ack"):
         board.acknowledge()

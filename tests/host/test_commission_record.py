@@ -57,7 +57,7 @@ def test_the_oldest_ice_point_counts() -> None:
     good = {"wrong": [], "values": {}, "results": {"offset_k": 0.05}}
     days = {"store_low": "2026-05-31", "room": "2026-05-30", "coil_in": "2026-06-01"}
     answers = {
-        f"ice_point_{probe}": record.Answer.model_validate({"on": day, **good})
+        f"ice_point_{probe}": record.StepAnswer.model_validate({"on": day, **good})
         for probe, day in days.items()
     }
     book = record.Book(SITE, Path("r.json"), steps.steps(SITE), answers)
@@ -70,7 +70,7 @@ def test_the_oldest_ice_point_counts() -> None:
 def test_results_are_only_what_differs() -> None:
     book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {})
     assert results.changes(book) == {}
-    bare = record.Answer.model_validate({"on": "2026-05-31", "values": {}})  # edited by hand
+    bare = record.StepAnswer.model_validate({"on": "2026-05-31", "values": {}})  # edited by hand
     book = record.Book(SITE, Path("r.json"), steps.steps(SITE), {"ice_point_coil_in": bare})
     found = results.changes(book)
     assert "settings.coil_in_offset_k" not in found

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 from springhouse_host.induction import whole
-from springhouse_host.induction.prove import Result
+from springhouse_host.induction.prove import ClaimResult
 from springhouse_host.proof import abstract, complete, exploring, firmware_alone, random_inputs
 from springhouse_host.proof import prove as prove_module
 from springhouse_host.proof.firmware_alone import Alone, kept, make, stamp
@@ -21,7 +21,7 @@ FOUND = Alone(
     complete.Complete(13, 100, 200, ()),
     random_inputs.RandomRun(80, (1, 2), (0, 0), (3, 4)),
     abstract.Checked((EXPLORED, replace(EXPLORED, name="another", dead_end=None)), ()),
-    whole.Induction((Result("step", "a query", 1, "folds", True),)),
+    whole.Induction((ClaimResult("step", "a query", 1, "folds", True),)),
 )
 
 
@@ -98,7 +98,7 @@ def test_only_a_clean_result_is_kept(monkeypatch: pytest.MonkeyPatch) -> None:
 
 
 def test_what_is_not_proven_by_induction_is_not_kept(monkeypatch: pytest.MonkeyPatch) -> None:
-    open_one = whole.Induction((Result("step", "a query", 4, "a query of its own", False),))
+    open_one = whole.Induction((ClaimResult("step", "a query", 4, "a query of its own", False),))
     monkeypatch.setattr(whole, "check", lambda each: open_one)
     assert not make(stamp(), 1).clean
     assert kept(stamp()) is None

@@ -24,8 +24,8 @@ from springhouse import timekeeping as T
 from springhouse_host.induction import scene as scenes
 from springhouse_host.induction import whole
 from springhouse_host.induction.claim import Claim
-from springhouse_host.induction.program import Record
-from springhouse_host.induction.prove import Proof, Question
+from springhouse_host.induction.program import SlotRecord
+from springhouse_host.induction.prove import InductiveProof, Question
 from springhouse_host.induction.story import replay, tell, write_test
 from springhouse_host.induction.term import Bits, value_of
 from springhouse_host.induction.terms import Terms
@@ -50,7 +50,7 @@ class Translated:
         }
         self.symbols = {name: list(slots) for name, slots in self.slots.items()}
         run = Run(t, {E.plan: scenes.any_plan(t)})
-        records = [Record("memory"), Record("settings"), Record("readings")]
+        records = [SlotRecord("memory"), SlotRecord("settings"), SlotRecord("readings")]
         self.out = run.call(controller.step, records, self.slots)
 
 
@@ -134,7 +134,7 @@ def test_every_query_is_proven() -> None:
 
 
 def test_what_is_kept_is_found_again() -> None:
-    few = whole.Induction(tuple(Proof("lemma").results(only="ticks")))
+    few = whole.Induction(tuple(InductiveProof("lemma").results(only="ticks")))
     assert len(few.results) == 2
     assert whole.from_kept(whole.as_kept(few)) == few
 
@@ -192,7 +192,7 @@ def test_a_planted_bug_is_refuted(tmp_path: Path, bug: dict[str, Any]) -> None:
 
 def test_a_counterexample_is_told_and_kept_as_a_test(tmp_path: Path) -> None:
     """A claim too strong to hold: the compressor never starts."""
-    proof = Proof("step")
+    proof = InductiveProof("step")
     assert proof.scene is not None
     never = Claim("the compressor never starts", 4, proof.terms.no(proof.scene.starts(1)))
     proof.questions = [Question("a topic", never)]

@@ -11,7 +11,7 @@ import pytest
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import kept_draws, plausible, sources, told_next
 from springhouse_host.proof.kept_draws import KeptDraws
-from springhouse_host.proof.plausible import Row, Runner
+from springhouse_host.proof.plausible import DrawnRow, Runner
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.proof.sources import Ran
 from springhouse_host.site import load_site
@@ -45,9 +45,9 @@ def asked(monkeypatch: pytest.MonkeyPatch) -> list[float]:
     """The first drawn number of every run that was made, made up instead of simulated."""
     made: list[float] = []
 
-    def run_some(site: str, some: Sequence[Scenario], changed: str) -> list[Row]:
+    def run_some(site: str, some: Sequence[Scenario], changed: str) -> list[DrawnRow]:
         made.extend(s.draw[0][1] for s in some)
-        return [Row((s.draw[0][1], None), 20.0, 0) for s in some]
+        return [DrawnRow((s.draw[0][1], None), 20.0, 0) for s in some]
 
     monkeypatch.setattr(plausible, "run_some", run_some)
     return made

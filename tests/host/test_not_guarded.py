@@ -10,7 +10,7 @@ from typing import Any
 import made_verdict
 import pytest
 from springhouse_host.proof import catalogue, rule, show
-from springhouse_host.proof.case import Case
+from springhouse_host.proof.case import FaultCase
 from springhouse_host.proof.limits import Shortfall
 from springhouse_host.proof.responses import unanswered
 from springhouse_host.proof.running import Result
@@ -45,7 +45,7 @@ def physical(site: Site) -> set[object]:
     return found
 
 
-def bare_cases(site: Site) -> list[Case]:
+def bare_cases(site: Site) -> list[FaultCase]:
     return [case for case in catalogue.cases(site) if case.lacks]
 
 

@@ -145,13 +145,13 @@ def test_a_summer_planned_ahead_is_told_on_a_forecast_that_errs(us: bool, off: s
     """Of several words for what a plan decides the first counts, the one that leaves the room."""
     of = {ahead.FIXED: 15.69, season.PERFECT: 9.0, season.NOISE: 11.88}
     rows = [
-        ahead.Row(tariff, "" if way == ahead.FIXED else word, way, figures, None)
+        ahead.PlannedRow(tariff, "" if way == ahead.FIXED else word, way, figures, None)
         for tariff in season.TARIFFS
         for word, more in (("charging", 0.0), ("charging and wanted hours", -1.0))
         for way, cost in of.items()
         for figures in [season.Figures(cost + more, 70.0, 0.04, None, 9)]
     ]
-    assert plainly.of_ahead(ahead.Ahead(tuple(rows), {}), "28 °C", "EUR", us) == (
+    assert plainly.of_ahead(ahead.PlannedSummer(tuple(rows), {}), "28 °C", "EUR", us) == (
         f"Planned each evening on a forecast that is {off} off, the summer costs 11.88 EUR instead "
         "of 15.69, the room over 28 °C for 0.0 h instead of 0.0; where prices move by the hour "
         "11.88 EUR instead of 15.69."

@@ -31,7 +31,7 @@ from springhouse_host.planning import (
 from springhouse_host.planning.blocks import Charge, blocks, target_mc
 from springhouse_host.planning.case import State
 from springhouse_host.planning.reduced import Reduced
-from springhouse_host.planning.store import Store
+from springhouse_host.planning.store import ReducedStore
 from springhouse_host.site import load_site
 from springhouse_sim.world.plan import Quarter
 
@@ -62,7 +62,7 @@ def a_day(price: np.ndarray, may_run: np.ndarray | None = None) -> ahead.Ahead:
 
 
 AIM = ahead.Aim(28.0, 26.0, 0.0, plan_tells=False)
-STORE = Store(20.0, 3.0, 30.0, 1.0, 40.0)
+STORE = ReducedStore(20.0, 3.0, 30.0, 1.0, 40.0)
 
 
 @settings(max_examples=25)
@@ -74,7 +74,7 @@ def test_arbitrage_by_hand(seed: int, now_c: float) -> None:
     last hour itself count. Prices differ too little for cold to be worth keeping for another day.
     """
     price = 0.2 + 1e-4 * np.random.default_rng(seed).permutation(96)
-    store = Store(now_c, 3.0, 30.0, 1.0, 40.0)
+    store = ReducedStore(now_c, 3.0, 30.0, 1.0, 40.0)
     found = optimise.ideal(simple(), a_day(price), AIM, store)
     needed = max(0.0, STORE_KWH_K * (now_c - 16.0) + 4 * ROOM_KW * 0.25)
     each = COOLING_KW * 0.25
@@ -87,7 +87,7 @@ def test_arbitrage_by_hand(seed: int, now_c: float) -> None:
 
 def test_a_charge_ends_at_the_shallow_target_at_the_warmest() -> None:
     """The controller, once it charges, goes on to it; 16 °C would be cold enough."""
-    store = Store(20.0, 3.0, 12.0, 1.0, 40.0)
+    store = ReducedStore(20.0, 3.0, 12.0, 1.0, 40.0)
     found = optimise.ideal(simple(), a_day(np.full(96, 0.3)), AIM, store, to_shallow=True)
     ends = [behind for _, behind in blocks(found.runs, np.ones(96, np.bool_))]
     assert [found.store_c[k] for k in ends] == pytest.approx([12.0] * len(ends), abs=0.2)
@@ -95,9 +95,9 @@ def test_a_charge_ends_at_the_shallow_target_at_the_warmest() -> None:
 
 def test_a_charge_goes_on_to_the_shallow_target_whatever_the_plan_says() -> None:
     """As conditions.store_word has it: waiting bars a start, and the shallow target is in force."""
-    store = Store(20.0, 3.0, 16.0, 1.0, 40.0)
+    store = ReducedStore(20.0, 3.0, 16.0, 1.0, 40.0)
     known = a_day(np.full(96, 0.3))
-    nothing = ahead.Asked(known.wanted & False, np.zeros(96), np.zeros(96), np.full(97, 26.0))
+    nothing = ahead.PlanAsked(known.wanted & False, np.zeros(96), np.zeros(96), np.full(97, 26.0))
     runs, store_c = optimise.carried_out(simple(), known, store, nothing, (Charge(4, 6, 10000),))
     assert not runs[:4].any()
     assert runs.sum() == pytest.approx((20.0 - 16.0) * STORE_KWH_K / 0.05)
@@ -109,7 +109,7 @@ def test_a_store_is_never_left_to_warm_up_beyond_what_charges_by_itself() -> Non
     known = a_day(np.full(192, 0.3))
     calm = replace(known, air_c=known.air_c - 6.0, place_c=known.place_c + 8.0)
     leaky = replace(simple(), gain_kw_k=0.002)
-    found = optimise.best(leaky, calm, AIM, Store(18.0, 3.0, 16.0, 1.0, 20.0))
+    found = optimise.best(leaky, calm, AIM, ReducedStore(18.0, 3.0, 16.0, 1.0, 20.0))
     assert not found.asked.cooled.any()
     assert found.charges
     assert found.store_c.max() < 20.5
@@ -155,7 +155,7 @@ def test_blocks_charge_what_was_asked_and_never_in_silence(drawn: list[tuple[flo
 
 def test_a_target_is_one_the_board_takes() -> None:
     for deep_c, shallow_c in ((3.5, 16.0), (3.1, 15.9), (-0.9, 5.0)):
-        store = Store(12.0, deep_c, shallow_c, 1.0, 20.0)
+        store = ReducedStore(12.0, deep_c, shallow_c, 1.0, 20.0)
         for ends_c in np.linspace(-3.0, 25.0, 57):
             target = target_mc(store, float(ends_c) + 4.0, float(ends_c))
             assert (target - LOWEST_MC) % STEP_MC == 0

@@ -10,11 +10,11 @@ import pytest
 from springhouse_host import screen
 from springhouse_host.commands.worth import _show_planned
 from springhouse_host.planning import around, season
-from springhouse_host.planning.room_response import Response
+from springhouse_host.planning.room_response import RoomResponse
 from springhouse_host.proof import scenarios
 from springhouse_host.site import load_site
 from springhouse_host.site.tables import PLAN_DECIDES
-from springhouse_host.worth.ahead import Ahead, Row, closed
+from springhouse_host.worth.ahead import PlannedRow, PlannedSummer, closed
 from springhouse_sim.bench import parameters
 from springhouse_sim.plant import state as X
 
@@ -32,7 +32,7 @@ def test_a_room_in_other_weather_is_that_of_the_plant() -> None:
     """The whole plant, two days three kelvins warmer, against two nodes and the place."""
     site = load_site("demo")
     runs = [around.without_store(site, surroundings(k), 2.0) for k in (0.0, 3.0)]
-    response = Response(parameters(site.plant()))
+    response = RoomResponse(parameters(site.plant()))
     air_k, mass_k, place_k = response.warmer(np.full(192, 3.0), np.zeros(192))
     for name, found in (("room_air_c", air_k[:-1]), ("room_mass_c", mass_k[:-1])):
         before, after = (run.column(name)[::15] for run in runs)
@@ -69,9 +69,9 @@ def test_what_is_not_known_yet_is_not_used() -> None:
     flags = np.ones(count, np.bool_)
     whole = season.of_trace(free, price, flags, flags)
     outdoor, sun = free.column("outdoor_c")[::15], free.column("sun_w")[::15]
-    response = Response(parameters(site.plant()))
+    response = RoomResponse(parameters(site.plant()))
     for forecast in season.FORECASTS:
-        known = season.Known(whole, outdoor, sun, response, forecast, surely=False)
+        known = season.KnownAhead(whole, outdoor, sun, response, forecast, surely=False)
         found = known.ahead(96 + 72, 96 + 72 + 120)
         assert found.quarters == 192
         assert found.air_c[0] == whole.air_c[168]
@@ -85,7 +85,7 @@ def test_what_is_not_known_yet_is_not_used() -> None:
     changed = whole.with_price(np.where(np.arange(count) >= 288, -1.0, price))
     for forecast in (season.NOISE, season.PERSISTENCE):
         pair = [
-            season.Known(w, outdoor, sun, response, forecast, surely=False).ahead(168, 288)
+            season.KnownAhead(w, outdoor, sun, response, forecast, surely=False).ahead(168, 288)
             for w in (whole, changed)
         ]
         assert np.array_equal(pair[0].price, pair[1].price)
@@ -131,12 +131,12 @@ def test_the_table_fits_a_narrow_screen(monkeypatch, capsys) -> None:
     monkeypatch.setattr(screen, "PIPED_WIDTH", 80)
     came = season.Figures(123.45, 1234.5, 123.4, 26.25, 123, 0.2)
     rows = [
-        Row(tariff, word, forecast, came, 0.345)
+        PlannedRow(tariff, word, forecast, came, 0.345)
         for tariff in season.TARIFFS
         for word in PLAN_DECIDES
         for forecast in season.FORECASTS
     ]
-    found = Ahead(tuple(rows), dict.fromkeys(season.TARIFFS, 2.5))
+    found = PlannedSummer(tuple(rows), dict.fromkeys(season.TARIFFS, 2.5))
     _show_planned(found, load_site("demo"), True)
     shown = [line.rstrip() for line in capsys.readouterr().out.splitlines()]
     assert max(map(len, shown)) <= 80

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy.stats import norm, qmc
 from springhouse_host.errors import EXIT_BAD_INPUT
 from springhouse_host.proof import next_measure, placing, plausible, rule, scenarios
-from springhouse_host.proof.plausible import Row, Sample
+from springhouse_host.proof.plausible import DrawnRow, Sample
 from springhouse_host.proof.responses import Response
 from springhouse_host.proof.verdict import Verdict
 from springhouse_host.site import doubt, drawn, load_site
@@ -135,14 +135,14 @@ def test_corners_and_faults_on_every_reading(monkeypatch: pytest.MonkeyPatch) ->
 
 
 @pytest.fixture(scope="module")
-def week() -> list[Row]:
+def week() -> list[DrawnRow]:
     """Two draws through a typical day: what a proof does 64 times with a week."""
     first, second = plausible.drawn_scenarios(DEMO, 2)
     runs = [replace(s, days=1) for s in (first, second)]
     return plausible.run_some(DEMO.path, runs, DEMO.changed)
 
 
-def test_a_draw_leaves_a_value_for_each_promise(week: list[Row]) -> None:
+def test_a_draw_leaves_a_value_for_each_promise(week: list[DrawnRow]) -> None:
     for row in week:
         assert len(row.values) == len(DEMO.promises())
         assert row.violations == 0
@@ -159,7 +159,7 @@ def linear_sample(count: int = 256) -> Sample:
     points = norm.ppf(qmc.Sobol(2, seed=1).random(count))
     promise = DEMO.promises()[0]
     least = norm.ppf(0.05)
-    rows = [Row((100.0 if a > least else 0.0,), 27.0 - 3.0 * a + b, 0) for a, b in points]
+    rows = [DrawnRow((100.0 if a > least else 0.0,), 27.0 - 3.0 * a + b, 0) for a, b in points]
     draws = [(("freezer.capacity_w", float(a)), ("coil.ua_w_k", float(b))) for a, b in points]
     return Sample((promise,), doubts, tuple(draws), tuple(rows), (), 95.0)
 

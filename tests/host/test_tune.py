@@ -99,8 +99,8 @@ def test_the_search_finds_a_known_least(monkeypatch: pytest.MonkeyPatch) -> None
 
 
 @pytest.fixture(scope="module")
-def programme() -> bound.Programme:
-    return bound.Programme(DEMO, WEEK)
+def programme() -> bound.BoundProgramme:
+    return bound.BoundProgramme(DEMO, WEEK)
 
 
 def test_where_interior_points_give_up_the_simplex_finds_the_same(programme, monkeypatch) -> None:
@@ -129,7 +129,7 @@ def test_where_interior_points_give_up_the_simplex_finds_the_same(programme, mon
     ],
 )
 def test_no_simulated_week_costs_less_than_the_bound(
-    programme: bound.Programme, values: dict[str, float]
+    programme: bound.BoundProgramme, values: dict[str, float]
 ) -> None:
     found = tuning.season_point("demo", TURNED, WEEK, with_values(**values))
     least = programme.solve(found.hours_over)
@@ -145,7 +145,7 @@ def test_no_simulated_week_costs_less_than_the_bound(
         assert least.kwh > made_kwh / float(programme.ratio.max())
 
 
-def test_the_bound_falls_with_every_hour_allowed(programme: bound.Programme) -> None:
+def test_the_bound_falls_with_every_hour_allowed(programme: bound.BoundProgramme) -> None:
     free_h = float(programme.free.wanted.sum()) * bound.STEP_H
     costs = [solved.cost for h in (1.0, 8.0, free_h) if (solved := programme.solve(h))]
     assert costs == sorted(costs, reverse=True)

@@ -34,7 +34,7 @@ from springhouse_host.watching.outlook import Outlook, Trend
 from springhouse_host.watching.page import Page
 from springhouse_host.watching.record import (
     RESTARTS,
-    Record,
+    BoardRecord,
     alarms,
     parse,
     room_words,
@@ -67,7 +67,7 @@ def line(**changed: Any) -> str:
     return json.dumps({**keys, **changed}, separators=(",", ":"))
 
 
-def record(**changed: Any) -> Record:
+def record(**changed: Any) -> BoardRecord:
     found = parse(line(**changed), 1000.0)
     assert found is not None
     return found

@@ -14,7 +14,7 @@ from ..screen import SiteArgument, check_writable, write_whole
 if TYPE_CHECKING:
     from datetime import date
 
-    from ..commissioning.board import Board
+    from ..commissioning.board import LinkedBoard
     from ..commissioning.record import Book, Values
     from ..site import Site
 
@@ -148,13 +148,13 @@ def _write_wiring(book: "Book", path: Path) -> None:
         )
 
 
-def _board(port: str | None, stack: ExitStack, site: "Site") -> "Board | None":
+def _board(port: str | None, stack: ExitStack, site: "Site") -> "LinkedBoard | None":
     if port is None:
         return None
-    from ..commissioning.board import Board
+    from ..commissioning.board import LinkedBoard
     from ..flashing.line import Line
 
-    board = Board(stack.enter_context(Line(port)))
+    board = LinkedBoard(stack.enter_context(Line(port)))
     board.record()  # refuses now rather than in the middle of a step
     runs, wanted = board.settings(), site.settings_sha256[:16]
     if runs != wanted:

@@ -57,7 +57,7 @@ def flash(
 
     Example:  springhouse flash demo --wiring wiring.json --proof verdict.json
     """
-    from ..flashing.flash import EXIT_BOARD, BoardFailure, Proof, Steps, make_load
+    from ..flashing.flash import EXIT_BOARD, BoardFailure, ProofFile, Steps, make_load
     from ..flashing.flash import flash as run_flash
     from ..flashing.ports import choose
     from ..proof.sources import wanted
@@ -69,7 +69,7 @@ def flash(
     load = make_load(
         loaded.settings(),
         wiring,
-        None if unproven else Proof(proof, wanted(loaded)),
+        None if unproven else ProofFile(proof, wanted(loaded)),
         zone=zone,
         ranges=loaded.ranges(),
         network=network,

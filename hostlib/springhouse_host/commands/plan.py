@@ -21,7 +21,7 @@ from ..screen import (
 if TYPE_CHECKING:
     from rich.console import Console
 
-    from ..planning.case import Case
+    from ..planning.case import PlanCase
     from ..planning.making import Made
 
 STORE_FROM_C, STORE_TO_C = -1.0, 40.0
@@ -122,7 +122,7 @@ def _case(
     when: tuple[datetime | None, str | None],
     decides: str | None,
     units: Units,
-) -> "Case":
+) -> "PlanCase":
     """Read everything that a plan is made of."""
     from datetime import timedelta
 
@@ -161,7 +161,7 @@ def _case(
     return case.gather(loaded, begin, tz, told, priced, booked, state, units is Units.US)
 
 
-def _show(case: "Case", made: "Made", us: bool) -> None:
+def _show(case: "PlanCase", made: "Made", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
@@ -197,7 +197,7 @@ def _show(case: "Case", made: "Made", us: bool) -> None:
     _show_ways(case, made, us, screen)
 
 
-def _show_ways(case: "Case", made: "Made", us: bool, screen: "Console") -> None:
+def _show_ways(case: "PlanCase", made: "Made", us: bool, screen: "Console") -> None:
     from rich import box
     from rich.table import Table
 

@@ -15,7 +15,7 @@ from ..screen import SiteArgument, check_writable, console, say, write_whole
 if TYPE_CHECKING:
     from datetime import date
 
-    from ..seasons import Sheet
+    from ..seasons import SeasonSheet
 
 MARK = re.compile(r" *(?:[-*]|\d+\.)(?: \[.\])? ")  # of a list's item
 
@@ -107,7 +107,7 @@ def _print(text: str) -> None:
             screen.print()
 
 
-def _check(page: "Sheet", name: str, text: str, proof: Path | None) -> None:
+def _check(page: "SeasonSheet", name: str, text: str, proof: Path | None) -> None:
     step = page.step(name)
     if name == "prove" and proof is None:
         raise KnownError("--done prove: given by --proof FILE, which is checked")
@@ -117,7 +117,7 @@ def _check(page: "Sheet", name: str, text: str, proof: Path | None) -> None:
         raise KnownError(f"--done {name}: a reading in {step.unit} is needed: {name}=VALUE")
 
 
-def _ask(page: "Sheet", today: "date") -> None:
+def _ask(page: "SeasonSheet", today: "date") -> None:
     for step in page.open_steps:
         if step.name in ("prove", "compared"):
             continue

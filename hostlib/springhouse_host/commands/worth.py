@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
     from ..proof.scenarios import Scenario
     from ..site.site import Site
-    from ..worth.ahead import Ahead
+    from ..worth.ahead import PlannedSummer
     from ..worth.verdict import Worth
 
 ROOM_TOO = " and wanted hours"
@@ -114,7 +114,7 @@ def worth(
         _show_planned(plans, loaded, units is Units.US)
 
 
-def _planned(site: "Site", changes: "dict[str, Any]", scenario: "Scenario") -> "Ahead":
+def _planned(site: "Site", changes: "dict[str, Any]", scenario: "Scenario") -> "PlannedSummer":
     from ..proof.prove import processes
     from ..worth import ahead
 
@@ -123,7 +123,7 @@ def _planned(site: "Site", changes: "dict[str, Any]", scenario: "Scenario") -> "
         return ahead.ahead(site, changes, scenario, processes(), lambda: bar.advance(task))
 
 
-def _show_planned(plans: "Ahead", site: "Site", us: bool) -> None:
+def _show_planned(plans: "PlannedSummer", site: "Site", us: bool) -> None:
     from rich import box
     from rich.table import Table
 

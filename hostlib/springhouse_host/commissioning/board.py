@@ -12,7 +12,7 @@ from springhouse.link import A_MINUTE
 
 from ..errors import KnownError
 from ..flashing.line import Message
-from ..watching.record import Record, parse
+from ..watching.record import BoardRecord, parse
 
 SILENT_S = 20.0  # without a record the board counts as lost
 ANSWER_S = 5.0
@@ -30,7 +30,7 @@ class Link(Protocol):
         """Return the first message that is wanted."""
 
 
-class Board:
+class LinkedBoard:
     """A running board. Durations are by its own uptime, so that a fast virtual one serves too."""
 
     def __init__(
@@ -45,7 +45,7 @@ class Board:
         self._sent: deque[float] = deque(maxlen=A_MINUTE)
         self._read_at = clock()
 
-    def record(self) -> Record:
+    def record(self) -> BoardRecord:
         """Return the next record; none from before, when a person was waited for.
 
         Raises:
@@ -71,7 +71,7 @@ class Board:
         finally:
             self._read_at = self._clock()
 
-    def records(self, seconds: float) -> Iterator[Record]:
+    def records(self, seconds: float) -> Iterator[BoardRecord]:
         """Yield records for so many seconds of the board's uptime.
 
         Raises:
@@ -88,7 +88,7 @@ class Board:
             if up - first >= seconds:
                 return
 
-    def until(self, wanted: Callable[[Record], bool], seconds: float) -> Record | None:
+    def until(self, wanted: Callable[[BoardRecord], bool], seconds: float) -> BoardRecord | None:
         """Return the first record that is wanted, None if none comes in so many seconds."""
         return next((found for found in self.records(seconds) if wanted(found)), None)
 

@@ -16,7 +16,7 @@ from springhouse_sim import outside
 
 from ..errors import KnownError
 from ..outside import read_text
-from ..watching.record import Record
+from ..watching.record import BoardRecord
 
 LARGEST_BYTES = 20_000_000
 LONGEST_GAP_S = 12 * 3600
@@ -24,7 +24,7 @@ RESTART_S = 120.0  # the computer's clock ahead of the board's uptime by more: i
 
 
 @dataclass(frozen=True)
-class Row:
+class ChargeRow:
     """One moment: the board's uptime [s], the store [°C], whether the compressor was on.
 
     ``seen_s`` is the computer's clock [s since 1970].
@@ -36,12 +36,12 @@ class Row:
     seen_s: float
 
 
-def row_of(record: Record) -> Row:
+def row_of(record: BoardRecord) -> ChargeRow:
     """Return the row of a record."""
-    return Row(record.line.up, record.store_c(), record.on(O.COMPRESSOR), record.seen_s)
+    return ChargeRow(record.line.up, record.store_c(), record.on(O.COMPRESSOR), record.seen_s)
 
 
-def ran_s(rows: Iterable[Row]) -> int:
+def ran_s(rows: Iterable[ChargeRow]) -> int:
     """Return the compressor's run time [s]; over a gap only where it was on before and after."""
     return sum(b.up - a.up for a, b in pairwise(rows) if a.on and (b.on or b.up - a.up <= 60))
 
@@ -51,9 +51,9 @@ class Rows:
 
     def __init__(self, path: Path) -> None:
         self.path = path
-        self.kept: list[Row] = []
+        self.kept: list[ChargeRow] = []
 
-    def take_up(self, now: Row) -> bool:
+    def take_up(self, now: ChargeRow) -> bool:
         """Read what is kept, if it is the charge that still goes on; else begin anew.
 
         A board that restarted meanwhile has another charge, even where its uptime is the greater.
@@ -74,7 +74,7 @@ class Rows:
         self.clear()
         return False
 
-    def add(self, row: Row) -> None:
+    def add(self, row: ChargeRow) -> None:
         """Keep a row.
 
         Raises:
@@ -94,11 +94,11 @@ class Rows:
             self.path.unlink()
 
 
-def _row(line: str) -> Row | None:
+def _row(line: str) -> ChargeRow | None:
     """Return the row of a line, None where the program was killed in the middle of it."""
     try:
         up, store_c, on, seen_s = outside.from_json(line, "")
     except (ValueError, TypeError):
         return None
     good = isinstance(up, int) and isinstance(on, bool) and isinstance(store_c, float | None)
-    return Row(up, store_c, on, seen_s) if good and isinstance(seen_s, float) else None
+    return ChargeRow(up, store_c, on, seen_s) if good and isinstance(seen_s, float) else None

@@ -27,7 +27,7 @@ class _Part(BaseModel):
     model_config = ConfigDict(strict=True, extra="forbid", frozen=True)
 
 
-class Answer(_Part):
+class StepAnswer(_Part):
     """What was found at a step, and what was thought of it."""
 
     on: Annotated[str, Field(pattern=r"^[0-9]{4}-[0-9]{2}-[0-9]{2}$")]
@@ -49,17 +49,17 @@ class Answer(_Part):
         return not self.wrong
 
 
-class Record(_Part):
+class CommissioningRecord(_Part):
     """All answers so far."""
 
     schema_: Annotated[Literal[1], Field(alias="schema")]
     site: str
     site_sha256: str
-    answers: dict[str, Answer]
+    answers: dict[str, StepAnswer]
     written: str = ""  # the site file that the results went into
 
 
-def parse(text: str, where: str) -> Record:
+def parse(text: str, where: str) -> CommissioningRecord:
     """Return a record from its text.
 
     Raises:
@@ -68,7 +68,7 @@ def parse(text: str, where: str) -> Record:
     wrong = f"{where}: no record of springhouse commission, schema {SCHEMA}"
     from_json(text, wrong)  # for its depth, which the model's own reader does not bound
     try:
-        found = Record.model_validate_json(text)
+        found = CommissioningRecord.model_validate_json(text)
         for answer in found.answers.values():
             date.fromisoformat(answer.on)
     except ValidationError as error:
@@ -80,7 +80,7 @@ def parse(text: str, where: str) -> Record:
     return found
 
 
-def _read(path: Path) -> Record:
+def _read(path: Path) -> CommissioningRecord:
     return parse(read_text(path), str(path))
 
 
@@ -97,7 +97,7 @@ class Book:
     site: Site
     path: Path
     steps: tuple[Step, ...]
-    answers: dict[str, Answer]
+    answers: dict[str, StepAnswer]
     written: str = ""
 
     @property
@@ -115,7 +115,7 @@ class Book:
         answer = self.answers.get(step.name)
         return answer is not None and answer.good
 
-    def put(self, step: Step, answer: Answer) -> None:
+    def put(self, step: Step, answer: StepAnswer) -> None:
         """Keep an answer and save the record, whole or not at all."""
         self.answers[step.name] = answer
         self.save()
@@ -126,7 +126,7 @@ class Book:
 
     def as_json(self) -> Mapping[str, Any]:
         """Return the record as it is written."""
-        record = Record.model_validate(
+        record = CommissioningRecord.model_validate(
             {
                 "schema": SCHEMA,
                 "site": self.site.name,
@@ -157,7 +157,7 @@ def open_book(site: Site, path: Path) -> Book:
     Raises:
         KnownError: when the file is no record, or one of another installation.
     """
-    answers: dict[str, Answer] = {}
+    answers: dict[str, StepAnswer] = {}
     written = ""
     if path.exists():
         record = _read(path)

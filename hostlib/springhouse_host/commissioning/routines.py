@@ -18,9 +18,9 @@ from springhouse import setting as S
 from ..errors import KnownError
 from ..site import Site
 from ..site.tables import PROBES
-from ..watching.record import Record, room_words, store_words
+from ..watching.record import BoardRecord, room_words, store_words
 from .asking import Person
-from .board import Board
+from .board import LinkedBoard
 from .charge import Rows, ran_s, row_of
 from .kinds import ICE_READINGS, Ask, Step
 from .record import Values
@@ -45,10 +45,10 @@ TELL_S = 60
 
 
 @dataclass(frozen=True)
-class Bench:
+class TestStand:
     """Who takes part."""
 
-    board: Board
+    board: LinkedBoard
     person: Person
     site: Site
     charge: Path  # where the rows of a first charge are kept
@@ -58,12 +58,12 @@ def _yes(is_so: bool) -> str:
     return "yes" if is_so else "no"
 
 
-def _moved_k(first: Record, now: Record, probe: int) -> float:
+def _moved_k(first: BoardRecord, now: BoardRecord, probe: int) -> float:
     before, after = first.probe_c(probe), now.probe_c(probe)
     return 0.0 if before is None or after is None else abs(after - before)
 
 
-def probe(bench: Bench, step: Step) -> Values:
+def probe(bench: TestStand, step: Step) -> Values:
     """Which reading moves while one probe is held in the hand."""
     bench.person.wait(f"leave every probe alone for a minute, then take {step.probe} into the hand")
     first = bench.board.record()
@@ -76,7 +76,7 @@ def probe(bench: Bench, step: Step) -> Values:
     return {"moved": "none"}
 
 
-def ice_point(bench: Bench, step: Step) -> Values:
+def ice_point(bench: TestStand, step: Step) -> Values:
     """Ten raw readings of one probe; those that came with a fault do not count."""
     bench.person.wait(f"{step.probe} into crushed ice and water; stir, wait ten minutes")
     which = PROBES.index(step.probe)
@@ -95,7 +95,7 @@ def ice_point(bench: Bench, step: Step) -> Values:
 
 
 @dataclass(frozen=True)
-class Contact:
+class ContactTest:
     """A two-valued input: its bit, what it bars, latches and takes away."""
 
     bit: int
@@ -105,14 +105,14 @@ class Contact:
 
 
 CONTACTS = {
-    "mains": Contact(1, C.LOCK_MAINS, 0, O.COMPRESSOR),
-    "tray": Contact(2, C.LOCK_TRAY, 0, DELIVERY),
-    "level": Contact(4, C.LOCK_STORE | C.LOCK_ROOM, L.LEVEL, MOTORS),
-    "floor": Contact(8, C.LOCK_STORE | C.LOCK_ROOM, L.FLOOR, MOTORS),
+    "mains": ContactTest(1, C.LOCK_MAINS, 0, O.COMPRESSOR),
+    "tray": ContactTest(2, C.LOCK_TRAY, 0, DELIVERY),
+    "level": ContactTest(4, C.LOCK_STORE | C.LOCK_ROOM, L.LEVEL, MOTORS),
+    "floor": ContactTest(8, C.LOCK_STORE | C.LOCK_ROOM, L.FLOOR, MOTORS),
 }
 
 
-def contact(bench: Bench, step: Step) -> Values:
+def contact(bench: TestStand, step: Step) -> Values:
     """Whether an input opens, bars what it must and clears again."""
     part, board = CONTACTS[step.name.removeprefix("alarm_")], bench.board
     bench.person.say(f"   now: {step.do}")
@@ -130,13 +130,13 @@ def contact(bench: Bench, step: Step) -> Values:
     }
 
 
-def _barred(record: Record, part: Contact) -> bool:
+def _barred(record: BoardRecord, part: ContactTest) -> bool:
     line = record.line
     latched = line.lat & part.latch == part.latch
     return latched and line.w[2] & part.locks == part.locks and not line.out & part.off
 
 
-def unplugged(bench: Bench, step: Step) -> Values:
+def unplugged(bench: TestStand, step: Step) -> Values:
     """Whether a missing probe is told, takes away what rests on it alone, and comes back."""
     which, board = PROBES.index(step.probe), bench.board
     rests = _rests_on(bench.site, step.probe)
@@ -158,7 +158,7 @@ def _rests_on(site: Site, probe: str) -> int:
     return O.COMPRESSOR if fitted == [probe] else 0
 
 
-def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
+def _wanted(bench: TestStand, output: str) -> tuple[int, int, float]:
     """Return mode, output bit and how long it may take."""
     if output == "pump":
         return W.PURGE, O.PUMP, _pump_wait_s(bench)
@@ -167,23 +167,23 @@ def _wanted(bench: Bench, output: str) -> tuple[int, int, float]:
     return _charge_mode(bench), O.COMPRESSOR, _longest_wait_s(bench)
 
 
-def _pump_wait_s(bench: Bench) -> float:
+def _pump_wait_s(bench: TestStand) -> float:
     """Return how long the pump may wait: after power-up and the tray float, delivery is barred."""
     return min(60.0 * SPELL_MIN, bench.site.settings()[S.TRAY_RETURN_S] + 120.0)
 
 
-def _charge_mode(bench: Bench) -> int:
+def _charge_mode(bench: TestStand) -> int:
     store_c = bench.board.record().store_c()
     warm_c = bench.site.settings()[S.WARM_FILL_MC] / 1000.0
     return W.FIRST_PULL_DOWN if store_c is not None and store_c > warm_c else W.CHARGE_NOW
 
 
-def _longest_wait_s(bench: Bench) -> float:
+def _longest_wait_s(bench: TestStand) -> float:
     settings = bench.site.settings()
     return settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S] + 120.0
 
 
-def pulse(bench: Bench, step: Step) -> Values:
+def pulse(bench: TestStand, step: Step) -> Values:
     """Whether an output comes on in its mode and goes off in the mode *off*."""
     bench.person.wait("   freezer unplugged from the relay, hands off what turns?")
     output = step.name.removeprefix("pulse_")
@@ -198,7 +198,7 @@ def pulse(bench: Bench, step: Step) -> Values:
     return {"came_on": "yes", "seen": seen, "went_off": _yes(off is not None)}
 
 
-def _comes_on(bench: Bench, bit: int, longest_s: float) -> bool:
+def _comes_on(bench: TestStand, bit: int, longest_s: float) -> bool:
     """Wait for an output, telling now and then why it is not on yet."""
     words = store_words if bit == O.COMPRESSOR else lambda record, _aim: room_words(record)
     told = -TELL_S
@@ -211,11 +211,11 @@ def _comes_on(bench: Bench, bit: int, longest_s: float) -> bool:
     return False
 
 
-def _flows_ml_min(bench: Bench, seconds: float) -> list[int]:
+def _flows_ml_min(bench: TestStand, seconds: float) -> list[int]:
     return [record.line.ml for record in bench.board.records(seconds)]
 
 
-def purge(bench: Bench, step: Step) -> Values:
+def purge(bench: TestStand, step: Step) -> Values:
     """Whether the flow becomes steady."""
     least = bench.site.settings()[S.FLOW_LEAST_ML_MIN]
     if not any(ask.name == "steady" for ask in step.asks):
@@ -233,7 +233,7 @@ def purge(bench: Bench, step: Step) -> Values:
                 return {"steady": "no"}
 
 
-def flow(bench: Bench, step: Step) -> Values:
+def flow(bench: TestStand, step: Step) -> Values:
     """The board's flow while the person holds bucket and stopwatch."""
     bench.person.wait("   return over a bucket?")
     with bench.board.mode(W.PURGE, SPELL_MIN):
@@ -247,14 +247,14 @@ def flow(bench: Bench, step: Step) -> Values:
         return bench.person.ask_all(step.asks, values)
 
 
-def _await_pump(bench: Bench) -> None:
+def _await_pump(bench: TestStand) -> None:
     if not _comes_on(bench, O.PUMP, _pump_wait_s(bench)):
         raise KnownError(
             "board: the pump does not run in the mode purge: springhouse watch says why"
         )
 
 
-def dry_run(bench: Bench, _step: Step) -> Values:
+def dry_run(bench: TestStand, _step: Step) -> Values:
     """Whether the dry-run stop comes when the pump is asked to run without its plug."""
     bench.person.wait("   pump's plug pulled?")
     longest_s = float(bench.site.settings()[S.PRIME_S] + 20)
@@ -268,25 +268,25 @@ def dry_run(bench: Bench, _step: Step) -> Values:
     return {"stopped": _yes(stop is not None)}
 
 
-def _stirs(bench: Bench, seconds: float, least_ml_min: int | None = None) -> Record | None:
+def _stirs(bench: TestStand, seconds: float, least_ml_min: int | None = None) -> BoardRecord | None:
     """Return the first record with an open float or floor contact, or with so much flow."""
     bits = CONTACTS["level"].bit | CONTACTS["floor"].bit
 
-    def stirs(record: Record) -> bool:
+    def stirs(record: BoardRecord) -> bool:
         flows = least_ml_min is not None and record.line.ml >= least_ml_min
         return flows or record.line.inputs & bits != bits
 
     return bench.board.until(stirs, seconds)
 
 
-def leak_hour(bench: Bench, _step: Step) -> Values:
+def leak_hour(bench: TestStand, _step: Step) -> Values:
     """Whether the contacts keep quiet for an hour."""
     bench.person.wait("   level marked, paper under every joint?")
     with bench.board.mode(W.OFF, QUIET_MIN):
         return {"quiet": _yes(_stirs(bench, HOUR_S) is None)}
 
 
-def siphon(bench: Bench, step: Step) -> Values:
+def siphon(bench: TestStand, step: Step) -> Values:
     """Whether anything flows in an hour with the pump's plug pulled."""
     bench.person.wait("   level marked?")
     board = bench.board
@@ -304,7 +304,7 @@ def siphon(bench: Bench, step: Step) -> Values:
 HOURS = Ask("hours", "hours to watch", "number", "h", low=0.5, high=72)
 
 
-def first_charge(bench: Bench, _step: Step) -> Values:
+def first_charge(bench: TestStand, _step: Step) -> Values:
     """Start and end of a watched charge, its compressor hours counted; taken up where it stands."""
     rows = Rows(bench.charge)
     now = row_of(bench.board.record())
@@ -331,7 +331,7 @@ def first_charge(bench: Bench, _step: Step) -> Values:
     return {"from_c": seen[0], "to_c": seen[-1], "hours": ran_h}
 
 
-def _each_hour(bench: Bench, rows: Rows, seconds: float) -> None:
+def _each_hour(bench: TestStand, rows: Rows, seconds: float) -> None:
     """Keep the records of a charge, one a minute and every switch, telling each hour's."""
     hour = 0
     begun = rows.kept[0].up if rows.kept else None
@@ -350,7 +350,7 @@ def _each_hour(bench: Bench, rows: Rows, seconds: float) -> None:
         rows.add(row_of(now))
 
 
-def outage(bench: Bench, step: Step) -> Values:
+def outage(bench: TestStand, step: Step) -> Values:
     """Seconds from the return of mains to the compressor; left to the person without a sense."""
     board = bench.board
     if bench.site.file.sensors.mains != "fitted":
@@ -367,7 +367,7 @@ def outage(bench: Bench, step: Step) -> Values:
     return {"waited_s": float(on.line.up - back.line.up)}
 
 
-ROUTINES: dict[str, Callable[[Bench, Step], Values]] = {
+ROUTINES: dict[str, Callable[[TestStand, Step], Values]] = {
     "probe": probe,
     "ice_point": ice_point,
     "contact": contact,

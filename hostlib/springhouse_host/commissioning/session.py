@@ -5,12 +5,12 @@ from dataclasses import replace
 from datetime import date
 
 from .asking import LaterError, Person
-from .board import Board
+from .board import LinkedBoard
 from .charge import Rows
 from .judging import judge
 from .kinds import CAUTIONS, Step
-from .record import Answer, Book, Values
-from .routines import ROUTINES, Bench
+from .record import Book, StepAnswer, Values
+from .routines import ROUTINES, TestStand
 from .sheet import figures, wrapped
 
 
@@ -22,7 +22,7 @@ def go(
     book: Book,
     steps: Iterable[Step],
     person: Person,
-    board: Board | None,
+    board: LinkedBoard | None,
     today: date,
     given: Values | None = None,
 ) -> None:
@@ -51,8 +51,8 @@ def go(
 
 
 def take(
-    book: Book, step: Step, person: Person, board: Board | None, today: date, given: Values
-) -> Answer:
+    book: Book, step: Step, person: Person, board: LinkedBoard | None, today: date, given: Values
+) -> StepAnswer:
     """Return the judged answer to one step."""
     person.say("")
     person.say(f"== {step.name}: {step.do}")
@@ -66,11 +66,11 @@ def take(
     values: Values = {}
     by_board = board is not None and bool(step.watch)
     if board is not None and step.watch:
-        bench = Bench(board, person, book.site, book.charge_path)
+        bench = TestStand(board, person, book.site, book.charge_path)
         values = ROUTINES[step.watch](bench, asked)
     values = person.ask_all(asked.asks, values) | known
     found = judge(book.site, step, values)
-    return Answer(
+    return StepAnswer(
         on=today.isoformat(),
         values=values,
         wrong=found.wrong,

@@ -7,7 +7,7 @@ from ..site import VARIANTS, Site
 from ..site.tables import PROBES
 from . import prediction
 from .kinds import CAUTIONS, Step
-from .record import Answer, Book
+from .record import Book, StepAnswer
 from .steps import STEPS, UPKEEP
 
 WIDTH = 100
@@ -78,7 +78,7 @@ def as_text(value: object) -> str:
     return f"{value:.4g}" if isinstance(value, float) else str(value)
 
 
-def answer_lines(step: Step, answer: Answer | None) -> list[str]:
+def answer_lines(step: Step, answer: StepAnswer | None) -> list[str]:
     """Return what stands under a step."""
     if answer is None:
         return [f"{ask.text}: ________ {ask.unit}".rstrip() for ask in step.asks]

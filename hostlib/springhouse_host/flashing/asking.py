@@ -63,7 +63,7 @@ def _ask(idle, modules):
 
 
 @dataclass(frozen=True)
-class Facts:
+class BoardFacts:
     """One board: as it names itself, its interpreter, its heap, and the room for files [bytes]."""
 
     machine: str
@@ -85,7 +85,7 @@ class Facts:
         )
 
 
-def facts(said: Mapping[str, object]) -> Facts:
+def facts(said: Mapping[str, object]) -> BoardFacts:
     """Return the facts in an answer to `ASK`.
 
     Raises:
@@ -101,7 +101,7 @@ def facts(said: Mapping[str, object]) -> Facts:
             raise ValueError
         absent = tuple(map(str, missing))
         counter = bool(said["counter"])
-        return Facts(machine, platform, release, mpy, heap, block, room, idle, counter, absent)
+        return BoardFacts(machine, platform, release, mpy, heap, block, room, idle, counter, absent)
     except (KeyError, TypeError, ValueError):
         raise ValueError("the board's account of itself cannot be read") from None
 
@@ -121,7 +121,7 @@ def needs(sizes: Iterable[int], block: int) -> int:
     return sum((math.ceil(size / block) + 1) * block for size in sizes)
 
 
-def refusal(board: Facts, image: Image, network: bool) -> str:
+def refusal(board: BoardFacts, image: Image, network: bool) -> str:
     """Return in one line why an image cannot run on a board, "" if nothing speaks against it."""
     chip = CHIPS[image.board]
     oldest = OLDEST[image.board]

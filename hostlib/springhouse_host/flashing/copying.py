@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import serial
 from mpremote.transport import TransportError
 
-from .asking import ASK, Facts, facts
+from .asking import ASK, BoardFacts, facts
 from .entering import PATIENCE, NoPrompt, Patience, enter, let_go
 
 FOLDERS = ("a", "b")
@@ -125,7 +125,7 @@ class Prompt:
         with _failing(folder):
             self._wipe(folder)
 
-    def ask(self, idle: str, modules: Sequence[str]) -> Facts:
+    def ask(self, idle: str, modules: Sequence[str]) -> BoardFacts:
         """Return what the board says of itself.
 
         Raises:

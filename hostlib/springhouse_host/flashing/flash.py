@@ -110,7 +110,7 @@ def read_network(path: Path) -> bytes:
 
 
 @dataclass(frozen=True)
-class Proof:
+class ProofFile:
     """A verdict's file, and the hashes that it must hold, by their names in it."""
 
     path: Path
@@ -141,7 +141,7 @@ def check_wired(wiring: Wiring, fitted: int, path: Path) -> None:
 def make_load(
     settings: "array[int]",
     wiring: Path,
-    proof: Proof | None,
+    proof: ProofFile | None,
     image: Image | None = None,
     zone: str | None = None,
     ranges: Sequence[tuple[int, int, int]] = (),

@@ -12,7 +12,7 @@ from springhouse_host.induction.term import Truth, Value
 
 
 @dataclass(frozen=True)
-class Record:
+class SlotRecord:
     """A record by its name; its slots live in the state."""
 
     name: str

@@ -25,7 +25,7 @@ PARTS = ("lemma", "reset", "power-up", "step")
 
 
 @dataclass(frozen=True)
-class Result:
+class ClaimResult:
     """One query: what was asked, of which part of the proof, and how it ended."""
 
     part: str  # one of `PARTS`
@@ -52,7 +52,7 @@ class Question:
     possible: bool = False  # to be shown possible, so that nothing is proven of nothing
 
 
-class Proof:
+class InductiveProof:
     """Builds the formulas of one part and asks about them."""
 
     def __init__(self, part: str) -> None:
@@ -66,7 +66,7 @@ class Proof:
         makers = {"lemma": self._lemma, "reset": self._reset}
         self.questions = list(makers.get(part, self._scan)())
 
-    def results(self, only: str = "", share: int = 0, shares: int = 1) -> Iterator[Result]:
+    def results(self, only: str = "", share: int = 0, shares: int = 1) -> Iterator[ClaimResult]:
         """Each query's result; `only` those of this topic or with this text in their name.
 
         With `shares` above 1 every so-many-th topic, so that several processes do the whole.
@@ -133,7 +133,7 @@ class Proof:
 
     # How it is answered.
 
-    def _topic(self, questions: list[Question]) -> Iterator[Result]:
+    def _topic(self, questions: list[Question]) -> Iterator[ClaimResult]:
         """The claims of a topic as one query, and one by one only if that is not proven."""
         open_ones: list[Claim] = []
         for question in questions:
@@ -159,11 +159,11 @@ class Proof:
         for claim in open_ones:
             yield self._decide(claim)
 
-    def _is_possible(self, claim: Claim) -> Result:
+    def _is_possible(self, claim: Claim) -> ClaimResult:
         answer = self._solver.ask(claim.holds, self._premises, effort=LONG)
         return self._result(claim, "an example", answer.example is not None)
 
-    def _decide(self, claim: Claim) -> Result:
+    def _decide(self, claim: Claim) -> ClaimResult:
         solver, goal = self._solver, self.terms.no(claim.holds)
         if solver.ask(goal, self._premises, effort=SHORT).impossible:
             return self._result(claim, "a query of its own", True)
@@ -176,8 +176,8 @@ class Proof:
 
     def _result(
         self, claim: Claim, how: str, proven: bool, example: dict[str, int] | None = None
-    ) -> Result:
-        return Result(self.part, claim.name, claim.invariant, how, proven, example)
+    ) -> ClaimResult:
+        return ClaimResult(self.part, claim.name, claim.invariant, how, proven, example)
 
 
 def _by_place(t: Terms, scene: Scene) -> Iterator[Claim]:
@@ -188,7 +188,7 @@ def _by_place(t: Terms, scene: Scene) -> Iterator[Claim]:
         yield Claim(f"never: {where}", 0, t.no(t.either(*found)))
 
 
-def prove(parts: Iterable[str] = PARTS, only: str = "") -> Iterator[Result]:
+def prove(parts: Iterable[str] = PARTS, only: str = "") -> Iterator[ClaimResult]:
     """The whole proof, query by query."""
     for part in parts:
-        yield from Proof(part).results(only)
+        yield from InductiveProof(part).results(only)

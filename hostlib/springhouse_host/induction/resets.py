@@ -16,7 +16,7 @@ from springhouse import timekeeping as T
 
 from springhouse_host.induction import limits
 from springhouse_host.induction.claim import STARTS, Claim
-from springhouse_host.induction.program import Record
+from springhouse_host.induction.program import SlotRecord
 from springhouse_host.induction.scene import NAMES, WORDS, Scene, free_memory, restored_memory
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
@@ -37,7 +37,7 @@ def resets(t: Terms) -> tuple[list[Truth], list[Claim]]:
     claims: list[Claim] = []
     for where, before in (("at work", free_memory(t)), ("before its first scan", again)):
         slots: dict[str, Any] = {MEMORY: list(before)}
-        run.call(restart.forget, [Record(MEMORY), now], slots)
+        run.call(restart.forget, [SlotRecord(MEMORY), now], slots)
         for claim in _claims(t, before, slots[MEMORY], booted=before is not again):
             claims.append(Claim(f"a reset {where}: {claim.name}", claim.invariant, claim.holds))
     return premises, claims

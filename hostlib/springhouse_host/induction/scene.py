@@ -26,7 +26,7 @@ from springhouse import statechart as K
 from springhouse import timekeeping as T
 from springhouse import week as N
 
-from springhouse_host.induction.program import Duty, Record, StandIn, State
+from springhouse_host.induction.program import Duty, SlotRecord, StandIn, State
 from springhouse_host.induction.term import Bits, Number, Truth, Value
 from springhouse_host.induction.terms import Terms
 from springhouse_host.induction.time_left import Clock
@@ -229,7 +229,7 @@ def restored_memory(t: Terms, run: Run) -> tuple[list[Any], list[Truth]]:
     their time left; see `restart.py`. Nothing kept is one of the cases.
     """
     slots: dict[str, Any] = {"memory": [0] * M.SIZE}
-    run.call(controller.power_up, [Record("memory")], slots)
+    run.call(controller.power_up, [SlotRecord("memory")], slots)
     memory: list[Any] = slots["memory"]
     stopped, off = t.truth("kept.stopped"), t.truth("kept.off")
     left_min = t.integer("kept.left_min", 1, max(W.LIMIT_MIN[W.OFF], W.LIMIT_MIN[W.SERVICE]))
@@ -297,11 +297,11 @@ def scan(t: Terms, powered_up: bool = False) -> Scene:
     else:
         memory = free_memory(t)
         premises = [t.no(t.true(t.bit_and(memory[M.FLAGS], M.FLAG_INVALID)))]
-    fault = Run(t, {}).call(S.first_fault, [Record("settings")], {"settings": settings})
+    fault = Run(t, {}).call(S.first_fault, [SlotRecord("settings")], {"settings": settings})
     premises.append(t.less(fault, 0))
     slots: dict[str, Any] = {"memory": memory, "settings": settings, "readings": list(readings)}
     before = list(memory)
-    records = [Record("memory"), Record("settings"), Record("readings")]
+    records = [SlotRecord("memory"), SlotRecord("settings"), SlotRecord("readings")]
     out = run.call(controller.step, records, slots)
     after = slots["memory"]
     return Scene(

@@ -18,7 +18,7 @@ from springhouse import setting as S
 from springhouse import timekeeping as T
 
 from springhouse_host.induction import step_test
-from springhouse_host.induction.prove import Result
+from springhouse_host.induction.prove import ClaimResult
 from springhouse_host.induction.scene import (
     FITTED_BITS,
     NAMES,
@@ -46,7 +46,7 @@ def _word(example: Mapping[str, int], name: str, bits: int) -> int:
     return sum(1 << n for n in range(bits) if example.get(f"{name}.{n}", 0))
 
 
-def replay(result: Result) -> Told:
+def replay(result: ClaimResult) -> Told:
     """Run the scan of a counterexample; symbols that it leaves open get a likely value."""
     example = result.example or {}
     settings = array("i", (S.bound(slot)[2] for slot in range(S.SIZE)))
@@ -121,7 +121,7 @@ def _bits(word: int, names: "tuple[str, ...]") -> str:
     return ", ".join(n for k, n in enumerate(names) if word >> k & 1) or "none"
 
 
-def tell(result: Result) -> list[str]:
+def tell(result: ClaimResult) -> list[str]:
     """Return what happened in the scan that a query found, line by line."""
     told = replay(result)
     states = (words.STORE_STATES, words.ROOM_STATES)
@@ -146,7 +146,7 @@ def tell(result: Result) -> list[str]:
     return lines
 
 
-def write_test(result: Result, folder: Path) -> Path:
+def write_test(result: ClaimResult, folder: Path) -> Path:
     """Write the scan of a counterexample as a test file of its own, to fail until it is mended."""
     told, story = replay(result), tell(result)
     name = re.sub(r"\W+", "_", f"inv_{result.invariant:02d}_{result.part}_{result.name}").lower()[

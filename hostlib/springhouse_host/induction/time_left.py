@@ -13,7 +13,7 @@ from typing import Any
 from springhouse import memory as M
 from springhouse import timekeeping as T
 
-from springhouse_host.induction.program import Record, StandIn, State
+from springhouse_host.induction.program import SlotRecord, StandIn, State
 from springhouse_host.induction.term import Number, Truth, Value
 from springhouse_host.induction.terms import Terms
 from springhouse_host.induction.translate import Run
@@ -155,7 +155,7 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
         model: dict[str, Any] = {MEMORY: [T.IDLE] * size}
         real[MEMORY][slot], model[MEMORY][slot] = then_at if name == "expire" else now_at, left
         real[MEMORY][left_slot] = model[MEMORY][left_slot] = bank
-        arguments: list[Any] = [Record(MEMORY), *rest]
+        arguments: list[Any] = [SlotRecord(MEMORY), *rest]
         given = plain.call(function, list(arguments), real)
         said = Run(t, Clock(gone, now).stand_ins()).call(function, list(arguments), model)
         after = model[MEMORY][slot]

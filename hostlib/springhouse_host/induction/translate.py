@@ -17,7 +17,7 @@ from springhouse_host.induction.program import (
     Duty,
     Ends,
     NotInSubset,
-    Record,
+    SlotRecord,
     StandIn,
     State,
     source_of,
@@ -91,7 +91,7 @@ class Run:
             y = b.names.get(name, _UNSET)
             if x is y or (type(x) is type(y) and x == y):
                 names[name] = x
-            elif y is not _UNSET and not isinstance(x, Record | tuple):
+            elif y is not _UNSET and not isinstance(x, SlotRecord | tuple):
                 names[name] = choose(when, x, y)
         slots = {}
         for record, x_slots in a.slots.items():
@@ -291,7 +291,7 @@ class Run:
 
     def _read(self, e: ast.Subscript, state: State, world: dict[str, Any]) -> Any:
         table = self._value(e.value, state, world)
-        slots = state.slots[table.name] if isinstance(table, Record) else table
+        slots = state.slots[table.name] if isinstance(table, SlotRecord) else table
         places = self._places(e.slice, state, world, len(slots))
         if not places:
             raise Undefined(f"{self._where}: {ast.unparse(e)} is nowhere inside")
@@ -368,7 +368,7 @@ class Run:
             return t.choose(first, a, b)
         if function is len:
             (a,) = arguments
-            return len(state.slots[a.name] if isinstance(a, Record) else a)
+            return len(state.slots[a.name] if isinstance(a, SlotRecord) else a)
         if not isinstance(function, FunctionType):
             raise NotInSubset(f"{self._where}: {ast.unparse(e)}")
         return self.call(function, arguments, state.slots)

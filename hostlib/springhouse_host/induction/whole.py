@@ -8,7 +8,7 @@ from typing import Any
 
 import z3
 
-from springhouse_host.induction.prove import PARTS, Proof, Result
+from springhouse_host.induction.prove import PARTS, ClaimResult, InductiveProof
 from springhouse_host.induction.story import tell, write_test
 
 SHARES = 6  # of the step, for a pool
@@ -21,10 +21,10 @@ Share = tuple[str, int, int]
 class Induction:
     """Every query's result."""
 
-    results: tuple[Result, ...]
+    results: tuple[ClaimResult, ...]
 
     @property
-    def missed(self) -> tuple[Result, ...]:
+    def missed(self) -> tuple[ClaimResult, ...]:
         """What is false, or undecided."""
         return tuple(r for r in self.results if not r.proven)
 
@@ -59,7 +59,7 @@ class Induction:
         return [write_test(r, folder) for r in self.missed if r.example and r.part in OF_A_SCAN]
 
 
-def _told(result: Result) -> list[str]:
+def _told(result: ClaimResult) -> list[str]:
     if not result.example or result.part not in OF_A_SCAN:
         return [f"{result.part}: {result.name} [{result.ended}]"]
     return tell(result)
@@ -76,13 +76,13 @@ def shares() -> list[Share]:
     return [*step, *((part, 0, 1) for part in PARTS if part != "step")]
 
 
-def do_share(share: Share) -> list[Result]:
+def do_share(share: Share) -> list[ClaimResult]:
     """Build the formulas of a part and answer a share of its queries; in any process."""
     part, n, of = share
-    return list(Proof(part).results(share=n, shares=of))
+    return list(InductiveProof(part).results(share=n, shares=of))
 
 
-def check(each: Callable[..., Iterable[list[Result]]] = map) -> Induction:
+def check(each: Callable[..., Iterable[list[ClaimResult]]] = map) -> Induction:
     """Run the whole proof; ``each`` maps the shares, such as the map of a pool."""
     return Induction(tuple(chain.from_iterable(each(do_share, shares()))))
 
@@ -94,4 +94,4 @@ def as_kept(induction: Induction) -> list[dict[str, Any]]:
 
 def from_kept(told: Iterable[Mapping[str, Any]]) -> Induction:
     """The result again."""
-    return Induction(tuple(Result(**one) for one in told))
+    return Induction(tuple(ClaimResult(**one) for one in told))

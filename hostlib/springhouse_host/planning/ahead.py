@@ -95,7 +95,7 @@ class Aim:
 
 
 @dataclass(frozen=True, eq=False)
-class Asked:
+class PlanAsked:
     """What the room asks for: when it is cooled, and sensible heat taken out [kWh a quarter]."""
 
     cooled: Flags  # the store must be cold enough for it
@@ -111,7 +111,7 @@ def ask(
     depth: tuple[float, float],
     store_c: Array,
     spent_c: float = np.inf,
-) -> Asked:
+) -> PlanAsked:
     """Follow the room forward: cooled as late as keeps it below the limit.
 
     Where the week plan tells when the room is cooled, its thermostat holds the target on days on
@@ -155,7 +155,7 @@ def ask(
         drier *= stays
         held = then
         room_c[k + 1] = air_c[k + 1] - held[0]
-    return Asked(cooled, heat, latent, room_c)
+    return PlanAsked(cooled, heat, latent, room_c)
 
 
 def _hot_spells(air_c: Array, wanted: Flags, limit_c: float) -> Flags:

@@ -7,7 +7,7 @@ from springhouse.ahead import LOWEST_MC, STEP_MC
 
 from .around import Array
 from .clock import Flags, spells
-from .store import Store
+from .store import ReducedStore
 
 SPARE_K = 0.4  # a charge's target lies so much below where its end is expected
 START_K = 0.3  # a charge begins for sure so much beyond the controller's band
@@ -40,7 +40,7 @@ def blocks(runs: Array, may_run: Flags) -> list[tuple[int, int]]:
     return spells(on)
 
 
-def target_mc(store: Store, begins_c: float, ends_c: float) -> int:
+def target_mc(store: ReducedStore, begins_c: float, ends_c: float) -> int:
     """Return the store target of a charge: within the owner's range, on the board's step."""
     wanted_c = min(ends_c - SPARE_K, begins_c - store.band_k - START_K)
     deep_mc, shallow_mc = round(store.deep_c * 1000), round(store.shallow_c * 1000)
@@ -50,7 +50,7 @@ def target_mc(store: Store, begins_c: float, ends_c: float) -> int:
 
 
 def planned_charges(
-    runs: Array, store_c: Array, may_run: Flags, store: Store
+    runs: Array, store_c: Array, may_run: Flags, store: ReducedStore
 ) -> tuple[Charge, ...]:
     """Return the charges of a programme, whose targets leave room for what the model lacks."""
     return tuple(

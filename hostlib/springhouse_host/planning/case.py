@@ -33,7 +33,7 @@ from .clock import (
 )
 from .presence import ClockChanges, Presence
 from .reading import SUN, Forecast, Stamped
-from .store import Store
+from .store import ReducedStore
 
 RUN_UP_QUARTERS = DAY_QUARTERS
 BELOW_WARM_FILL_K = 0.8  # soon the controller calls the store spent
@@ -50,7 +50,7 @@ class State:
 
 
 @dataclass(frozen=True, eq=False)
-class Case:
+class PlanCase:
     """All that goes into a plan."""
 
     site: Site
@@ -80,7 +80,7 @@ class Case:
         """Return what the room is held to."""
         return aim_of(self.site, margin_k)
 
-    def store(self) -> Store:
+    def store(self) -> ReducedStore:
         """Return the store: the owner's range and how warm it is."""
         return store_of(self.site, mean_store_c(self.initial))
 
@@ -94,11 +94,13 @@ def aim_of(site: Site, margin_k: float) -> Aim:
     return Aim(limit_c, target_c, margin_k, tells, settings[S.USEFUL_MK] / 1000.0)
 
 
-def store_of(site: Site, now_c: float) -> Store:
+def store_of(site: Site, now_c: float) -> ReducedStore:
     """Return what the owner of a site lets its store be, and how warm it is."""
     settings = site.settings()
     deep, shallow, band = (settings[n] / 1000.0 for n in (S.DEEP_MC, S.SHALLOW_MC, S.BAND_MK))
-    return Store(now_c, deep, shallow, band, settings[S.WARM_FILL_MC] / 1000.0 - BELOW_WARM_FILL_K)
+    return ReducedStore(
+        now_c, deep, shallow, band, settings[S.WARM_FILL_MC] / 1000.0 - BELOW_WARM_FILL_K
+    )
 
 
 def mean_store_c(state: Array) -> float:
@@ -115,7 +117,7 @@ def gather(
     bookings: list[Span] | None,
     state: State,
     us: bool = False,
-) -> Case:
+) -> PlanCase:
     """Put together what is known; what is not is taken from the site, and said.
 
     Raises:
@@ -141,7 +143,9 @@ def gather(
     run_up = _around(site, start - RUN_UP_QUARTERS * QUARTER, RUN_UP_QUARTERS, zone, weather, None)
     initial = _state(site, run_up, state, notes, us)
     around = _around(site, start, QUARTERS, zone, weather, bookings)
-    return Case(site, start, zone, weather, price, wanted, may_run, around, initial, tuple(notes))
+    return PlanCase(
+        site, start, zone, weather, price, wanted, may_run, around, initial, tuple(notes)
+    )
 
 
 def _standard(site: Site, t: datetime) -> datetime:

@@ -11,7 +11,7 @@ from ..site.site import Site
 from ..units import show
 from ..watching.base import Base
 from ..watching.calibration import Calibration
-from ..watching.record import Record, parse
+from ..watching.record import BoardRecord, parse
 from .case import State
 
 DATABASE = b"SQLite format 3\0"
@@ -61,8 +61,8 @@ def read_bytes_of_head(path: Path) -> bytes:
         raise KnownError(f"{path}: cannot be read: {error.strerror or error}") from None
 
 
-def _of_base(path: Path, at: datetime) -> Record | None:
-    last: Record | None = None
+def _of_base(path: Path, at: datetime) -> BoardRecord | None:
+    last: BoardRecord | None = None
     with Base(path, read_only=True) as base:
         owners = [whose for whose in base.whose() if base.whose()[whose]]
         if len(owners) > 1:
@@ -75,10 +75,10 @@ def _of_base(path: Path, at: datetime) -> Record | None:
     return last
 
 
-def _of_text(path: Path) -> Record | None:
-    found: Record | None = None
+def _of_text(path: Path) -> BoardRecord | None:
+    found: BoardRecord | None = None
     for line in read_text(path, 200_000_000).splitlines():
         record = parse(line.strip(), 0.0)
         if record is not None and record.line.utc >= 0:
-            found = Record(record.line.utc * 60.0, record.line)
+            found = BoardRecord(record.line.utc * 60.0, record.line)
     return found

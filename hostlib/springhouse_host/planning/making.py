@@ -13,7 +13,7 @@ from . import ahead as H
 from . import around as W
 from . import misforecast, optimise, quarters, reduced
 from .around import Around, Array
-from .case import Case, mean_store_c
+from .case import PlanCase, mean_store_c
 from .clock import DAY_QUARTERS, Flags
 from .optimise import Programme
 from .reduced import Reduced
@@ -37,7 +37,7 @@ class Came:
 
 
 @dataclass(frozen=True)
-class Tried:
+class TriedPlan:
     """The three ways in one weather; ``perfect`` is the best of them all, known beforehand."""
 
     weather: str
@@ -62,7 +62,7 @@ class Made:
     quarters: tuple[Quarter, ...]
     programme: Programme
     margin_k: float
-    tried: tuple[Tried, ...]
+    tried: tuple[TriedPlan, ...]
     misfit: Misfit
     refused: str = ""  # why no plan is handed out
 
@@ -71,7 +71,7 @@ class Made:
 class Maker:
     """Plans a case; ``cold_price`` is what a kWh of cold left at the end is worth."""
 
-    case: Case
+    case: PlanCase
     model: Reduced
     cold_price: float
 
@@ -112,7 +112,7 @@ class Maker:
         return self.case.around.with_weather(weather)
 
 
-def weathers(case: Case) -> list[tuple[str, Weather]]:
+def weathers(case: PlanCase) -> list[tuple[str, Weather]]:
     """Return the forecast's own weather first, then what may come instead."""
     lead_h = case.lead_h
     spread = misforecast.spread_k(lead_h)
@@ -127,7 +127,7 @@ def weathers(case: Case) -> list[tuple[str, Weather]]:
     return found
 
 
-def make(case: Case) -> Made:
+def make(case: PlanCase) -> Made:
     """Make the plan with the least margin that leaves the room as good as the fixed schedule."""
     model = reduced.identify(case.site, case.around)
     maker = Maker(case, model, 0.0)
@@ -151,7 +151,8 @@ def make(case: Case) -> Made:
         as_good = [way for way in ways if way.over_min <= fixed[n].over_min + WORSE_MIN]
         perfect.append(min(as_good, key=lambda way: way.cost))
     tried = tuple(
-        Tried(word, *ways) for (word, _), *ways in zip(skies, fixed, planned, perfect, strict=True)
+        TriedPlan(word, *ways)
+        for (word, _), *ways in zip(skies, fixed, planned, perfect, strict=True)
     )
     misfit = _misfit(programme, traces[0], case.wanted)
     return Made(() if refused else plan, programme, margin_k, tried, misfit, refused)

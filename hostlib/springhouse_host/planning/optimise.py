@@ -9,12 +9,12 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from .ahead import Ahead, Aim, Asked, ask
+from .ahead import Ahead, Aim, PlanAsked, ask
 from .around import QUARTER_H, Array
 from .blocks import Charge, blocks, planned_charges
 from .clock import DAY_QUARTERS
 from .reduced import Reduced
-from .store import Store
+from .store import ReducedStore
 
 ROUNDS = 4  # between what the room asks for and how cold the store then is
 NEARLY_K = 0.1
@@ -30,7 +30,7 @@ class Ideal:
 
     runs: Array
     store_c: Array  # nodes
-    asked: Asked
+    asked: PlanAsked
     lacks_k: Array  # how far the store is too warm
     cost: float  # of what the machine draws
 
@@ -46,7 +46,7 @@ class Programme:
     charges: tuple[Charge, ...]
     runs: Array
     store_c: Array  # nodes
-    asked: Asked
+    asked: PlanAsked
     kwh: Array
     cost: float
     score: float
@@ -56,7 +56,7 @@ def ideal(
     model: Reduced,
     ahead: Ahead,
     aim: Aim,
-    store: Store,
+    store: ReducedStore,
     depth: tuple[float, float] = (0.0, 0.0),
     *,
     to_shallow: bool = False,
@@ -83,7 +83,11 @@ def ideal(
 
 
 def best(
-    model: Reduced, ahead: Ahead, aim: Aim, store: Store, depth: tuple[float, float] = (0.0, 0.0)
+    model: Reduced,
+    ahead: Ahead,
+    aim: Aim,
+    store: ReducedStore,
+    depth: tuple[float, float] = (0.0, 0.0),
 ) -> Programme:
     """Return the cheapest programme as the controller carries it out.
 
@@ -108,8 +112,8 @@ def _counted(
     model: Reduced,
     ahead: Ahead,
     aim: Aim,
-    store: Store,
-    asked: Asked,
+    store: ReducedStore,
+    asked: PlanAsked,
     charges: tuple[Charge, ...],
     runs: Array,
     store_c: Array,
@@ -130,7 +134,7 @@ def _counted(
 
 
 def carried_out(
-    model: Reduced, ahead: Ahead, store: Store, asked: Asked, charges: tuple[Charge, ...]
+    model: Reduced, ahead: Ahead, store: ReducedStore, asked: PlanAsked, charges: tuple[Charge, ...]
 ) -> tuple[Array, Array]:
     """Return what the controller makes of charges: share of each quarter hour, store at nodes."""
     cooling, _ = model.machine(ahead.place_c)
@@ -160,7 +164,7 @@ def _mean_price(ahead: Ahead) -> float:
     return max(1e-6, float(np.abs(ahead.price).mean()))
 
 
-def worth_of_cold(model: Reduced, ahead: Ahead, store: Store) -> float:
+def worth_of_cold(model: Reduced, ahead: Ahead, store: ReducedStore) -> float:
     """Return what a kWh of cold left at the end is worth: it replaces the cheapest hours.
 
     It fades as the store warms up until the room is next wanted, taken to be a day after it was.
@@ -177,7 +181,12 @@ def worth_of_cold(model: Reduced, ahead: Ahead, store: Store) -> float:
 
 
 def _solve(
-    model: Reduced, ahead: Ahead, store: Store, asked: Asked, spare_k: float, ended: list[int]
+    model: Reduced,
+    ahead: Ahead,
+    store: ReducedStore,
+    asked: PlanAsked,
+    spare_k: float,
+    ended: list[int],
 ) -> tuple[Array, Array, Array]:
     """Return heat charged [kWh], temperatures of the store and what it lacks [K]."""
     from scipy.optimize import linprog

@@ -15,7 +15,7 @@ from .around import Array
 STEP_S = QUARTER_MIN * 60.0
 
 
-class Response:
+class RoomResponse:
     """Of one installation, by its parameters ``p``."""
 
     def __init__(self, p: Array) -> None:

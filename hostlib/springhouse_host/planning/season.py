@@ -28,7 +28,7 @@ from .around import Array
 from .case import aim_of, mean_store_c, store_of
 from .clock import DAY_QUARTERS, inside_minutes
 from .example_prices import example
-from .room_response import Response
+from .room_response import RoomResponse
 
 PERFECT, NOISE, PERSISTENCE = "perfect", "1-3 K off", "yesterday"
 FORECASTS = (NOISE, PERSISTENCE, PERFECT)
@@ -62,13 +62,13 @@ def tariff_of(site: Site, scenario: Scenario, name: str) -> Prices:
 
 
 @dataclass(frozen=True, eq=False)
-class Known:
+class KnownAhead:
     """The season without a store, and what is known beforehand of its days."""
 
     whole: Ahead
     outdoor_c: Array  # each quarter hour
     sun_w: Array
-    response: Response
+    response: RoomResponse
     forecast: str
     surely: bool  # prices are known for ever, not for tomorrow alone
 
@@ -101,7 +101,7 @@ class PlansDaily:
     """Plans each evening and gives the board its quarter hours; keeps how far the model was off."""
 
     site: Site
-    known: Known
+    known: KnownAhead
     model: reduced.Reduced
     off_k: list[float]
 
@@ -152,11 +152,11 @@ def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figur
     no_start = site.file.schedule.no_start
     may_run = ~(inside_minutes(no_start, week) | inside_minutes(no_start, (week + 14) % 10080))
     wanted = free.wanted()[::QUARTER_MIN][: len(price)]
-    known = Known(
+    known = KnownAhead(
         of_trace(free, price, wanted, may_run),
         free.column("outdoor_c")[::QUARTER_MIN],
         free.column("sun_w")[::QUARTER_MIN],
-        Response(parameters(site.plant())),
+        RoomResponse(parameters(site.plant())),
         forecast,
         tariff == OWN,
     )

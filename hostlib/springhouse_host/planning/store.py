@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 
 @dataclass(frozen=True)
-class Store:
+class ReducedStore:
     """What the owner lets a store be [°C], and how warm it is now."""
 
     now_c: float

@@ -13,7 +13,7 @@ from springhouse_sim.world.plan import Quarter
 
 from . import clock
 from . import quarters as Q
-from .case import Case
+from .case import PlanCase
 from .making import Came, Made
 
 NOTHING = Quarter(D.NONE)
@@ -31,12 +31,12 @@ class Spell:
     cooled_quarters: int = 0
 
 
-def spells(case: Case, made: Made) -> list[Spell]:
+def spells(case: PlanCase, made: Made) -> list[Spell]:
     """Return the charges and, where the plan tells them, the hours in which the room is cooled."""
     return sorted([*_charges(case, made), *_coolings(case, made)], key=lambda s: s.begins)
 
 
-def _charges(case: Case, made: Made) -> list[Spell]:
+def _charges(case: PlanCase, made: Made) -> list[Spell]:
     found = []
     k = 0
     while k < len(made.quarters):
@@ -56,7 +56,7 @@ def _charges(case: Case, made: Made) -> list[Spell]:
     return found
 
 
-def _coolings(case: Case, made: Made) -> list[Spell]:
+def _coolings(case: PlanCase, made: Made) -> list[Spell]:
     """Return each wanted spell that is cooled at all."""
     if not case.aim(0.0).plan_tells or not made.quarters:
         return []
@@ -70,7 +70,7 @@ def _coolings(case: Case, made: Made) -> list[Spell]:
     return found
 
 
-def lines(case: Case, made: Made) -> list[str]:
+def lines(case: PlanCase, made: Made) -> list[str]:
     """Return the board's commands, none longer than it reads; without a plan they clear it."""
     left = list(made.quarters or [NOTHING] * QUARTERS)
     begins = case.start
@@ -92,7 +92,7 @@ def _command(begins: datetime, part: list[Quarter]) -> str:
     return json.dumps(message, separators=(",", ":"))
 
 
-def as_json(case: Case, made: Made) -> dict[str, Any]:
+def as_json(case: PlanCase, made: Made) -> dict[str, Any]:
     """Return plain data."""
     return {
         "schema": 1,

@@ -40,7 +40,7 @@ MOST_FAIR_STEPS = 200
 
 
 @dataclass(frozen=True)
-class Step:
+class AbstractStep:
     """One step of a counterexample: the input, or the timer that fell due before it."""
 
     state: int  # key
@@ -59,7 +59,7 @@ class Explored:
     room_states: int
     dead_end: int | None  # key of a state that nothing leads out of
     broken: int  # number of the invariant, 0 = none
-    path: tuple[Step, ...]  # from power-up to what broke
+    path: tuple[AbstractStep, ...]  # from power-up to what broke
     story: tuple[str, ...] = ()  # the path in words, see `abstract_story`
 
 
@@ -189,10 +189,10 @@ def _longs(size: int, value: int = 0) -> Any:
     return np.full(size, value, np.int64)
 
 
-def _path(found: search.Found) -> Iterator[Step]:
+def _path(found: search.Found) -> Iterator[AbstractStep]:
     """How the broken step came about, from power-up on."""
     keys, parents, numbers, _, own = found
-    last = Step(
+    last = AbstractStep(
         int(keys[own[search.BROKEN_FROM]]) if own[search.BROKEN_FROM] >= 0 else search.BOOT,
         int(own[search.BROKEN_INPUT]),
     )
@@ -200,7 +200,9 @@ def _path(found: search.Found) -> Iterator[Step]:
     at = int(own[search.BROKEN_FROM])
     while at >= 0:
         parent = int(parents[at])
-        steps.append(Step(int(keys[parent]) if parent >= 0 else search.BOOT, int(numbers[at])))
+        steps.append(
+            AbstractStep(int(keys[parent]) if parent >= 0 else search.BOOT, int(numbers[at]))
+        )
         at = parent
     yield from reversed(steps)
 

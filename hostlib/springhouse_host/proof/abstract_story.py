@@ -13,7 +13,7 @@ from springhouse_sim.abstract import fields, search
 
 from ..induction import step_test
 from . import invariants
-from .abstract import Checked, Explored, Machine, Step, slices
+from .abstract import AbstractStep, Checked, Explored, Machine, slices
 from .table_check import bit_names
 
 POWER_UP = "power-up"
@@ -42,7 +42,7 @@ def kept_words(machine: Machine, memory: Any) -> Iterator[str]:
             yield kept.name if kept.size == 2 else f"{kept.name} {digit}"
 
 
-def take(machine: Machine, step: Step) -> int:
+def take(machine: Machine, step: AbstractStep) -> int:
     """Do one step, interpreted, and return the outputs."""
     return search.step(step.state, step.number, machine.tables, machine.work)
 

@@ -17,7 +17,7 @@ AS_IT_IS = "as the weather has it"
 
 
 @dataclass(frozen=True)
-class Row:
+class BeyondRow:
     """One state of the world over the hottest days, by reading of the labels."""
 
     name: str
@@ -42,7 +42,7 @@ class Row:
         return next(v for v in VARIANTS if v in self.runs)
 
 
-def rows(results: Sequence[Result]) -> list[Row]:
+def rows(results: Sequence[Result]) -> list[BeyondRow]:
     """Return the rows, first the same days as the weather has them; none where none was run."""
     asked = [r for r in results if r.scenario.group == "beyond"]
     if not asked:
@@ -53,10 +53,10 @@ def rows(results: Sequence[Result]) -> list[Row]:
         for r in results
         if r.scenario.group == "nominal" and (r.scenario.start, r.scenario.days) == days
     }
-    found = [Row(AS_IT_IS, plain)] if plain else []
+    found = [BeyondRow(AS_IT_IS, plain)] if plain else []
     for name in dict.fromkeys(_plain_name(r.scenario) for r in asked):
         runs = {r.scenario.variant: r for r in asked if _plain_name(r.scenario) == name}
-        found.append(Row(name, runs))
+        found.append(BeyondRow(name, runs))
     return found
 
 

@@ -21,7 +21,7 @@ def nearly_charged_c(site: Site) -> float:
 
 
 @dataclass(frozen=True)
-class Case:
+class FaultCase:
     """One fault, the situation in which it comes, and what must follow.
 
     Times of faults, outages and expectations are s after that moment. ``needs`` are sensors without
@@ -53,7 +53,7 @@ class Case:
         kinds = [fault.kind for fault in self.faults if fault.physical]
         return frozenset((*kinds, *(outage.duration_s for outage in self.outages)))
 
-    def without_guard(self, lacks: tuple[str, ...]) -> "Case":
+    def without_guard(self, lacks: tuple[str, ...]) -> "FaultCase":
         """Return it where what should answer it is missing; nor can a missing sensor be wrong."""
         real = tuple(fault for fault in self.faults if fault.physical)
         return replace(self, faults=real, expects=(), needs=0, lacks=lacks)

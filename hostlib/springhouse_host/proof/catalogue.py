@@ -21,7 +21,7 @@ from springhouse_sim.world.outage import Outage
 from ..site.settings_record import FITTED_BITS
 from ..site.site import Site
 from . import catalogue_cold, catalogue_room
-from .case import Case, nearly_charged_c
+from .case import FaultCase, nearly_charged_c
 from .responses import Expect
 from .situations import anywhen, charging, delivering, plan_minutes
 
@@ -64,7 +64,7 @@ def days_of_running(site: Site, running_s: int) -> int:
     return min(MOST_DAYS, ceil(running_s / max(a_day_s, 1.0)) + 1)
 
 
-def _blinding(site: Site) -> Iterator[Case]:
+def _blinding(site: Site) -> Iterator[FaultCase]:
     """All store probes at once: nothing is trusted, so the compressor goes off."""
     off = Expect(0, PROBE_S, off=COMPRESSOR, stay_s=HOUR_S)
     for row, kind, words in (
@@ -76,10 +76,10 @@ def _blinding(site: Site) -> Iterator[Case]:
         (6, "probe_silent", "driver dead"),
     ):
         faults = tuple(Fault(kind, 0, HOUR_S, probe=p) for p in _store_probes(site))
-        yield Case(row, f"store probes: {words}", charging(), (off,), faults)
+        yield FaultCase(row, f"store probes: {words}", charging(), (off,), faults)
     burst = tuple(Fault("probe_checksum", 0, 5, probe=p) for p in _store_probes(site))
     goes_on = Expect(0, 60, go_on=COMPRESSOR)
-    yield Case(50, "store probes: 5 s of bad frames", charging(120), (goes_on,), burst)
+    yield FaultCase(50, "store probes: 5 s of bad frames", charging(120), (goes_on,), burst)
 
 
 def _alone(within_s: int, *, lock: int = 0, latch: int = 0, stay_s: int = 0) -> Expect:
@@ -97,12 +97,12 @@ def _alone(within_s: int, *, lock: int = 0, latch: int = 0, stay_s: int = 0) -> 
     )
 
 
-def _compressor(site: Site) -> Iterator[Case]:
+def _compressor(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
     warm_c = no_progress_c(site)
     stuck_s = settings[S.STUCK_MIN] * 60 + 600
     stuck = tuple(Fault("probe_stuck", 0, probe=p) for p in _store_probes(site))
-    yield Case(
+    yield FaultCase(
         6,
         "store probes: stuck",
         charging(),
@@ -112,7 +112,7 @@ def _compressor(site: Site) -> Iterator[Case]:
         days=days_of_running(site, stuck_s),
     )
     apart_s = settings[S.DISAGREE_MIN] * 60 + 120
-    yield Case(
+    yield FaultCase(
         8,
         "low probe out of the water: reads 8 K warm",
         charging(),
@@ -134,11 +134,11 @@ def _compressor(site: Site) -> Iterator[Case]:
             three_s = 3 * settings[S.PROGRESS_MIN] * 60 + HOUR_S
             expects.append(_alone(three_s, latch=L.NO_COOLING))
             days = days_of_running(site, three_s)
-        yield Case(
+        yield FaultCase(
             row, words, charging(), tuple(expects), (fault,), store_start_c=warm_c, days=days
         )
     off_s = settings[S.MIN_OFF_S]
-    yield Case(
+    yield FaultCase(
         19,
         "mains outside its nameplate: the sense drops out",
         charging(),
@@ -148,7 +148,7 @@ def _compressor(site: Site) -> Iterator[Case]:
     )
     for row, words, away_s in ((54, "mains away 10 min", 600), (16, "mains away 5 s", 5)):
         wait_s = away_s + off_s + settings[S.RESTART_STAGGER_S]
-        yield Case(
+        yield FaultCase(
             row,
             f"{words} in the charge",
             charging(),
@@ -156,7 +156,7 @@ def _compressor(site: Site) -> Iterator[Case]:
             outages=(Outage(0, away_s),),
             needs=F.MAINS,
         )
-    welded = Case(
+    welded = FaultCase(
         WELDED_ROW,
         "relay welded shut: the independent cut-out ends it",
         charging(),
@@ -170,8 +170,8 @@ def _compressor(site: Site) -> Iterator[Case]:
         yield replace(bare, name="relay welded shut", days=WELDED_DAYS)
 
 
-def _whole(site: Site) -> Iterator[Case]:
-    yield Case(
+def _whole(site: Site) -> Iterator[FaultCase]:
+    yield FaultCase(
         40,
         "stored settings corrupt, charging",
         charging(),
@@ -185,10 +185,10 @@ def _whole(site: Site) -> Iterator[Case]:
             for p in _store_probes(site)
         )
         name = f"store probes drift by {sign * error_mk} mK"
-        yield Case(9, name, anywhen(), (), drift, from_start=True)
+        yield FaultCase(9, name, anywhen(), (), drift, from_start=True)
 
 
-def _promised(site: Site) -> Iterator[Case]:
+def _promised(site: Site) -> Iterator[FaultCase]:
     """One fault at a time in a store nearly charged, judged by the promises alone."""
     cold_c = nearly_charged_c(site)
     for i, probe in enumerate(PROBES[:3]):
@@ -201,23 +201,23 @@ def _promised(site: Site) -> Iterator[Case]:
             ("probe_stuck", "stuck"),
         ):
             fault = Fault(kind, 0, probe=probe)
-            yield Case(0, f"probe {probe} {words}", at, (), (fault,), store_start_c=cold_c)
+            yield FaultCase(0, f"probe {probe} {words}", at, (), (fault,), store_start_c=cold_c)
         drift = Fault("probe_drift", 0, probe=probe, value=DRIFT_MK, over_s=DRIFT_S)
         name = f"probe {probe} drifts by +{DRIFT_MK} mK"
-        yield Case(0, name, anywhen(), (), (drift,), from_start=True, store_start_c=cold_c)
+        yield FaultCase(0, name, anywhen(), (), (drift,), from_start=True, store_start_c=cold_c)
     if site.fitted & F.TRAY:
         opened = Fault("tray_float_open", 0, 900)
         name = "tray float opens for 15 min"
-        yield Case(0, name, delivering(), (), (opened,), store_start_c=cold_c)
+        yield FaultCase(0, name, delivering(), (), (opened,), store_start_c=cold_c)
     lost = Fault("prime_lost", 0)
-    yield Case(0, "pump loses its prime", delivering(), (), (lost,), store_start_c=cold_c)
+    yield FaultCase(0, "pump loses its prime", delivering(), (), (lost,), store_start_c=cold_c)
     for at, words in ((charging(), "charge"), (delivering(), "delivery")):
         away = Outage(0, OUTAGE_S)
         name = f"mains away 2 h in the {words}"
-        yield Case(0, name, at, (), outages=(away,), store_start_c=cold_c)
+        yield FaultCase(0, name, at, (), outages=(away,), store_start_c=cold_c)
 
 
-def cases(site: Site) -> list[Case]:
+def cases(site: Site) -> list[FaultCase]:
     """Return what this installation can answer, and what comes about whether it can or not.
 
     A physical fault does not ask what is fitted: one that nothing here notices is run once.
@@ -232,7 +232,7 @@ def cases(site: Site) -> list[Case]:
     )
     answered = [case for case in found if not _lacking(site, case)]
     noticed = {case.happens for case in answered if case.expects}
-    bare: dict[frozenset[str | int], Case] = {}
+    bare: dict[frozenset[str | int], FaultCase] = {}
     for case in found:
         lacks = _lacking(site, case)
         if lacks and case.physical and case.happens not in noticed:
@@ -240,7 +240,7 @@ def cases(site: Site) -> list[Case]:
     return answered + list(bare.values())
 
 
-def _lacking(site: Site, case: Case) -> tuple[str, ...]:
+def _lacking(site: Site, case: FaultCase) -> tuple[str, ...]:
     """Return the keys of the sensors that a case needs and that are not fitted."""
     missing = case.needs & ~site.fitted
     return tuple(f"sensors.{name}" for name, bit in FITTED_BITS.items() if missing & bit)

@@ -11,7 +11,7 @@ from springhouse_sim.world.faults import Fault
 
 from ..site.settings_record import WARM_WATER_FACTOR
 from ..site.site import Site
-from .case import Case, nearly_charged_c
+from .case import FaultCase, nearly_charged_c
 from .responses import Expect
 from .situations import Situation, charging_deep
 
@@ -49,7 +49,7 @@ def _resting(
     )
 
 
-def _cold(site: Site) -> Iterator[Case]:
+def _cold(site: Site) -> Iterator[FaultCase]:
     """Store probes that mislead in a cold store: the true ice stays within the promise."""
     bounded = (Expect(0, 0, ice_at_most_kg=site.file.store.ice_limit_kg),)
     deep_c = site.settings()[S.DEEP_MC] / 1000.0
@@ -59,7 +59,7 @@ def _cold(site: Site) -> Iterator[Case]:
             kind = "probe_drift" if over_h else "probe_offset"
             how = f" over {over_h} h" if over_h else ""
             fault = Fault(kind, 0, probe=probe, value=error_mk, over_s=over_h * HOUR_S)
-            yield Case(
+            yield FaultCase(
                 63,
                 f"cold store, {words}: {probe} reads {error_mk / 1000:g} K warm{how}",
                 at,
@@ -70,7 +70,7 @@ def _cold(site: Site) -> Iterator[Case]:
                 days=2,
             )
         for probe in BOTH:
-            yield Case(
+            yield FaultCase(
                 63,
                 f"cold store, {words}: {probe} stuck",
                 at,
@@ -112,7 +112,7 @@ def _noticed(site: Site, within_s: int) -> tuple[tuple[Expect, ...], tuple[Fault
     )
 
 
-def _welded(site: Site) -> Iterator[Case]:
+def _welded(site: Site) -> Iterator[FaultCase]:
     """A relay that welds while the compressor is off, and the contact behind it."""
     settings = site.settings()
     deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
@@ -125,7 +125,7 @@ def _welded(site: Site) -> Iterator[Case]:
         ("full", full, deep_c, by_store, pulled),
         ("warmer", warm, warm_c, by_store_warm, pulled_warm),
     ):
-        yield Case(
+        yield FaultCase(
             WELDED_ROW,
             f"relay welded, store {words}: noticed, plug pulled an hour later",
             at,
@@ -142,7 +142,7 @@ def _welded(site: Site) -> Iterator[Case]:
         ("never opens, relay welded: noticed by the store", by_store_warm, stuck),
         ("its wire off", (Expect(0, CONTACT_S, latch=L.WELDED),), off),
     ):
-        yield Case(
+        yield FaultCase(
             WELDED_ROW,
             f"contact behind the relay: {words}",
             warm,
@@ -153,7 +153,7 @@ def _welded(site: Site) -> Iterator[Case]:
         )
 
 
-def cases(site: Site) -> Iterator[Case]:
+def cases(site: Site) -> Iterator[FaultCase]:
     """Yield the cases, whatever is fitted."""
     yield from _cold(site)
     yield from _welded(site)

@@ -14,7 +14,7 @@ from springhouse_sim.world.outage import Outage
 
 from ..site.loop_part import loop
 from ..site.site import Site
-from .case import TRAY_EMPTIED_S, Case
+from .case import TRAY_EMPTIED_S, FaultCase
 from .responses import Expect
 from .situations import before_delivery, both, charging, delivering
 
@@ -37,7 +37,7 @@ GHOST_S = 61
 CROSSTALK_ML_MIN = 133_000  # 1 kHz of a fan's drive on the wire of a usual flow sensor
 
 
-def _floods() -> Iterator[Case]:
+def _floods() -> Iterator[FaultCase]:
     for row, kind, words, latch, needs in (
         (26, "level_float_open", "store level low", L.LEVEL, F.LEVEL),
         (59, "floor_wet", "water on the floor", L.FLOOR, F.FLOOR),
@@ -46,14 +46,14 @@ def _floods() -> Iterator[Case]:
         latched = Expect(0, FLOAT_S, latch=latch)
         fault = (Fault(kind, 0),)
         stops = (off, latched)
-        yield Case(row, f"{words}, delivering", delivering(), stops, fault, needs=needs)
+        yield FaultCase(row, f"{words}, delivering", delivering(), stops, fault, needs=needs)
         off = replace(off, off=C)
-        yield Case(row, f"{words}, charging", charging(), (off,), fault, needs=needs)
+        yield FaultCase(row, f"{words}, charging", charging(), (off,), fault, needs=needs)
         off = replace(off, off=ALL)
         name = f"{words}, charging and delivering"
-        yield Case(row, name, both(), (off,), fault, needs=needs)
+        yield FaultCase(row, name, both(), (off,), fault, needs=needs)
     seen_s = math.ceil(LEAK_SEEN_L / LEAK_L_S)
-    yield Case(
+    yield FaultCase(
         25,
         "store leaks",
         delivering(),
@@ -72,7 +72,7 @@ def seen_gone_s(flow_ml_min: float, left_ml_min: float, least_ml_min: float, lag
     return math.ceil(lag_s * math.log(max(1.0, share)))
 
 
-def _pump(site: Site) -> Iterator[Case]:
+def _pump(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
     gap_s, least_ml_min = settings[S.FLOW_GAP_S], settings[S.FLOW_LEAST_ML_MIN]
     dry_s = settings[S.PRIME_S] + SCAN_S
@@ -93,14 +93,14 @@ def _pump(site: Site) -> Iterator[Case]:
         stop = Expect(0, gap_s + seen_s + SCAN_S, off=P, stay_s=60)
         fault = (Fault(kind, 0, value=value),)
         name = f"{words}, delivering"
-        yield Case(row, name, delivering(), (stop,), fault, needs=F.FLOW)
+        yield FaultCase(row, name, delivering(), (stop,), fault, needs=F.FLOW)
         latched = (Expect(0, person_s + seen_s, latch=L.DRY, asked=True),)
         name = f"{words}, delivering: a person is asked for"
         at = delivering(wanted_s=person_s)
-        yield Case(row, name, at, latched, fault, needs=F.FLOW, days=2)
+        yield FaultCase(row, name, at, latched, fault, needs=F.FLOW, days=2)
     # With the pump off it is flow that should not be: delivery stays barred.
     crosstalk = Fault("flow_jammed", 0, value=CROSSTALK_ML_MIN)
-    yield Case(
+    yield FaultCase(
         68,
         "crosstalk on the flow sensor, air in the loop, delivering",
         delivering(),
@@ -108,7 +108,7 @@ def _pump(site: Site) -> Iterator[Case]:
         (crosstalk, Fault("prime_lost", 0)),
         needs=F.FLOW,
     )
-    yield Case(
+    yield FaultCase(
         22,
         "flow with the pump off",
         before_delivery(GHOST_S, 8 * HOUR_S),
@@ -118,11 +118,11 @@ def _pump(site: Site) -> Iterator[Case]:
     )
 
 
-def _delivery(site: Site) -> Iterator[Case]:
+def _delivery(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
     back_s = TRAY_OPEN_S + settings[S.TRAY_RETURN_S]
     off = Expect(0, FLOAT_S, off=DELIVERY)
-    yield Case(
+    yield FaultCase(
         32,
         "tray float opens for 15 min, delivering",
         delivering(),
@@ -141,7 +141,7 @@ def _delivery(site: Site) -> Iterator[Case]:
         # A person who pours the tray out meanwhile would be quicker.
         emptied_s = (TRAY_EMPTIED_S - stay_s, TRAY_EMPTIED_S + POURING_S)
         for row, words in ((30, "tray fills"), (33, "condensate pump dead: tray fills")):
-            yield Case(
+            yield FaultCase(
                 row,
                 words,
                 replace(delivering(fill_s + FLOAT_S), clear_of_s=emptied_s),
@@ -151,7 +151,7 @@ def _delivery(site: Site) -> Iterator[Case]:
             )
     still_s = settings[S.FAN_STILL_S] + SCAN_S
     for kind, words in (("fan_stalled", "fans stalled"), ("tach_dead", "fan tachometer dead")):
-        yield Case(
+        yield FaultCase(
             28,
             f"{words}, delivering",
             delivering(still_s),
@@ -159,7 +159,7 @@ def _delivery(site: Site) -> Iterator[Case]:
             (Fault(kind, 0),),
             needs=F.FAN_TACH,
         )
-    yield Case(
+    yield FaultCase(
         1,
         "room probe: no answer",
         delivering(),
@@ -168,7 +168,7 @@ def _delivery(site: Site) -> Iterator[Case]:
         needs=F.ROOM,
     )
     if site.file.battery.kind != "none":
-        yield Case(
+        yield FaultCase(
             55,
             "mains away for a day in the delivery",
             delivering(),
@@ -178,19 +178,19 @@ def _delivery(site: Site) -> Iterator[Case]:
         )
 
 
-def _whole() -> Iterator[Case]:
+def _whole() -> Iterator[FaultCase]:
     off = Expect(0, SCAN_S, off=DELIVERY, stay_s=HOUR_S)
     bad = Fault("settings_bad", 0, HOUR_S)
-    yield Case(40, "stored settings corrupt, delivering", delivering(), (off,), (bad,))
+    yield FaultCase(40, "stored settings corrupt, delivering", delivering(), (off,), (bad,))
     goes_on = Expect(0, 30, go_on=P)
     lost = Fault("clock_lost", 0)
-    yield Case(34, "clock lost, delivering", delivering(), (goes_on,), (lost,))
+    yield FaultCase(34, "clock lost, delivering", delivering(), (goes_on,), (lost,))
     for shift_s in (3600, -3600):
         jump = Fault("clock_wrong", 0, value=shift_s)
-        yield Case(35, f"clock jumps by {shift_s} s", delivering(), (), (jump,))
+        yield FaultCase(35, f"clock jumps by {shift_s} s", delivering(), (), (jump,))
 
 
-def cases(site: Site) -> Iterator[Case]:
+def cases(site: Site) -> Iterator[FaultCase]:
     """Yield the cases of floods and of the room side."""
     yield from _floods()
     yield from _pump(site)

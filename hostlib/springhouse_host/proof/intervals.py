@@ -43,7 +43,7 @@ class State:
 
 
 @dataclass(frozen=True)
-class Record:
+class IntervalRecord:
     """One of the flat records, as a value of the text."""
 
     name: str

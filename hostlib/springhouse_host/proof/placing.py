@@ -23,7 +23,7 @@ from springhouse_sim.world.owner import AskMode
 from ..site.known import Variant
 from ..site.site import Site, load_site
 from . import catalogue
-from .case import Case
+from .case import FaultCase
 from .running import bench
 from .scenarios import (
     CORNER_DAYS,
@@ -76,7 +76,7 @@ class Healthy:
 
 
 @dataclass(frozen=True)
-class Place:
+class CasePlace:
     """A scenario without its fault, and when in it the fault comes."""
 
     scenario: Scenario
@@ -92,7 +92,7 @@ def asked(scenario: Scenario, situation: Situation) -> Iterator[tuple[Scenario, 
         yield replace(scenario, owner=(mode,)), sought
 
 
-def find(case: Case, tried: list[Scenario], healthy: Healthy) -> Place | None:
+def find(case: FaultCase, tried: list[Scenario], healthy: Healthy) -> CasePlace | None:
     """Return where a case can be tried: in the first of some scenarios in which it can."""
     found = _look(case, tried, healthy)
     for scenario in tried:
@@ -102,7 +102,7 @@ def find(case: Case, tried: list[Scenario], healthy: Healthy) -> Place | None:
     return found
 
 
-def _look(case: Case, tried: list[Scenario], healthy: Healthy) -> Place | None:
+def _look(case: FaultCase, tried: list[Scenario], healthy: Healthy) -> CasePlace | None:
     for scenario in tried:
         start = scenario
         if scenario.days <= LONG_DAYS and case.store_start_c is not None:
@@ -114,7 +114,7 @@ def _look(case: Case, tried: list[Scenario], healthy: Healthy) -> Place | None:
     return None
 
 
-def _nearer(case: Case, long: Scenario, at_s: int, healthy: Healthy) -> Place:
+def _nearer(case: FaultCase, long: Scenario, at_s: int, healthy: Healthy) -> CasePlace:
     """Return the same situation in a run that begins the day before, if it is there too."""
     skipped = at_s // DAY_S - 1
     if long.days > LONG_DAYS and skipped > 0:
@@ -123,12 +123,12 @@ def _nearer(case: Case, long: Scenario, at_s: int, healthy: Healthy) -> Place:
             near = replace(long, start=start, days=LONG_DAYS, store_start_c=store_c)
             found_s = case.at.moment_s(healthy.trace(near))
             if found_s is not None:
-                return Place(near, found_s)
-    return Place(long, at_s)
+                return CasePlace(near, found_s)
+    return CasePlace(long, at_s)
 
 
 def place(
-    cases: list[Case], tried: list[Scenario], healthy: Healthy
+    cases: list[FaultCase], tried: list[Scenario], healthy: Healthy
 ) -> Iterator[Scenario | Absent]:
     """Yield for each case the run in which it is tried, or that none was found."""
     for case in cases:

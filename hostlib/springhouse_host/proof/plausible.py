@@ -33,7 +33,7 @@ LEAST_RANK = 0.2  # rank correlation of what is called deciding
 
 
 @dataclass(frozen=True)
-class Row:
+class DrawnRow:
     """What is kept of one draw.
 
     ``violations`` are of invariants, and a false alarm. A value is None where the week has nothing
@@ -52,8 +52,8 @@ class Sample:
     promises: tuple[Promise, ...]
     doubts: tuple[Doubt, ...]
     draws: tuple[Draw, ...]
-    rows: tuple[Row, ...]
-    summers: tuple[tuple[int, Row], ...]  # (draw, its summer)
+    rows: tuple[DrawnRow, ...]
+    summers: tuple[tuple[int, DrawnRow], ...]  # (draw, its summer)
     wanted_percent: float
 
     @cached_property
@@ -132,15 +132,15 @@ def _correlation(a: NDArray[np.float64], b: NDArray[np.float64]) -> float:
     return float(((a - a.mean()) * (b - b.mean())).mean()) / spread if spread > 0.0 else 0.0
 
 
-def row_of(site: Site, result: Result) -> Row:
+def row_of(site: Site, result: Result) -> DrawnRow:
     """Return what is kept of a run."""
     found = (MEASURES[promise.measure](result) for promise in site.promises())
     values = tuple(None if value is None else float(value) for value in found)
     alarms = int(result.latched != 0)
-    return Row(values, result.warmth_c, int(sum(result.violations)) + alarms)
+    return DrawnRow(values, result.warmth_c, int(sum(result.violations)) + alarms)
 
 
-def run_some(site_name: str, scenarios: Sequence[Scenario], changed: str) -> list[Row]:
+def run_some(site_name: str, scenarios: Sequence[Scenario], changed: str) -> list[DrawnRow]:
     """Run draws of a site one after the other, to be called in any process."""
     from .running import site_of
 
@@ -150,7 +150,7 @@ def run_some(site_name: str, scenarios: Sequence[Scenario], changed: str) -> lis
 
 def run_elsewhere(
     site_name: str, scenarios: Sequence[Scenario], changed: str, hashes: tuple[tuple[str, str], ...]
-) -> list[Row]:
+) -> list[DrawnRow]:
     """Run draws on another machine, whose program and files must be those of this proof.
 
     Raises:
@@ -212,15 +212,15 @@ class Runner:
 
     def __call__(
         self, scenarios: Sequence[Scenario], a_job: int, on_done: Callable[[int], None]
-    ) -> list[Row]:
+    ) -> list[DrawnRow]:
         """Return a row for each run, in their order; so many of them go together."""
         found = {}
         for number, scenario in enumerate(scenarios):
             if (told := self.kept.get(scenario)) is not None:
-                found[number] = Row(tuple(told[0]), told[1], told[2])
+                found[number] = DrawnRow(tuple(told[0]), told[1], told[2])
         on_done(len(found))
         left = [number for number in range(len(scenarios)) if number not in found]
-        jobs: dict[Future[list[Row]], list[int]] = {}
+        jobs: dict[Future[list[DrawnRow]], list[int]] = {}
         for first in range(0, len(left), a_job):
             numbers = left[first : first + a_job]
             jobs[self._begin([scenarios[n] for n in numbers])] = numbers
@@ -231,7 +231,7 @@ class Runner:
             on_done(len(rows))
         return [found[number] for number in range(len(scenarios))]
 
-    def _begin(self, some: Sequence[Scenario]) -> Future[list[Row]]:
+    def _begin(self, some: Sequence[Scenario]) -> Future[list[DrawnRow]]:
         where = (self.site.path, some, self.site.changed)
         if self.hashes:
             return self.pool.submit(run_elsewhere, *where, self.hashes)

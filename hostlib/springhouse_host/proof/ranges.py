@@ -25,7 +25,7 @@ from springhouse import setting as S
 from springhouse import statechart as K
 from springhouse import timekeeping as T
 
-from .intervals import MOST, Interval, Record, State
+from .intervals import MOST, Interval, IntervalRecord, State
 from .ranges_text import Prover
 
 PROBE_MC = 2_048_000  # any 16-bit word of a probe's register
@@ -112,11 +112,11 @@ def prove() -> Proven:
     prover = Prover({"memory": MEMORY})
     records = {"memory": MEMORY, "settings": SETTINGS, "readings": READINGS}
     state = State({name: dict(slots) for name, slots in records.items()})
-    three = [Record("memory"), Record("settings"), Record("readings")]
+    three = [IntervalRecord("memory"), IntervalRecord("settings"), IntervalRecord("readings")]
     # A record is asked for its faults before it is believed: any 32-bit words.
     words = {slot: Interval(-(1 << 31), (1 << 31) - 1) for slot in range(S.SIZE)}
-    prover.run(S.first_fault, [Record("settings")], State({"settings": words}))
-    prover.run(controller.power_up, [Record("memory")], state.copy())
-    prover.run(restart.forget, [Record("memory"), READINGS[R.NOW_MS]], state.copy())
+    prover.run(S.first_fault, [IntervalRecord("settings")], State({"settings": words}))
+    prover.run(controller.power_up, [IntervalRecord("memory")], state.copy())
+    prover.run(restart.forget, [IntervalRecord("memory"), READINGS[R.NOW_MS]], state.copy())
     prover.run(controller.step, three, state.copy())
     return Proven(prover.operations, prover.widest)

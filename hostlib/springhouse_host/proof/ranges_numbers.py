@@ -6,7 +6,7 @@ from typing import Any, TypeAlias
 
 from springhouse import memory as M
 
-from .intervals import Interval, RangeError, Record
+from .intervals import Interval, IntervalRecord, RangeError
 
 Checked: TypeAlias = Callable[[int, int, ast.AST], Interval]
 
@@ -92,7 +92,7 @@ def without(a: Interval, one: int) -> Interval:
     return a._replace(high=one - 1) if a.high == one else a
 
 
-def running(record: Record, slot: int, value: Interval) -> Interval:
+def running(record: IntervalRecord, slot: int, value: Interval) -> Interval:
     """Mark the tick of a timer that surely runs, and the tick of now."""
     if record.name == "memory" and slot >= M.TIMERS and value.low >= 0:
         return value._replace(mark="timer")

@@ -9,7 +9,7 @@ from typing import Any
 
 from springhouse import timekeeping as T
 
-from .intervals import MOST, Interval, RangeError, Record, State, join, join_values
+from .intervals import MOST, Interval, IntervalRecord, RangeError, State, join, join_values
 from .ranges_numbers import Span, exact, number, operate, running, without, wrapped
 
 LOOPS = 64
@@ -303,7 +303,7 @@ class _Body:
         elif isinstance(node, ast.Subscript):
             record = self.value(node.value, state)
             slots = self.value(node.slice, state)
-            if isinstance(record, Record) and slots.low == slots.high:
+            if isinstance(record, IntervalRecord) and slots.low == slots.high:
                 state.records[record.name][slots.low] = value
 
     # Expressions.
@@ -356,7 +356,7 @@ class _Body:
     @staticmethod
     def _element(base: Any, index: Any, state: State) -> Any:
         places = range(index.low, index.high + 1)
-        if isinstance(base, Record):
+        if isinstance(base, IntervalRecord):
             slots = state.records[base.name]
             parts = [running(base, place, slots[place]) for place in places]
         else:
@@ -373,7 +373,7 @@ class _Body:
             return Span([exact(a) for a in begin], stop)
         if name == "len":
             (a,) = arguments
-            return wrapped(len(state.records[a.name] if isinstance(a, Record) else a))
+            return wrapped(len(state.records[a.name] if isinstance(a, IntervalRecord) else a))
         if name == "abs":
             a = number(arguments[0])
             least = 0 if a.low <= 0 <= a.high else min(abs(a.low), abs(a.high))

@@ -30,7 +30,7 @@ VALUE_ENV = (V.LOW_MC, V.HIGH_MC, V.ROOM_MC, V.COIL_IN_MC, V.COIL_AIR_MC)
 
 
 @dataclass(frozen=True)
-class Kept:
+class KeptSlots:
     """A part of the memory that a slice remembers from step to step."""
 
     name: str
@@ -73,7 +73,7 @@ class Slice:
     number: int
     name: str
     settings: "array[int]"
-    kept: tuple[Kept, ...]
+    kept: tuple[KeptSlots, ...]
     dials: tuple[Dial, ...]
     fair: tuple[int, ...] = ()
     served: int = 0
@@ -174,24 +174,24 @@ def running(now_ms: int, ms: int) -> int:
     return T.ticks_add(now_ms, ms)
 
 
-def wait(name: str, slot: int, left_ms: int) -> Kept:
+def wait(name: str, slot: int, left_ms: int) -> KeptSlots:
     """A timer that is asked whether it runs."""
-    return Kept(name, slot, F.WAIT, 2, 0, left_ms)
+    return KeptSlots(name, slot, F.WAIT, 2, 0, left_ms)
 
 
-def trip(name: str, slot: int, left_ms: int) -> Kept:
+def trip(name: str, slot: int, left_ms: int) -> KeptSlots:
     """A timer that is asked whether it ran out."""
-    return Kept(name, slot, F.TRIP, 3, 0, left_ms)
+    return KeptSlots(name, slot, F.TRIP, 3, 0, left_ms)
 
 
-def bit(name: str, slot: int, bits: int) -> Kept:
+def bit(name: str, slot: int, bits: int) -> KeptSlots:
     """One bit of a slot."""
-    return Kept(name, slot, F.BIT, 2, bits)
+    return KeptSlots(name, slot, F.BIT, 2, bits)
 
 
-def number(name: str, slot: int, size: int) -> Kept:
+def number(name: str, slot: int, size: int) -> KeptSlots:
     """A small number."""
-    return Kept(name, slot, F.RAW, size)
+    return KeptSlots(name, slot, F.RAW, size)
 
 
 def switch(name: str, off: str, on: str, *writes: Write) -> Dial:

@@ -20,7 +20,7 @@ from springhouse_sim.abstract import judge as J
 from .slice_parts import (
     NOW_MS,
     Dial,
-    Kept,
+    KeptSlots,
     Option,
     Slice,
     bit,
@@ -58,7 +58,7 @@ def _flow_dial(fit: int) -> Dial:
     return Dial("flow", inlet if fit & F.COIL_IN else (Option("nothing shows it"),))
 
 
-def _flow_kept(fit: int) -> list[Kept]:
+def _flow_kept(fit: int) -> list[KeptSlots]:
     if fit & F.FLOW:
         return [trip("no flow", M.FLOW_T, SHORT_MS), trip("flow while off", M.GHOST_T, SHORT_MS)]
     if fit & F.COIL_IN:

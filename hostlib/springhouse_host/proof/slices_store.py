@@ -21,7 +21,7 @@ from springhouse_sim.abstract import judge as J
 from .slice_parts import (
     NOW_MS,
     Dial,
-    Kept,
+    KeptSlots,
     Option,
     Slice,
     Write,
@@ -201,7 +201,7 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
             wait("off-time", M.OFF_T, off_ms),
             wait("on-time", M.ON_T, held[S.MIN_ON_S] * 1000),
             wait("spacing", M.SPACING_T, 5000),
-            Kept("starts this hour", M.START_1_T, A.RING, A.START_STAMPS + 1, 0, HOUR_MS),
+            KeptSlots("starts this hour", M.START_1_T, A.RING, A.START_STAMPS + 1, 0, HOUR_MS),
         ),
         tuple(dials),
         fair=(_warm(dials[0]), *(0 for _ in dials[1:])) if fit & BOTH else (),
@@ -297,7 +297,7 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
     kept = [
         bit("compressor", M.OUT, O.COMPRESSOR),
         trip("progress", M.PROGRESS_T, 1000),
-        Kept("progress left", M.PROGRESS_LEFT_MS, A.LEFT, 2, 0, 1000),
+        KeptSlots("progress left", M.PROGRESS_LEFT_MS, A.LEFT, 2, 0, 1000),
         wait("rest", M.REST_T, 1000),
         number("rests", M.REST_COUNT, 5),
         trip("day of the rests", M.REST_DAY_T, DAY_MS),
@@ -309,7 +309,7 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
     if bank:
         kept += [
             trip("ice run", M.ICE_T, 1000),
-            Kept("ice left", M.ICE_LEFT_MS, A.LEFT, 2, 0, 1000),
+            KeptSlots("ice left", M.ICE_LEFT_MS, A.LEFT, 2, 0, 1000),
         ]
     name = f"care of the compressor: {_sensors(fit)}{', ice bank' if bank else ''}"
     # Fair: the store gets colder, the compressor is asked for, somebody presses.
@@ -380,6 +380,6 @@ def _probe(i: int, now_ms: int) -> Slice:
     if i <= P.HIGH:
         kept += [
             trip("stuck", M.STORE_LOW_STUCK_T + i, 1000),
-            Kept("stuck left", M.STORE_LOW_STUCK_LEFT_MS + i, A.LEFT, 2, 0, 1000),
+            KeptSlots("stuck left", M.STORE_LOW_STUCK_LEFT_MS + i, A.LEFT, 2, 0, 1000),
         ]
     return Slice(J.PROBE, f"trust of probe {i}", held, tuple(kept), tuple(dials), now_ms=now_ms)

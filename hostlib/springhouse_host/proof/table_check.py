@@ -45,7 +45,7 @@ class Rule:
 
 
 @dataclass(frozen=True)
-class Duty:
+class OutputDuty:
     """With all of `must` and none of `must_not`, `asked` has to be asked for."""
 
     asked: int
@@ -76,7 +76,7 @@ class Region:
     own: int  # the outputs this side may ask for
     locked: int  # the condition that must lead to, and hold in, the alarm
     rules: tuple[Rule, ...]
-    duties: tuple[Duty, ...]
+    duties: tuple[OutputDuty, ...]
     shows: tuple[Shows, ...]
 
     def state(self, number: int) -> str:
@@ -124,14 +124,14 @@ STORE_SHOWS = (
     Shows((K.HOLD, K.CHARGE), C.STORE_SEEN, C.STORE_LOCK | C.FREEZE),
 )
 STORE_DUTIES = (
-    Duty(
+    OutputDuty(
         O.COMPRESSOR,
         C.STORE_SEEN | C.MAINS | C.MUST_RUN | C.RUNNING,
         C.FREEZE | C.STORE_LOCK | C.BAR_RUN,
         "compressor kept for its minimum on-time",
         from_asking=True,
     ),
-    Duty(
+    OutputDuty(
         O.COMPRESSOR,
         C.STORE_SEEN | C.MAINS | C.STORE_WARM | C.MAY_START,
         C.FREEZE | C.STORE_LOCK | C.BAR_RUN | C.BAR_START | C.STORE_FULL,
@@ -169,21 +169,21 @@ ROOM_SHOWS = (
     Shows((K.WAITING, K.DISCHARGE, K.PURGE), C.ROOM_SEEN, _FAULTS),
 )
 ROOM_DUTIES = (
-    Duty(
+    OutputDuty(
         O.PUMP | O.FAN,
         _WARM_ROOM,
         _NO_DELIVERY | C.ROOM_COOL | C.PURGE_ASKED | C.PAUSE,
         "a warm room, healthy and wanted cool, is delivered to",
         from_asking=False,
     ),
-    Duty(
+    OutputDuty(
         O.PUMP,
         C.PURGE_ASKED | C.POWER,
         _NO_DELIVERY | C.PAUSE,
         "a purge is run",
         from_asking=False,
     ),
-    Duty(
+    OutputDuty(
         O.FAN,
         C.ROOM_SEEN | C.WANTED | C.POWER | C.MUST_DELIVER,
         _NO_DELIVERY | C.PURGE_ASKED,
@@ -354,7 +354,7 @@ def _judge_rule(
 
 
 def _judge_duty(
-    region: Region, duty: Duty, patterns: Bits, after: Bits, taken: Bits, asked: Bits
+    region: Region, duty: OutputDuty, patterns: Bits, after: Bits, taken: Bits, asked: Bits
 ) -> list[str]:
     outputs = np.array(region.outputs, dtype=np.int64)
     due = np.broadcast_to(

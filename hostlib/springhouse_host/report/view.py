@@ -29,7 +29,7 @@ RUN_ONLY = (
 
 
 @dataclass(frozen=True)
-class Kept:
+class KeptChecks:
     """One promise in words; ``run`` is the number of the run that set it, None if all are alike."""
 
     name: str
@@ -43,7 +43,7 @@ class Kept:
 
 
 @dataclass(frozen=True)
-class Limit:
+class LimitRow:
     """One thing that limits the installation: what there is over what is needed, weakest first."""
 
     name: str
@@ -52,7 +52,7 @@ class Limit:
 
 
 @dataclass(frozen=True)
-class Answer:
+class ReportAnswer:
     """What followed a fault."""
 
     fault: str
@@ -89,10 +89,10 @@ class View:
     runs: tuple[Recorded, ...]
     first: int  # the run that is shown at first
     assumes: tuple[str, ...]
-    promises: tuple[Kept, ...] = ()
+    promises: tuple[KeptChecks, ...] = ()
     readings: tuple[str, ...] = ()  # heads of the limits' ratios
-    limits: tuple[Limit, ...] = ()
-    answers: tuple[Answer, ...] = ()
+    limits: tuple[LimitRow, ...] = ()
+    answers: tuple[ReportAnswer, ...] = ()
     held: tuple[tuple[str, str, int, int], ...] = ()
     remarks: tuple[str, ...] = ()
     sure: Sure | None = None
@@ -141,7 +141,7 @@ def of_proof(
         readings=tuple(f"{DESCRIBED[v]} reading" for v in sizing.sheets),
         limits=_limits(sizing),
         answers=tuple(
-            Answer(name, *show.response_cells(r), r.kept, place.get(name))
+            ReportAnswer(name, *show.response_cells(r), r.kept, place.get(name))
             for name, r in verdict.hardest()
         ),
         held=tuple(
@@ -175,7 +175,7 @@ def _headline(verdict: Verdict) -> str:
     return "It depends" if verdict.depends else "Not kept"
 
 
-def _lead(verdict: Verdict, kept: Sequence[Kept], us: bool) -> list[str]:
+def _lead(verdict: Verdict, kept: Sequence[KeptChecks], us: bool) -> list[str]:
     broken = [k for k in kept if not k.kept]
     count = len(kept)
     if broken:
@@ -218,18 +218,18 @@ def _plain(bound: str) -> str:
     return bound.replace(">=", "at least").replace("<=", "at most")
 
 
-def _kept(j: Judged, place: dict[str, int], us: bool) -> Kept:
+def _kept(j: Judged, place: dict[str, int], us: bool) -> KeptChecks:
     name, bound, worst, margin = show.promise_cells(j, us)
-    return Kept(
+    return KeptChecks(
         name, _plain(bound), worst, margin, j.kept, j.scenario, place.get(j.scenario), j.why
     )
 
 
-def _limits(sizing: "Sizing") -> tuple[Limit, ...]:
+def _limits(sizing: "Sizing") -> tuple[LimitRow, ...]:
     sheets = list(sizing.sheets.values())
     by_name = [{limit.name: limit.ratio for limit in sheet.limits} for sheet in sheets]
     return tuple(
-        Limit(limit.name, tuple(ratios[limit.name] for ratios in by_name), limit.change)
+        LimitRow(limit.name, tuple(ratios[limit.name] for ratios in by_name), limit.change)
         for limit in sheets[0].limits
     )
 

@@ -131,7 +131,7 @@ class Bound:
     lost_kwh: float
 
 
-class Programme:
+class BoundProgramme:
     """The linear programme of a site and season; solved for any number of hours too warm."""
 
     def __init__(self, site: Site, scenario: Scenario, prices: Prices | None = None) -> None:

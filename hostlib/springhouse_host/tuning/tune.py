@@ -25,7 +25,7 @@ from ..proof.scenarios import (
 from ..proof.weather_days import days_of
 from ..site.site import Site
 from ..workers import Workers
-from .bound import Bound, Programme
+from .bound import Bound, BoundProgramme
 from .knobs import Change, Knob, changes_of, keys_of, knobs
 from .search import SEED, Trials, search
 from .trying import Task, Tried, binding, violation, with_changes
@@ -180,10 +180,10 @@ def tune(site: Site, effort: Effort, on_step: OnStep = lambda done: None) -> Tun
         return told.tuned(trials, best, figures, [job.result() for job in plain], own_kept)
 
 
-def _bounds(path: str, season: Scenario) -> Programme | None:
+def _bounds(path: str, season: Scenario) -> BoundProgramme | None:
     """Return the programme of the lower bound, None where there is none for such a site."""
     try:
-        return Programme(running.site_of(path), season)
+        return BoundProgramme(running.site_of(path), season)
     except KnownError:
         return None
 
@@ -328,7 +328,7 @@ class Told:
     site: Site
     season: Scenario
     turned: Sequence[Knob]
-    programme: Programme | None
+    programme: BoundProgramme | None
     now: Point  # the site as it is
     cold: Cold | None  # of the best point
 

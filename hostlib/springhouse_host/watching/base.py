@@ -19,8 +19,8 @@ from springhouse_sim import outside
 
 from ..errors import KnownError
 from . import salvage
-from .record import Record
-from .salvage import Row
+from .record import BoardRecord
+from .salvage import SalvagedRow
 
 SCHEMA = 2
 SCHEMA_OF_ONE = 1  # of the first version, whose rows do not say whose they are
@@ -150,7 +150,7 @@ class Base:
         if not self._found_in_bytes():
             raise KnownError(f"{self.path}: is no database of records: {error}") from None
 
-    def _found_in_bytes(self) -> dict[int, Row]:
+    def _found_in_bytes(self) -> dict[int, SalvagedRow]:
         try:
             return salvage.rows(self.path)
         except (OSError, ValueError):
@@ -205,7 +205,7 @@ class Base:
             return False
         return (at.st_dev, at.st_ino) == self._opened_as
 
-    def add(self, kept: Iterable[tuple[Record, str]], whose: str | None = None) -> None:
+    def add(self, kept: Iterable[tuple[BoardRecord, str]], whose: str | None = None) -> None:
         """Keep records, all or none; they are on the disk when this returns.
 
         Raises:
@@ -293,7 +293,7 @@ class Base:
 
     def records(
         self, since_s: float = 0.0, until_s: float = 1e12, whose: str | None = None
-    ) -> Iterator[Record]:
+    ) -> Iterator[BoardRecord]:
         """Yield an installation's records of a time, oldest first; ``damage`` is then known."""
         for row in self._good_rows():
             if row.whose == whose and since_s <= row.seen_s < until_s:
@@ -301,7 +301,7 @@ class Base:
                 if record is not None:
                     yield record
 
-    def _good_rows(self) -> Iterable[Row]:
+    def _good_rows(self) -> Iterable[SalvagedRow]:
         """Return the rows that are as they were written, from the bytes where SQLite fails."""
         last = 0
         try:
@@ -332,8 +332,8 @@ class Base:
             query = _ROWS.format(", whose, checksum" if self._columns == SCHEMA else _NO_OWNER)
             yield from self._data.execute(query)
 
-    def _rows_past_damage(self) -> list[Row]:
-        found: dict[int, Row] = {}
+    def _rows_past_damage(self) -> list[SalvagedRow]:
+        found: dict[int, SalvagedRow] = {}
         with contextlib.suppress(sqlite3.DatabaseError):
             for row in map(salvage.row_of, self._rows()):
                 if row is not None and row.record() is not None:

@@ -11,7 +11,7 @@ from springhouse import reading as R
 from springhouse import setting as S
 
 from ..outside import message
-from .record import Record
+from .record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site
@@ -52,7 +52,7 @@ class Calibration:
         """Whether the offset of every probe is known."""
         return len(self._mk) == R.PROBES
 
-    def applied(self, record: Record) -> Record:
+    def applied(self, record: BoardRecord) -> BoardRecord:
         """Return the record with the offsets that are known."""
         return replace(record, offset_mk=tuple(self._mk.get(slot, 0) for slot in self._slots))
 

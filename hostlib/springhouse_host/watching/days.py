@@ -15,7 +15,7 @@ from numpy.typing import NDArray
 from springhouse import output as O
 
 from .calibration import Calibration
-from .record import Record
+from .record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site
@@ -55,7 +55,7 @@ class Drift:
 
 
 def table(
-    records: Iterable[Record], zone: tzinfo | None = None, site: "Site | None" = None
+    records: Iterable[BoardRecord], zone: tzinfo | None = None, site: "Site | None" = None
 ) -> pd.DataFrame:
     """Return the records, one a row, indexed by local time; bad probe frames are missing values.
 

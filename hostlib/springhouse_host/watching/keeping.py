@@ -14,7 +14,7 @@ from types import TracebackType
 
 from ..errors import KnownError
 from .base import Base
-from .record import Record
+from .record import BoardRecord
 
 MOST_WAITING = 100_000  # a week and more of a board's beats, some 60 MB
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0
@@ -92,7 +92,7 @@ class Keeper:
         self.told: list[str] = []  # lines for the person, taken out when shown
         self._whose = whose
         self._clock = clock
-        self._waiting: deque[tuple[Record, str]] = deque()
+        self._waiting: deque[tuple[BoardRecord, str]] = deque()
         self._most = most
         self._base: Base | None = None
         self._why = ""
@@ -135,7 +135,7 @@ class Keeper:
             words += f", {self.lost} are lost"
         return f"{words}: {self._why}" if self._why else words
 
-    def keep(self, record: Record, text: str) -> None:
+    def keep(self, record: BoardRecord, text: str) -> None:
         """Write a record, or let it wait."""
         if len(self._waiting) >= self._most:
             self._waiting.popleft()

@@ -9,7 +9,7 @@ from springhouse import conditions as Q
 from springhouse import output as O
 from springhouse import setting as S
 
-from .record import Record
+from .record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site
@@ -37,7 +37,7 @@ class Trend:
         self._on_battery_since: float | None = None
         self._up_s = -1.0
 
-    def add(self, record: Record) -> None:
+    def add(self, record: BoardRecord) -> None:
         """Take a record."""
         up_s = float(record.line.up)
         if up_s < self._up_s:  # the board has restarted
@@ -56,11 +56,11 @@ class Trend:
         elif self._on_battery_since is None:
             self._on_battery_since = up_s
 
-    def outlook(self, record: Record) -> Outlook:
+    def outlook(self, record: BoardRecord) -> Outlook:
         """Return the hours left as things go now."""
         return Outlook(self._cold_h(record), self._battery_h(record))
 
-    def _cold_h(self, record: Record) -> float | None:
+    def _cold_h(self, record: BoardRecord) -> float | None:
         """Straight line through the store's warming up to where delivery ends."""
         room_c, store_c = record.probe_c(2), record.store_c()
         if self._settings is None or len(self._store) < 3 or room_c is None or store_c is None:
@@ -76,7 +76,7 @@ class Trend:
             return 0.0
         return None if slope <= 0.0 else min(LONGEST_H, left_k / slope / 3600.0)
 
-    def _battery_h(self, record: Record) -> float | None:
+    def _battery_h(self, record: BoardRecord) -> float | None:
         """Rated energy less what went since mains failed, over what is drawn now."""
         file = self._file
         if file is None or record.mains or self._on_battery_since is None:

@@ -56,7 +56,7 @@ class Line(BaseModel):
 
 
 @dataclass(frozen=True)
-class Record:
+class BoardRecord:
     """A record and when this computer saw it [s since 1970, UTC].
 
     ``offset_mk`` is the calibration of each probe, see `calibration`; 0 leaves readings raw.
@@ -85,7 +85,7 @@ class Record:
         return sum(seen) / len(seen) if seen else None
 
 
-def parse(text: str, seen_s: float) -> Record | None:
+def parse(text: str, seen_s: float) -> BoardRecord | None:
     """Return the record in a line of the link, None if it holds something else."""
     if len(text) > LONGEST_LINE or '"st"' not in text:
         return None
@@ -97,15 +97,15 @@ def parse(text: str, seen_s: float) -> Record | None:
         line = Line.model_validate_json(json.dumps(given))
     except (ValueError, ValidationError):
         return None
-    return Record(seen_s, line)
+    return BoardRecord(seen_s, line)
 
 
-def latches(record: Record) -> list[str]:
+def latches(record: BoardRecord) -> list[str]:
     """Return the latched faults, which wait for the acknowledge button."""
     return [word for n, word in enumerate(words.LATCHES) if record.line.lat >> n & 1]
 
 
-def locks(record: Record, first: int, last: int) -> list[str]:
+def locks(record: BoardRecord, first: int, last: int) -> list[str]:
     """Return what the interlock holds back, bits ``first`` to ``last`` of its word."""
     found = []
     for n, word in enumerate(why.LOCKS):
@@ -114,7 +114,7 @@ def locks(record: Record, first: int, last: int) -> list[str]:
     return found
 
 
-def reason(record: Record, side: int) -> str:
+def reason(record: BoardRecord, side: int) -> str:
     """Return the board's own reason of a side (0 store, 1 room) in words, "" if it says none."""
     if record.line.why is None:
         return ""
@@ -129,7 +129,7 @@ def degrees(t_c: float, us: bool) -> str:
     return f"{in_us(t_c, '°C'):.1f} °F" if us else f"{t_c:.1f} °C"
 
 
-def store_words(record: Record, aim: str | None, us: bool = False) -> str:
+def store_words(record: BoardRecord, aim: str | None, us: bool = False) -> str:
     """Return what the store side does and why; ``aim`` is where a charge goes, if known.
 
     The reason is the board's own; from one that gives none it is told by what is held back.
@@ -148,7 +148,7 @@ def store_words(record: Record, aim: str | None, us: bool = False) -> str:
     return f"{state}{at}" + (f" ({why})" if why else "")
 
 
-def room_words(record: Record, us: bool = False) -> str:
+def room_words(record: BoardRecord, us: bool = False) -> str:
     """Return what the room side does and why."""
     state = words.ROOM_STATES[record.line.st[1]]
     room = record.probe_c(2)
@@ -172,7 +172,7 @@ def room_words(record: Record, us: bool = False) -> str:
     return f"{state}{at}" + (f" ({why})" if why else "")
 
 
-def started(record: Record) -> str:
+def started(record: BoardRecord) -> str:
     """Return when the board started and what it knows of why, "" from one that does not say."""
     if record.line.rst is None:
         return ""
@@ -180,7 +180,7 @@ def started(record: Record) -> str:
     return f"{hours} h {minutes} min ago: {words.CAUSES[record.line.rst]}"
 
 
-def alarms(record: Record) -> list[tuple[str, str]]:
+def alarms(record: BoardRecord) -> list[tuple[str, str]]:
     """Return (what is wrong, what to do) in plain words."""
     found = [(word, ADVICE[word]) for word in latches(record)]
     for i, fault in enumerate(record.line.bad):

@@ -17,7 +17,7 @@ from typing import Any
 
 from springhouse_sim.outside import OutsideError, regular
 
-from .record import Record, parse
+from .record import BoardRecord, parse
 
 MOST_BYTES = 4_000_000_000
 COLUMNS = (4, 6)  # of the first version, of this one
@@ -27,7 +27,7 @@ _TYPES = re.compile(rb"(?=[\x06-\x0b]\x00[\x01-\x09][\x01-\x06\x08\x09][\x81-\x8
 
 
 @dataclass(frozen=True)
-class Row:
+class SalvagedRow:
     """A row of the table of records as it was written."""
 
     number: int
@@ -45,7 +45,7 @@ class Row:
             return found is not None and found.line.up == self.up_s
         return self.checksum == checksum(self.seen_s, self.whose, self.line)
 
-    def record(self) -> Record | None:
+    def record(self) -> BoardRecord | None:
         """Return the record, None where a byte of the row is not what was written."""
         found = parse(self.line, self.seen_s) if self.good else None
         return found if found is not None and found.line.up == self.up_s else None
@@ -56,7 +56,7 @@ def checksum(seen_s: float, whose: str | None, line: str) -> int:
     return zlib.crc32(f"{float(seen_s)!r} {whose} {line}".encode(errors="replace"))
 
 
-def row_of(values: tuple[Any, ...]) -> Row | None:
+def row_of(values: tuple[Any, ...]) -> SalvagedRow | None:
     """Return a row from its values, None where one has another type."""
     number, seen_s, up_s, line, whose, told = values
     good = (
@@ -67,10 +67,10 @@ def row_of(values: tuple[Any, ...]) -> Row | None:
         and isinstance(whose, str | None)
         and isinstance(told, int | None)
     )
-    return Row(number, float(seen_s), up_s, line, whose, told) if good else None
+    return SalvagedRow(number, float(seen_s), up_s, line, whose, told) if good else None
 
 
-def rows(path: Path) -> dict[int, Row]:
+def rows(path: Path) -> dict[int, SalvagedRow]:
     """Return every whole row that a file holds, by number.
 
     Raises:
@@ -79,12 +79,12 @@ def rows(path: Path) -> dict[int, Row]:
     return rows_in(Path(f"{path}-wal")) | rows_in(path)
 
 
-def rows_in(path: Path) -> dict[int, Row]:
+def rows_in(path: Path) -> dict[int, SalvagedRow]:
     """Return every whole row in a file, without the log beside it; none where there is no file."""
     return {row.number: row for row in _rows(path) if row.good}
 
 
-def _rows(path: Path) -> Iterator[Row]:
+def _rows(path: Path) -> Iterator[SalvagedRow]:
     try:
         size = regular(path)
     except OutsideError:
@@ -116,7 +116,7 @@ def _encoded(value: int) -> bytes:
     return bytes(reversed(parts))
 
 
-def _row(data: Any, start: int) -> Row | None:
+def _row(data: Any, start: int) -> SalvagedRow | None:
     try:
         body = start + data[start]
         types, at = [], start + 1

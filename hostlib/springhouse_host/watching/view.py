@@ -9,7 +9,7 @@ from springhouse import setting as S
 from springhouse import words
 
 from .outlook import Outlook
-from .record import Record, alarms, degrees, room_words, started, store_words
+from .record import BoardRecord, alarms, degrees, room_words, started, store_words
 
 if TYPE_CHECKING:
     from rich.console import RenderableType
@@ -46,7 +46,7 @@ class Facts:
 
 
 def facts(
-    record: Record,
+    record: BoardRecord,
     outlook: Outlook,
     site: "Site | None",
     away: bool,
@@ -78,7 +78,7 @@ def facts(
     )
 
 
-def _power(record: Record, site: "Site | None") -> str:
+def _power(record: BoardRecord, site: "Site | None") -> str:
     """Return mains and battery as far as they are sensed; a board without a site is believed."""
     fitted = None if site is None else site.file.sensors
     told = []

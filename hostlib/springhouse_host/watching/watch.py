@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from .calibration import Calibration
 from .keeping import Keeper
 from .outlook import Trend
-from .record import Record, parse
+from .record import BoardRecord, parse
 from .sources import Lines
 from .view import STALE_S, Facts, facts
 
@@ -25,11 +25,11 @@ def watch(lines: Lines, keeper: Keeper, site: "Site | None", show: Shown, us: bo
     """
     trend, calibration = Trend(site), Calibration(site)
 
-    def present(record: Record, away: bool) -> None:
+    def present(record: BoardRecord, away: bool) -> None:
         outlook = trend.outlook(record)
         show(facts(record, outlook, site, away, calibration.note, keeper.note, us))
 
-    last: Record | None = None
+    last: BoardRecord | None = None
     came = 0.0  # when the last record came, by a clock that is never set
     came_in = 0
     for seen_s, text in lines:

@@ -12,7 +12,7 @@ from ..planning.season import Figures
 from ..proof.scenarios import Scenario
 from ..site.site import Site, load_site
 from ..site.tables import PLAN_DECIDES
-from ..tuning.bound import Programme
+from ..tuning.bound import BoundProgramme
 from ..workers import Workers
 
 DECIDES = "schedule.plan_decides"
@@ -20,7 +20,7 @@ FIXED = "fixed schedule"
 
 
 @dataclass(frozen=True)
-class Row:
+class PlannedRow:
     """A way on a tariff; ``closed`` is its share of the way from fixed schedule to bound."""
 
     tariff: str
@@ -31,10 +31,10 @@ class Row:
 
 
 @dataclass(frozen=True)
-class Ahead:
+class PlannedSummer:
     """All rows, and by tariff the least that the season can cost with as many hours too warm."""
 
-    rows: tuple[Row, ...]
+    rows: tuple[PlannedRow, ...]
     bound: dict[str, float | None]
 
 
@@ -63,7 +63,7 @@ def least(
     site = load_site(path, changes)
     prices = P.tariff_of(site, scenario, tariff)
     try:
-        found = Programme(site, scenario, prices).solve(hours_over)
+        found = BoundProgramme(site, scenario, prices).solve(hours_over)
     except KnownError:
         return None
     return None if found is None else found.cost + prices.standing_per_day * scenario.days
@@ -75,7 +75,7 @@ def ahead(
     scenario: Scenario,
     processes: int,
     on_done: Callable[[], None],
-) -> Ahead:
+) -> PlannedSummer:
     """Simulate all of it, so many runs at a time; calls ``on_done`` after each."""
     with Workers(processes) as pool:
         plans = {}
@@ -98,9 +98,9 @@ def ahead(
         found = {key: job.result() for job, key in plans.items()}
     rows = []
     for tariff in P.TARIFFS:
-        rows.append(Row(tariff, "", FIXED, fixed[tariff], None))
+        rows.append(PlannedRow(tariff, "", FIXED, fixed[tariff], None))
         for (of, word, forecast), came in found.items():
             if of == tariff:
                 share = closed(fixed[tariff].cost, came.cost, bound[tariff])
-                rows.append(Row(tariff, word, forecast, came, share))
-    return Ahead(tuple(rows), bound)
+                rows.append(PlannedRow(tariff, word, forecast, came, share))
+    return PlannedSummer(tuple(rows), bound)
