@@ -121,7 +121,7 @@ class Bath:
 
     @property
     def ice_kg(self) -> float:
-        """All ice."""
+        """Ice of all layers [kg]."""
         return float(self.x[X.ICE_KG : X.ICE_KG + X.LAYERS].sum())
 
     @property

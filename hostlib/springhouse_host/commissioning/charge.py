@@ -88,7 +88,7 @@ class Rows:
             raise KnownError(f"{self.path}: cannot be written: {error.strerror}") from None
 
     def clear(self) -> None:
-        """Forget them."""
+        """Forget the rows, in memory and on the disk."""
         self.kept = []
         with contextlib.suppress(FileNotFoundError):
             self.path.unlink()

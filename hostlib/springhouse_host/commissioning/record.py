@@ -40,7 +40,7 @@ class StepAnswer(_Part):
 
     @property
     def day(self) -> date:
-        """When."""
+        """The day on which it was answered."""
         return date.fromisoformat(self.on)
 
     @property

@@ -33,7 +33,7 @@ class Ahead:
 
     @property
     def quarters(self) -> int:
-        """How many."""
+        """How many quarter hours the plan covers."""
         return len(self.price)
 
     def cut(self, first: int, count: int) -> "Ahead":

@@ -32,7 +32,7 @@ class Forecast:
 
     @property
     def hours(self) -> int:
-        """Rows."""
+        """How many hours the file holds."""
         return len(self.columns["temp_air_c"])
 
 

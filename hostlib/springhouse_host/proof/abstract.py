@@ -224,7 +224,7 @@ def slices(now_ms: int = NOW_MS) -> list[Slice]:
 
 @dataclass(frozen=True)
 class Checked:
-    """Everything explored."""
+    """What the exploration of all slices found."""
 
     explored: tuple[Explored, ...]
     missed: tuple[str, ...]  # states never served, never reached, or without a way out

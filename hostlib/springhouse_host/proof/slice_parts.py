@@ -148,7 +148,7 @@ def shown(slot: int, value: int) -> Write:
 
 
 def means(slot: int, value: int = 1) -> Write:
-    """Tell the judge."""
+    """Tell the judges of the invariants what an input means: a slot of `abstract.env`."""
     return ENV, slot, value, 0
 
 

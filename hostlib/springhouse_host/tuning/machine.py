@@ -29,7 +29,7 @@ class Bands:
 
     @property
     def count(self) -> int:
-        """How many."""
+        """How many bands of the water's temperature there are."""
         return len(self.kwh)
 
 
