@@ -333,7 +333,7 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(running, "run_one", run_one)
     monkeypatch.setattr(tuning, "cold_of", lambda *_: tuning.Cold(30.0, 20.0, 10.0))
     monkeypatch.setattr(tuning, "Workers", Serial)
-    monkeypatch.setattr(tuning, "Programme", Fixed)
+    monkeypatch.setattr(tuning, "BoundProgramme", Fixed)
     plain = tuning._point("plain", {}, real.summary)
     monkeypatch.setattr(tuning, "thermostat", lambda *_: tuning.Plain("plain", plain))
 
