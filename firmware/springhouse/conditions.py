@@ -194,18 +194,15 @@ def inlet_follows(memory: "array[int]", settings: "array[int]", readings: "array
     i = P.draw(memory)
     gap = P.value_mc(memory, settings, readings, P.COIL_IN)
     gap -= P.value_mc(memory, settings, readings, i)
-    up = R.COIL_IN_MC
-    down = R.STORE_LOW_MC + i
     most = settings[S.FOLLOW_MK]
-    return near.apart_within(readings, 0, up, down, gap, most)
+    return near.apart_within(readings, 0, R.COIL_IN_MC, R.STORE_LOW_MC + i, gap, most)
 
 
 def flow_shown(settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the flow sensor shows what the pump can deliver; more is no evidence of flow."""
-    slot = R.FLOW_ML_MIN
     least = settings[S.FLOW_LEAST_ML_MIN]
     most = settings[S.FLOW_MOST_ML_MIN]
-    return near.inside(readings, 0, slot, readings[slot], least, most)
+    return near.inside(readings, 0, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], least, most)
 
 
 def spells_only(settings: "array[int]") -> bool:
@@ -232,8 +229,7 @@ def update_flags(memory: "array[int]", settings: "array[int]", readings: "array[
         limit = settings[S.BATTERY_CUT_MV]
         if flag(memory, M.FLAG_BATTERY_LOW):
             limit += settings[S.BATTERY_REARM_MV] + 1
-        slot = R.BATTERY_MV
-        low = not near.at_least(readings, 0, slot, readings[slot], limit)
+        low = not near.at_least(readings, 0, R.BATTERY_MV, readings[R.BATTERY_MV], limit)
     put_flag(memory, M.FLAG_BATTERY_LOW, low)
 
 
@@ -266,9 +262,8 @@ def useful(
     why = C.USEFUL * near.ROOM
     i = P.draw(memory)
     gap = room_mc - P.value_mc(memory, settings, readings, i)
-    up = R.ROOM_MC
-    down = R.STORE_LOW_MC + i
-    return near.apart_at_least(readings, why, up, down, gap, useful_mk(memory, settings))
+    least = useful_mk(memory, settings)
+    return near.apart_at_least(readings, why, R.ROOM_MC, R.STORE_LOW_MC + i, gap, least)
 
 
 def store_word(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:

@@ -157,9 +157,8 @@ def flow(memory: "array[int]", settings: "array[int]", readings: "array[int]") -
         dark = pump and not Q.flow_shown(settings, readings)
         dry = T.hold(memory, M.FLOW_T, now, dark, settings[S.FLOW_GAP_S] * 1000)
         if not pump:
-            slot = R.FLOW_ML_MIN
             least = settings[S.FLOW_LEAST_ML_MIN]
-            ghost = near.at_least(readings, 0, slot, readings[slot], least)
+            ghost = near.at_least(readings, 0, R.FLOW_ML_MIN, readings[R.FLOW_ML_MIN], least)
     elif Q.has(settings, F.COIL_IN):
         astray = pump and not Q.inlet_follows(memory, settings, readings)
         dry = T.hold(memory, M.FOLLOW_T, now, astray, settings[S.FOLLOW_S] * 1000)
@@ -186,8 +185,8 @@ def coil(memory: "array[int]", settings: "array[int]", readings: "array[int]") -
     both = O.PUMP | O.FAN
     still = False
     if Q.has(settings, F.FAN_TACH) and memory[M.OUT] & both == both:
-        slot = R.FAN_RPM
-        still = not near.at_least(readings, 0, slot, readings[slot], settings[S.FAN_LEAST_RPM])
+        least = settings[S.FAN_LEAST_RPM]
+        still = not near.at_least(readings, 0, R.FAN_RPM, readings[R.FAN_RPM], least)
     if T.hold(memory, M.STILL_T, now, still, settings[S.FAN_STILL_S] * 1000):
         memory[M.STILL_T] = T.IDLE
         T.arm(memory, M.COIL_T, now, wait_ms)

@@ -69,7 +69,8 @@ def _holding(rows: "tuple[tuple[int, ...], ...]", state: int, word: int, near_bi
         if start == state:
             failing = (must & ~word) | (must_not & word)
             if failing & ~near_bits == 0 and failing & kept == 0:
-                kept |= failing & -failing  # warm before cool or full: the farther one
+                # The lower bit: of warm and cool, or warm and full, it is the farther one.
+                kept |= failing & -failing
     return kept
 
 

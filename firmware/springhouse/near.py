@@ -1,9 +1,9 @@
 """Comparisons of analog readings: the core makes no others, and each knows how near it was.
 
 On the board every call becomes the plain comparison when the image is built; what only the notes
-need is not asked for there, so it must change nothing. Where the readings
-record has room for notes (`SIZE` slots), as in a simulation that skips quiet time, each also notes
-between which two values its reading may move while the answer stays. `horizon.py` gathers them.
+need is not asked for there, so it must change nothing. Where the readings record has room for notes
+(`SIZE` slots), as in a simulation that skips quiet time, each also notes between which two values
+its reading may move while the answer stays. `horizon.py` gathers them.
 
 `q` is what is compared: it moves at most as far as the reading in `slot` does, in its direction.
 `why` says what hangs on the answer: 0 if memory does, a condition bit (a room bit times ROOM), the
@@ -12,6 +12,7 @@ speed of the fans, or where a probe's anchor stands.
 
 from array import array
 
+from springhouse import condition as C
 from springhouse import fitted as F
 from springhouse import reading as R
 
@@ -19,9 +20,9 @@ FAR = (1 << 30) - 1  # wider than any reading
 COUNT = R.SIZE  # slot of the number of notes; each is why, slot, lowest, highest
 NOTES = 80
 SIZE = R.SIZE + 1 + 4 * NOTES
-ROOM = 1 << 11  # store bits lie below
-FAN_CAP = 1 << 26  # whether the fans stay at the quiet level
-ANCHOR = 1 << 27  # whether a probe has moved
+ROOM = 1 << C.STORE_BITS  # store bits lie below
+FAN_CAP = ROOM << C.ROOM_BITS  # whether the fans stay at the quiet level
+ANCHOR = FAN_CAP << 1  # whether a probe has moved
 
 
 def begin(readings: "array[int]") -> None:

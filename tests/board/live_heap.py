@@ -39,12 +39,11 @@ def unique_id(): return b"12345678"
     "asyncio": "",
     "time": "def ticks_ms(): return 0\ndef sleep_ms(ms): pass\n",
     "network": "",
-    "usocket": "class socket: pass\n",
     "socket": "class socket: pass\n",
     "stages": """
 def stubs():
     import asyncio, binascii, errno, hashlib, json, machine, network, onewire
-    import select, socket, struct, time, usocket
+    import select, socket, struct, time
 def alone():
     global board, loop
     from springhouse import app

@@ -22,7 +22,7 @@ HERE = Path(__file__).parent
 ASK = """
 import importlib, json, sys
 from unittest.mock import MagicMock
-for name in ("machine", "network", "usocket", "ustruct", "ubinascii", "framebuf"):
+for name in ("machine", "network", "framebuf"):
     sys.modules[name] = MagicMock()
 sys.modules["framebuf"].FrameBuffer = object
 sys.modules["micropython"] = MagicMock(const=int)
@@ -211,3 +211,71 @@ def test_any_other_use_of_a_constant_module_is_refused(text: str, why: str) -> N
     assert len(caught.value.lines) == 1
     assert caught.value.lines[0].startswith("program.py:")
     assert why in caught.value.lines[0]
+
+
+NEAR = """
+def begin(r):
+    if len(r) > 3:
+        r[3] = 0
+def above(r, why, q, x):
+    if len(r) > 3:
+        r[3] = why
+    return q >= x
+def within(r, why, q, most):
+    return -most <= q <= most
+"""
+
+
+def plain(body: str) -> str:
+    head = "from springhouse import near\n"
+    package = Package({"springhouse.near": NEAR, "springhouse.x": head + body})
+    tree = package.folded("springhouse.x")
+    assert tree is not None
+    return ast.unparse(tree)
+
+
+@pytest.mark.parametrize(
+    ("body", "left"),
+    [
+        ("def f(r, x):\n    near.begin(r)\n    return 1", "def f(r, x):\n    return 1"),
+        (
+            "def f(r, x):\n    return not near.above(r, 5, r[0] + 1, x)",
+            "def f(r, x):\n    return not r[0] + 1 >= x",
+        ),
+        (
+            "def f(r, x):\n    why = 5\n    near.above(r, why, 1, 2) or g(x)",
+            "def f(r, x):\n    1 >= 2 or g(x)",
+        ),
+        (  # what a binding calls may do more than be read
+            "def f(r, x):\n    why = g(x)\n    return near.above(r, why, 1, x)",
+            "def f(r, x):\n    why = g(x)\n    return 1 >= x",
+        ),
+        (
+            "def f(r, x):\n    why = 5\n    return near.above(r, why, why, x)",
+            "def f(r, x):\n    why = 5\n    return why >= x",
+        ),
+        (
+            "def f(r, x):\n    return near.within(r, 0, near.above(r, 0, 1, 2), x)",
+            "def f(r, x):\n    return -x <= (1 >= 2) <= x",
+        ),
+    ],
+)
+def test_a_noting_call_becomes_the_comparison_it_answers(body: str, left: str) -> None:
+    assert plain(body) == left
+
+
+@pytest.mark.parametrize(
+    "call", ["within(r, 0, 1, r[0])", "within(r, 0, 1, x + 1)", "within(r, 0, 1, g(x))"]
+)
+def test_what_would_be_worked_out_twice_is_refused(call: str) -> None:
+    with pytest.raises(FoldError) as caught:
+        plain(f"def f(r, x):\n    return near.{call}")
+    assert "x:3: within: most: cannot be folded" in caught.value.lines[0]
+
+
+def test_the_board_gets_no_noting_call() -> None:
+    package = built.package()
+    for name in package.modules:
+        tree = package.folded(name)
+        if tree is not None and name not in (folding.NOTING, "springhouse.horizon"):
+            assert "near" not in {n.id for n in ast.walk(tree) if isinstance(n, ast.Name)}, name

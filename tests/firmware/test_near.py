@@ -87,6 +87,28 @@ def test_notes_that_find_no_place_are_counted() -> None:
     assert readings[near.COUNT] == 0
 
 
+def test_a_note_that_settles_nothing_is_taken_back() -> None:
+    readings = shown(1, 2, 3)
+    near.at_least(readings, 0, ROOM, 3, 0)
+    near.at_least(readings, 0, LOW, 1, 0)
+    assert not near.apart_at_least(readings, 0, LOW, HIGH, -1, 5)
+    near.moot(readings, 2)
+    room = (5 - 1 + 1) // 2
+    assert bands(readings) == {
+        LOW: (-near.FAR, 1 + room),
+        HIGH: (2 - room, near.FAR),
+        ROOM: (0, near.FAR),
+    }
+
+
+def test_nothing_is_taken_back_once_notes_were_lost() -> None:
+    readings = shown(0, 0, 0)
+    for _ in range(near.NOTES + 1):
+        near.at_least(readings, 0, LOW, 0, 0)
+    near.moot(readings, 1)
+    assert readings[near.COUNT] == near.NOTES + 1
+
+
 def test_a_record_without_room_is_left_alone() -> None:
     readings = array("i", [0] * R.SIZE)
     near.begin(readings)

@@ -19,50 +19,26 @@ side of a dot, read only; anything else is refused.
 """
 
 import ast
-import copy
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
+from functools import partial
 from pathlib import Path
 
 from ..errors import KnownError
+from . import plain
+from .constants import Evaluator, NotConstantError
 from .walking import parts
 
 PACKAGE = "springhouse"
 AS_IS = f"{PACKAGE}.boards."
 NOTING = f"{PACKAGE}.near"
-_LONGEST_RANGE = 1024
 _TYPE_CHECKING = "TYPE_CHECKING"
 
-_UNARY: dict[type[ast.unaryop], Callable[[int], int]] = {
-    ast.USub: lambda a: -a,
-    ast.UAdd: lambda a: a,
-    ast.Invert: lambda a: ~a,
-}
-_BINARY: dict[type[ast.operator], Callable[[int, int], int]] = {
-    ast.Add: lambda a, b: a + b,
-    ast.Sub: lambda a, b: a - b,
-    ast.Mult: lambda a, b: a * b,
-    ast.FloorDiv: lambda a, b: a // b,
-    ast.Mod: lambda a, b: a % b,
-    ast.LShift: lambda a, b: a << b,
-    ast.RShift: lambda a, b: a >> b,
-    ast.BitOr: lambda a, b: a | b,
-    ast.BitAnd: lambda a, b: a & b,
-    ast.BitXor: lambda a, b: a ^ b,
-}
-
-_ATOMS = (ast.Name, ast.Constant, ast.Attribute)
 _NAMED = (ast.FunctionDef, ast.AsyncFunctionDef, ast.ClassDef, ast.ExceptHandler)
-
-Value = int | list[int]
 
 
 class FoldError(KnownError):
     """Source that cannot be folded safely; the line names file and place."""
-
-
-class _NotConstantError(Exception):
-    pass
 
 
 def _bound_names(tree: ast.Module) -> Counter[str]:
@@ -181,8 +157,8 @@ class Package:
         targets = target.elts if isinstance(target, ast.Tuple) else [target]
         names = [name.id for name in targets if isinstance(name, ast.Name)]
         try:
-            value = _Evaluator(self, source, known).value(node.value)
-        except _NotConstantError:
+            value = Evaluator(partial(self.lookup, source), source.bound, known).value(node.value)
+        except NotConstantError:
             return []
         values = value if isinstance(value, list) else [value]
         if isinstance(target, ast.Tuple) != isinstance(value, list) or len(names) != len(targets):
@@ -200,32 +176,23 @@ class Package:
         return None
 
     def plain(self, source: _Source, call: ast.expr) -> ast.expr | None:
-        """Return what a noting call answers, in terms of its arguments.
-
-        None if it is no such call; a constant if it answers nothing.
+        """Return what a noting call answers, as `plain.answer`; None if it is no such call.
 
         Raises:
-            FoldError: the answer asks twice for what is more than a name or a number.
+            FoldError: what it answers asks for an argument twice.
         """
         if not isinstance(call, ast.Call) or not isinstance(call.func, ast.Attribute):
             return None
         module = call.func.value
         if not isinstance(module, ast.Name) or source.aliases.get(module.id) != NOTING:
             return None
-        tree = self._sources[NOTING].tree
-        (function,) = [
-            n for n in tree.body if isinstance(n, ast.FunctionDef) and n.name == call.func.attr
-        ]
-        names = [a.arg for a in function.args.args]
-        given = dict(zip(names, call.args, strict=True))
-        last = function.body[-1]
-        if not isinstance(last, ast.Return) or last.value is None:
-            return ast.Constant(None)
-        asked = Counter(n.id for n in parts(last.value) if isinstance(n, ast.Name))
-        for name, times in asked.items():
-            if name not in given or (times > 1 and not isinstance(given[name], _ATOMS)):
-                raise source.refuse(call, f"{call.func.attr}: {name}")
-        return _Filled(given).visit(copy.deepcopy(last.value))  # type: ignore[no-any-return]
+        for function in self._sources[NOTING].tree.body:
+            if isinstance(function, ast.FunctionDef) and function.name == call.func.attr:
+                try:
+                    return plain.answer(function, call)
+                except ValueError as error:
+                    raise source.refuse(call, str(error)) from None
+        return None
 
     def only_constants(self, module: str) -> bool:
         """Whether a module, its docstring and imports apart, binds nothing but constants."""
@@ -270,84 +237,11 @@ def _binds_only(node: ast.stmt, constants: Mapping[str, int]) -> bool:
     return all(isinstance(name, ast.Name) and name.id in constants for name in targets)
 
 
-class _Evaluator:
-    """Evaluates the few kinds of expression that make constants."""
-
-    def __init__(self, package: Package, source: _Source, known: Mapping[str, int]) -> None:
-        self._package = package
-        self._source = source
-        self._known = dict(known)
-
-    def value(self, node: ast.expr) -> Value:
-        """Return an integer or a list of them.
-
-        Raises:
-            _NotConstantError: it is neither.
-        """
-        if isinstance(node, ast.Call):
-            return self._range(node)
-        if isinstance(node, ast.ListComp):
-            return self._comprehension(node)
-        return self.number(node)
-
-    def number(self, node: ast.expr) -> int:
-        """Return an integer, as `value`."""
-        if isinstance(node, ast.Constant) and type(node.value) is int:
-            return node.value
-        if isinstance(node, ast.UnaryOp) and type(node.op) in _UNARY:
-            return _UNARY[type(node.op)](self.number(node.operand))
-        if isinstance(node, ast.BinOp) and type(node.op) in _BINARY:
-            try:
-                return _BINARY[type(node.op)](self.number(node.left), self.number(node.right))
-            except (ArithmeticError, ValueError):
-                raise _NotConstantError from None
-        if isinstance(node, ast.Name) and node.id in self._known:
-            return self._known[node.id]
-        found = self._package.lookup(self._source, node)
-        if found is None:
-            raise _NotConstantError
-        return found
-
-    def _range(self, node: ast.Call) -> list[int]:
-        plain = isinstance(node.func, ast.Name) and node.func.id == "range" and not node.keywords
-        if not plain or self._source.bound["range"] or not 1 <= len(node.args) <= 3:
-            raise _NotConstantError
-        numbers = range(*[self.number(argument) for argument in node.args])
-        if len(numbers) > _LONGEST_RANGE:
-            raise _NotConstantError
-        return list(numbers)
-
-    def _comprehension(self, node: ast.ListComp) -> list[int]:
-        loop = node.generators[0]
-        if len(node.generators) != 1 or loop.ifs or not isinstance(loop.target, ast.Name):
-            raise _NotConstantError
-        over = self.value(loop.iter)
-        if not isinstance(over, list):
-            raise _NotConstantError
-        found = []
-        for number in over:
-            self._known[loop.target.id] = number
-            found.append(self.number(node.elt))
-        del self._known[loop.target.id]
-        return found
-
-
 def _number_node(value: int) -> ast.expr:
     """Return a number as source has it; a negative one stays a minus and a number."""
     if value < 0:
         return ast.UnaryOp(ast.USub(), ast.Constant(-value))
     return ast.Constant(value)
-
-
-class _Filled(ast.NodeTransformer):
-    """Puts arguments in the place of a function's names."""
-
-    def __init__(self, given: Mapping[str, ast.expr]) -> None:
-        self._given = given
-
-    def visit_Name(self, node: ast.Name) -> ast.AST:
-        """Put a copy: one tree may not hang in two places."""
-        return copy.deepcopy(self._given[node.id])
 
 
 class _Folder(ast.NodeTransformer):
@@ -410,9 +304,9 @@ class _Folder(ast.NodeTransformer):
     def visit_FunctionDef(self, node: ast.FunctionDef) -> ast.AST:
         """Leave out the annotation of the result, and locals that only noting calls read."""
         node.returns = None
-        before = _read_names(node)
-        folded = self.generic_visit(node)
-        return _Unread(before - _read_names(folded)).visit(folded)  # type: ignore[no-any-return]
+        before = plain.read_names(node)
+        self.generic_visit(node)
+        return plain.without_bindings(node, before - plain.read_names(node))
 
     def visit_AsyncFunctionDef(self, node: ast.AsyncFunctionDef) -> ast.AST:
         """As of any function."""
@@ -423,23 +317,6 @@ class _Folder(ast.NodeTransformer):
         """Leave out the annotation of an argument."""
         node.annotation = None
         return node
-
-
-def _read_names(tree: ast.AST) -> set[str]:
-    return {n.id for n in parts(tree) if isinstance(n, ast.Name) and isinstance(n.ctx, ast.Load)}
-
-
-class _Unread(ast.NodeTransformer):
-    """Takes out what binds a name that nobody reads any more; a call is kept for what it does."""
-
-    def __init__(self, names: set[str]) -> None:
-        self._names = names
-
-    def visit_Assign(self, node: ast.Assign) -> ast.AST | None:
-        (target, *others) = node.targets
-        unread = isinstance(target, ast.Name) and target.id in self._names and not others
-        calls = any(isinstance(part, ast.Call) for part in parts(node.value))
-        return None if unread and not calls else node
 
 
 class _Prune(ast.NodeTransformer):
