@@ -16,7 +16,6 @@ if TYPE_CHECKING:
 
 LITTLE_ICE_KG = 0.005
 LITTLE_SPILL_L = 0.005
-LEAST_H = 0.25  # less too warm, to be told
 
 
 def of_run(summary: Mapping[str, Any], limit_c: float, us: bool, currency: str) -> str:
@@ -134,12 +133,14 @@ def of_worth(store: "Line", currency: str, limit: str) -> str:
 
 def of_plan(fixed: "Way", planned: "Way", refused: str, currency: str) -> str:
     """Return whether to go by a plan: what two days cost and how warm they get, by it and not."""
+    from .planning.making import BETTER_MIN
+
     if refused:
         return f"No, the fixed schedule goes on: with a plan {refused}."
     costs = (f"{way.mean_cost:.2f} {currency}".rstrip() for way in (planned, fixed))
     less_h = fixed.mean_over_h - planned.mean_over_h
     comfort = "the room is too warm for no longer"
-    if less_h >= LEAST_H:
+    if less_h >= BETTER_MIN / 60.0:
         comfort = f"the room is too warm for {less_h:.1f} h less"
     return (
         f"Yes: by this plan the next two days cost {' instead of '.join(costs)}, and {comfort} "
@@ -149,7 +150,7 @@ def of_plan(fixed: "Way", planned: "Way", refused: str, currency: str) -> str:
 
 def of_ahead(plans: "PlannedSummer", limit: str, currency: str, us: bool) -> str:
     """Return what a summer planned day by day comes to, on a forecast that errs."""
-    from .planning.season import BY_HOUR, NOISE, OWN
+    from .planning.season import BY_HOUR, NOISE, NOISE_US, OWN
     from .worth.ahead import FIXED
 
     def of(tariff: str) -> "tuple[Figures, Figures]":
@@ -161,9 +162,8 @@ def of_ahead(plans: "PlannedSummer", limit: str, currency: str, us: bool) -> str
         return f"{planned.cost:.2f} {currency}".rstrip() + f" instead of {fixed.cost:.2f}"
 
     fixed, planned = of(OWN)
-    off = "2 to 5 °F" if us else "1 to 3 K"
     return (
-        f"Planned each evening on a forecast that is {off} off, the summer costs {costs(OWN)}, the "
-        f"room over {limit} for {planned.hours_over:.1f} h instead of {fixed.hours_over:.1f}; "
-        f"where prices move by the hour {costs(BY_HOUR)}."
+        f"Planned each evening on a forecast {NOISE_US if us else NOISE}, the summer costs "
+        f"{costs(OWN)}, the room over {limit} for {planned.hours_over:.1f} h instead of "
+        f"{fixed.hours_over:.1f}; where prices move by the hour {costs(BY_HOUR)}."
     )

@@ -140,7 +140,7 @@ def test_a_plan_is_told_by_what_two_days_cost() -> None:
     )
 
 
-@pytest.mark.parametrize(("us", "off"), [(False, "1 to 3 K"), (True, "2 to 5 °F")])
+@pytest.mark.parametrize(("us", "off"), [(False, "1-3 K"), (True, "2-5 °F")])
 def test_a_summer_planned_ahead_is_told_on_a_forecast_that_errs(us: bool, off: str) -> None:
     """Of several words for what a plan decides the first counts, the one that leaves the room."""
     of = {ahead.FIXED: 15.69, season.PERFECT: 9.0, season.NOISE: 11.88}
@@ -152,7 +152,7 @@ def test_a_summer_planned_ahead_is_told_on_a_forecast_that_errs(us: bool, off: s
         for figures in [season.Figures(cost + more, 70.0, 0.04, None, 9)]
     ]
     assert plainly.of_ahead(ahead.PlannedSummer(tuple(rows), {}), "28 °C", "EUR", us) == (
-        f"Planned each evening on a forecast that is {off} off, the summer costs 11.88 EUR instead "
-        "of 15.69, the room over 28 °C for 0.0 h instead of 0.0; where prices move by the hour "
-        "11.88 EUR instead of 15.69."
+        f"Planned each evening on a forecast {off} off, the summer costs 11.88 EUR instead of "
+        "15.69, the room over 28 °C for 0.0 h instead of 0.0; where prices move by the hour 11.88 "
+        "EUR instead of 15.69."
     )

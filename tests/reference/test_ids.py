@@ -25,8 +25,8 @@ IDS = tuple(f"{letter}{n}" for letter, numbers in LISTED.items() for n in number
 
 NOT_USED = {
     "B4": "a battery is asked for its usable energy; no runtime follows from a current",
-    "L5": "people come as watts in the site file; nothing computes them from activity",
-    "L7": "as L5: no body surface is computed",
+    "L5": "a constant in one product, the watts of a sleeper; no function takes a rate in met",
+    "L7": "no body surface is computed: a sleeper's is a constant",
     "W6": "ice counts as held at 0 °C, so its heat capacity is nowhere in the model",
     "P16": "no code of ours uses the Magnus form for a result: only as Newton's first guess",
     "S18": "a rule for choosing a relay, in words in the wiring folder; nothing computes with it",

@@ -28,7 +28,6 @@ if TYPE_CHECKING:
 
 ROOM_TOO = " and wanted hours"
 CHANGEABLE = ("worth.", "tariff.")
-ERRING_US = "2-5 °F off"  # the forecast that is 1 to 3 K off
 
 
 def register(app: typer.Typer) -> None:
@@ -127,7 +126,7 @@ def _show_planned(plans: "PlannedSummer", site: "Site", us: bool) -> None:
     from rich import box
     from rich.table import Table
 
-    from ..planning.season import NOISE
+    from ..planning.season import NOISE, NOISE_US
     from ..units import show
 
     screen = console()
@@ -143,7 +142,7 @@ def _show_planned(plans: "PlannedSummer", site: "Site", us: bool) -> None:
             if row.tariff != tariff:
                 continue
             came = row.figures
-            way = ERRING_US if us and row.way == NOISE else row.way
+            way = NOISE_US if us and row.way == NOISE else row.way
             table.add_row(
                 f"{row.decides}, {way}".removeprefix(", ").replace(ROOM_TOO, "+room"),
                 f"{came.cost:.2f}",

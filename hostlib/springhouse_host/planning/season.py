@@ -31,6 +31,7 @@ from .example_prices import example
 from .room_response import RoomResponse
 
 PERFECT, NOISE, PERSISTENCE = "perfect", "1-3 K off", "yesterday"
+NOISE_US = "2-5 °F off"  # the same, for US units
 FORECASTS = (NOISE, PERSISTENCE, PERFECT)
 MARGIN_K = {PERFECT: 0.2, NOISE: 0.7, PERSISTENCE: 1.2}
 PLANNED_AT_H = 18  # by the clock on the wall: tomorrow's prices are known, the room's day is over

@@ -191,7 +191,7 @@ def placed(
     ``known`` are the `places` of each reading, where they were looked for already.
 
     Each fault comes at a moment at which what it needs is true, found by running the installation
-    with nothing broken ; ``changes`` are settings that differ. What comes about
+    with nothing broken; ``changes`` are settings that differ. What comes about
     with one reading of the labels and not with another is tried where it does.
     """
     runs: list[Scenario] = []

@@ -12,7 +12,8 @@ from .windows import Window, minutes_to_edge
 # Fundamentals (SI) 2009 and 2013, chapter 18, table 1, adjusted for a mixed group. Asleep:
 # 0.7 met (ASHRAE 55) on 1.8 m2; its split is taken in the proportion of `seated`.
 MET_W_M2 = 58.15  # ISO 7730
-ASLEEP_W = 0.7 * MET_W_M2 * 1.8
+ASLEEP_MET, BODY_M2 = 0.7, 1.8
+ASLEEP_W = ASLEEP_MET * MET_W_M2 * BODY_M2
 ACTIVITIES = {
     "seated": (70.0, 45.0),
     "office": (75.0, 55.0),
