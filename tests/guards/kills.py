@@ -40,6 +40,7 @@ WORKER = "worker"
 WAYS = ("SIGTERM", "SIGHUP", "SIGINT", "SIGKILL", WORKER)
 LONGEST_S = 1800.0
 GRACE_S = 30.0  # for what a killed program leaves behind to be gone
+TOO_LATE = "came too late"
 TRIES = 5  # to hit a run that may be quicker than the one in peace
 READ = {
     ".json": lambda path: json.loads(path.read_text("utf-8")),
@@ -98,25 +99,25 @@ class Killer:
         wrong = [] if code in (0, 1) else [f"left with {code}"]
         return time.monotonic() - begun, [*wrong, *self.left(program.pid, whole=True)]
 
-    def killed(self, way: str, after_s: float) -> tuple[bool, list[str]]:
-        """Whether it was still at work then, and what was wrong afterwards."""
+    def killed(self, way: str, after_s: float) -> tuple[str, list[str]]:
+        """The way, or why it was not killed that way then; and what was wrong afterwards."""
         program = self.begin()
         try:
             program.wait(after_s)
         except subprocess.TimeoutExpired:
             pass
         else:
-            return False, []
+            return TOO_LATE, []
         if way == WORKER:
             others = [pid for pid in members(program.pid) if pid != program.pid]
             if others:
                 os.kill(random.choice(others), signal.SIGKILL)
             code = program.wait(LONGEST_S)
             wrong = [] if code in (0, 1) else [f"left with {code}"]
-            return bool(others), [*wrong, *self.left(program.pid, whole=True)]
+            return way if others else "had no worker", [*wrong, *self.left(program.pid, whole=True)]
         program.send_signal(signal.Signals[way])
         program.wait(LONGEST_S)
-        return True, self.left(program.pid, whole=False)
+        return way, self.left(program.pid, whole=False)
 
     def left(self, session: int, *, whole: bool) -> list[str]:
         """What is wrong with what a run left."""
@@ -160,16 +161,19 @@ def main() -> int:
         killer = Killer(folder, COMMANDS[name])
         killer.in_peace()  # compiles
         takes_s, wrong = killer.in_peace()
+        within_s = takes_s
         done: Counter[str] = Counter()
         for n in range(asked.count):
             way = WAYS[n % len(WAYS)]
             for _ in range(TRIES):
-                at_s = random.uniform(0.0, takes_s)
-                hit, found = killer.killed(way, at_s)
-                done[way if hit else "came too late"] += 1
+                at_s = random.uniform(0.0, within_s)
+                what, found = killer.killed(way, at_s)
+                done[what] += 1
                 wrong += [f"{way} after {at_s:.2f} s: {fault}" for fault in found]
-                if hit:
+                if what == way:
                     break
+                if what == TOO_LATE:
+                    within_s = min(within_s, at_s)  # it is quicker than it was in peace
         wrong += [f"afterwards: {fault}" for fault in killer.in_peace()[1]]
         counted = ", ".join(f"{count} {way}" for way, count in sorted(done.items()))
         print(f"{name}: {takes_s:.1f} s in peace; {counted}; {len(wrong)} faults", flush=True)
