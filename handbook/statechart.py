@@ -62,39 +62,47 @@ def _named(region: Region, word: int) -> Iterator[str]:
     return (name for bit, name in enumerate(region.bits) if word >> bit & 1)
 
 
+def _sources(region: Region, row: Row) -> list[int]:
+    return [state for state in range(len(region.states)) if row[0] >> state & 1]
+
+
 def table(region: Region) -> str:
     """Return the rows as a Markdown table, numbered as in the drawing."""
     lines = [
         "| row | from | to | if all of these hold | and none of these |",
         "|---|---|---|---|---|",
     ]
-    for number, (source, must, must_not, target) in enumerate(region.rows, 1):
-        held, free = (", ".join(_named(region, word)) or "-" for word in (must, must_not))
-        lines.append(
-            f"| {number} | {region.states[source]} | {region.states[target]} | {held} | {free} |"
-        )
+    for number, row in enumerate(region.rows, 1):
+        held, free = (", ".join(_named(region, word)) or "-" for word in row[1:3])
+        sources = ", ".join(region.states[source] for source in _sources(region, row))
+        lines.append(f"| {number} | {sources} | {region.states[row[3]]} | {held} | {free} |")
     return "\n".join(lines) + "\n"
 
 
 def arrows(region: Region) -> dict[tuple[int, int], list[int]]:
     """Return the numbers of the rows by what they lead from and to."""
     found: dict[tuple[int, int], list[int]] = {}
-    for number, (source, _, _, target) in enumerate(region.rows, 1):
-        found.setdefault((source, target), []).append(number)
+    for number, row in enumerate(region.rows, 1):
+        for source in _sources(region, row):
+            found.setdefault((source, row[3]), []).append(number)
     return found
 
 
 def everywhere(region: Region) -> dict[int, list[int]]:
     """Return the states that all others, or all but one, lead to, with their rows' numbers."""
     into: dict[int, list[int]] = {}
-    for (_, target), numbers in arrows(region).items():
-        into.setdefault(target, []).extend(numbers)
+    for number, row in enumerate(region.rows, 1):
+        into.setdefault(row[3], []).append(number)
     return {
         state: numbers
         for state, numbers in into.items()
-        if len({region.rows[n - 1][0] for n in numbers}) >= len(region.states) - 2
+        if len(_all_sources(region, numbers)) >= len(region.states) - 2
         and state != 0  # rest, to which all come back, has its arrows drawn
     }
+
+
+def _all_sources(region: Region, numbers: Sequence[int]) -> set[int]:
+    return {source for n in numbers for source in _sources(region, region.rows[n - 1])}
 
 
 def drawing(region: Region) -> str:
@@ -130,7 +138,7 @@ def drawing(region: Region) -> str:
 
 
 def _from_all(region: Region, state: int, numbers: Sequence[int], at: tuple[float, float]) -> str:
-    sources = {region.rows[n - 1][0] for n in numbers}
+    sources = _all_sources(region, numbers)
     not_from = [s for s in range(len(region.states)) if s not in sources and s != state]
     lines = ["each other state:", _spans(sorted(numbers))]
     if not_from:

@@ -64,16 +64,18 @@ def _first_step(memory: "array[int]", settings: "array[int]", readings: "array[i
 
 def next_store_state(state: int, word: int) -> int:
     """First fitting row of the store side, or the state itself."""
+    here = 1 << state
     for start, must, must_not, end in STORE_ROWS:
-        if start == state and word & must == must and word & must_not == 0:
+        if start & here and word & must == must and word & must_not == 0:
             return end
     return state
 
 
 def next_room_state(state: int, word: int) -> int:
     """First fitting row of the room side, or the state itself."""
+    here = 1 << state
     for start, must, must_not, end in ROOM_ROWS:
-        if start == state and word & must == must and word & must_not == 0:
+        if start & here and word & must == must and word & must_not == 0:
             return end
     return state
 

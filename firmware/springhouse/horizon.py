@@ -66,7 +66,7 @@ def _holding(rows: "tuple[tuple[int, ...], ...]", state: int, word: int, near_bi
     """Bits with a comparison behind them that hold back rows which nothing else holds back."""
     kept = 0
     for start, must, must_not, _ in rows:
-        if start == state:
+        if start & 1 << state:
             failing = (must & ~word) | (must_not & word)
             if failing & ~near_bits == 0 and failing & kept == 0:
                 # The lower bit: of warm and cool, or warm and full, it is the farther one.

@@ -34,15 +34,16 @@ def test_the_core_has_no_mistake_and_every_case_was_looked_at() -> None:
 
 
 WRONG_OUTPUT = (0, O.COMPRESSOR, O.COMPRESSOR, 0, O.ALARM)  # compressor on in the freeze guard
-ROW_CHARGE_FREEZE = (K.CHARGE, C.FREEZE, 0, K.FREEZE_GUARD)
-KEEPS_CHARGING = instead(K.STORE_ROWS, ROW_CHARGE_FREEZE, (K.CHARGE, C.FREEZE, 0, K.CHARGE))
-HOLD_STARTS = next(row for row in K.STORE_ROWS if row[0] == K.HOLD and row[3] == K.CHARGE)
+HOLD, CHARGE, WAITING, DISCHARGE = 1 << K.HOLD, 1 << K.CHARGE, 1 << K.WAITING, 1 << K.DISCHARGE
+KEEPS_CHARGING = instead(
+    K.STORE_ROWS, (HOLD | CHARGE, C.FREEZE, 0, K.FREEZE_GUARD), (CHARGE, C.FREEZE, 0, K.CHARGE)
+)
+HOLD_STARTS = next(row for row in K.STORE_ROWS if row[3] == K.CHARGE)
 STARTS_EARLY = instead(
-    K.STORE_ROWS, HOLD_STARTS, (K.HOLD, HOLD_STARTS[1] & ~C.MAY_START, HOLD_STARTS[2], K.CHARGE)
+    K.STORE_ROWS, HOLD_STARTS, (HOLD, HOLD_STARTS[1] & ~C.MAY_START, HOLD_STARTS[2], K.CHARGE)
 )
-DELIVERS_WET = tuple(
-    row for row in K.ROOM_ROWS if row != (K.DISCHARGE, C.TRAY, 0, K.CONDENSATE_STOP)
-)
+WET = next(row for row in K.ROOM_ROWS if row[3] == K.CONDENSATE_STOP)
+DELIVERS_WET = instead(K.ROOM_ROWS, WET, (WET[0] & ~DISCHARGE, *WET[1:]))
 
 
 @pytest.mark.parametrize(
@@ -56,11 +57,16 @@ DELIVERS_WET = tuple(
         ({"STORE_ROWS": STARTS_EARLY}, "compressor started without 'may start': keeping cold"),
         ({"ROOM_ROWS": DELIVERS_WET}, "delivery asked for despite 'tray full or waiting'"),
         ({"STORE_ROWS": K.STORE_ROWS[:-1]}, "store side locked is a dead end"),
-        ({"STORE_ROWS": ((K.HOLD, 0, 0, 7), *K.STORE_ROWS)}, "row 0 names the unknown state 7"),
-        ({"STORE_ROWS": ((K.HOLD, 1 << 11, 0, 0), *K.STORE_ROWS)}, "does not have"),
-        ({"ROOM_ROWS": (*K.ROOM_ROWS, (K.WAITING, C.TRAY, 0, K.PURGE))}, "is never taken"),
-        ({"ROOM_ROWS": ((K.WAITING, C.DRY, C.DRY, K.PURGE), *K.ROOM_ROWS)}, "requires and forbids"),
-        ({"STORE_ROWS": ((K.HOLD, 0, 0, K.CHARGE), *K.STORE_ROWS)}, "never comes to rest"),
+        ({"STORE_ROWS": ((HOLD, 0, 0, 7), *K.STORE_ROWS)}, "row 0 names an unknown state: 1 -> 7"),
+        ({"STORE_ROWS": ((1 << 5, 0, 0, 0), *K.STORE_ROWS)}, "an unknown state: 100000 -> 0"),
+        ({"STORE_ROWS": ((HOLD, 1 << 11, 0, 0), *K.STORE_ROWS)}, "does not have"),
+        ({"ROOM_ROWS": (*K.ROOM_ROWS, (WAITING, C.TRAY, 0, K.PURGE))}, "is never taken"),
+        (
+            {"STORE_ROWS": (*K.STORE_ROWS, (HOLD | CHARGE, C.BAR_RUN, 0, K.HOLD))},
+            "row 11 (chilling the store, 'run barred' -> keeping cold) is never taken",
+        ),
+        ({"ROOM_ROWS": ((WAITING, C.DRY, C.DRY, K.PURGE), *K.ROOM_ROWS)}, "requires and forbids"),
+        ({"STORE_ROWS": ((HOLD, 0, 0, K.CHARGE), *K.STORE_ROWS)}, "never comes to rest"),
         ({"ROOM_OUTPUTS": (0,) * 8}, "a latched fault without alarm"),
         ({"ROOM_OUTPUTS": (O.COMPRESSOR, *K.ROOM_OUTPUTS[1:])}, "asks for what is not its own"),
         ({"STORE_ROWS": KEEPS_CHARGING}, "does not come to rest in freeze guard"),

@@ -55,7 +55,7 @@ def _machine(
         transitions=[
             {
                 "trigger": f"step_{side}",
-                "source": str(start),
+                "source": [str(n) for n in range(states) if start >> n & 1],
                 "dest": str(end),
                 "conditions": names(must),
                 "unless": names(must_not),

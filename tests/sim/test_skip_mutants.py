@@ -110,7 +110,7 @@ MUTANTS = (
         "kept |= 0 * _holding(ROOM_ROWS",
         "delivery",
     ),
-    ("rows of another state", "if start == state:", "if start == state + 1:", "delivery"),
+    ("rows of another state", "if start & 1 << state:", "if start & 2 << state:", "delivery"),
     ("no row is held", ROWS, "if failing == 0:", "full"),
     ("fans", "if K.ROOM_OUTPUTS[memory[M.ROOM_STATE]] & O.FAN_FULL:", "if False:", "fans"),
     without("start", f"why == {C.STORE_WARM}", "delivery"),

@@ -255,9 +255,8 @@ def _malformed(region: Region) -> Sequence[str]:
         if asked & ~region.own
     ]
     for n, (start, must, must_not, end) in enumerate(region.rows):
-        for state in (start, end):
-            if not 0 <= state < states:
-                found.append(f"{region.name}: row {n} names the unknown state {state}")
+        if not 0 < start < 1 << states or not 0 <= end < states:
+            found.append(f"{region.name}: row {n} names an unknown state: {start:b} -> {end}")
         if not 0 <= must < bits or not 0 <= must_not < bits:
             found.append(f"{region.name}: row {n} asks for bits the region does not have")
         if must & must_not:
@@ -272,18 +271,21 @@ def walk(region: Region, patterns: Bits) -> tuple[Bits, Bits]:
     after: Bits = np.repeat(np.arange(shape[0]), shape[1]).reshape(shape)
     taken: Bits = np.full(shape, -1, dtype=np.int64)
     for n, (start, must, must_not, end) in enumerate(region.rows):
-        fits = (patterns & must == must) & (patterns & must_not == 0) & (taken[start] < 0)
-        after[start, fits] = end
-        taken[start, fits] = n
+        fits = (patterns & must == must) & (patterns & must_not == 0)
+        for state in bits_of(start):
+            free = fits & (taken[state] < 0)
+            after[state, free] = end
+            taken[state, free] = n
     return after, taken
 
 
 def _unused_rows(region: Region, taken: Bits) -> list[str]:
-    used = set(np.unique(taken).tolist())
+    used = [set(np.unique(rows).tolist()) for rows in taken]
     return [
-        f"{region.name}: row {n} ({_row(region, n)}) is never taken"
-        for n in range(len(region.rows))
-        if n not in used
+        f"{region.name}: row {n} ({_row(region, n, state)}) is never taken"
+        for n, row in enumerate(region.rows)
+        for state in bits_of(row[0])
+        if n not in used[state]
     ]
 
 
@@ -385,7 +387,7 @@ def _report(region: Region, wrong: Flags, after: Bits, taken: Bits | None, text:
         for n in np.unique(rows[wrong[state]]).tolist():
             words_found = np.flatnonzero(wrong[state] & (rows == n))
             simplest = min(words_found.tolist(), key=lambda w: (w.bit_count(), w))
-            how = f"row {n} ({_row(region, n)})" if n >= 0 else "stays"
+            how = f"row {n} ({_row(region, n, state)})" if n >= 0 else "stays"
             found.append(
                 f"{region.name}: {text}: {region.state(state)} -> "
                 f"{region.state(int(after[state, simplest]))} with {region.word(simplest)}, "
@@ -394,11 +396,16 @@ def _report(region: Region, wrong: Flags, after: Bits, taken: Bits | None, text:
     return found
 
 
-def _row(region: Region, n: int) -> str:
+def _row(region: Region, n: int, state: int) -> str:
     """Return a row in short: what it asks for, or forbids if it asks for nothing."""
-    start, must, must_not, end = region.rows[n]
+    _, must, must_not, end = region.rows[n]
     why = region.word(must) if must or not must_not else f"not {region.word(must_not)}"
-    return f"{region.state(start)}, {why} -> {region.state(end)}"
+    return f"{region.state(state)}, {why} -> {region.state(end)}"
+
+
+def bits_of(word: int) -> list[int]:
+    """Return the numbers of the bits set."""
+    return [n for n in range(word.bit_length()) if word >> n & 1]
 
 
 def bit_names(word: int, names: Sequence[str]) -> str:
