@@ -1,8 +1,8 @@
 """The statechart as data: states, transition rows, output tables. No code.
 
-Two regions run side by side. A row is (states it leads from as bits, must-have bits, must-not bits,
-state it leads to); the rows of a region are tried in order and the first that fits is taken, at most
-one a step. A state without a fitting row stays.
+Two regions run side by side. A row is (states it leads from as bits, must-have bits, must-not
+bits, state it leads to); the rows of a region are tried in order and the first that fits is taken,
+at most one a step. A state without a fitting row stays.
 """
 
 from springhouse import condition as C
