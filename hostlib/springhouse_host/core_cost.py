@@ -10,8 +10,9 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from .flashing.build import build, firmware_files
+from .flashing.build import build
 from .flashing.folding import Package, read_sources
+from .site.hashes import firmware_files
 
 # Steps of the controller at rest, the same text for every interpreter; the driver of
 # the frames is in it, which a run of `idle` takes away again.
