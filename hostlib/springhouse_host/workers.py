@@ -250,11 +250,20 @@ class Workers(Executor):
                 self._hand(job)
 
     def shutdown(self, wait: bool = True, *, cancel_futures: bool = False) -> None:
-        """End the workers when all work is done; a killed one's is done again before."""
-        if wait and not cancel_futures:
+        """End the workers when all work is done; a killed one's is done again before.
+
+        Idle workers are killed and not asked to end: the one that waits for work holds the lock of
+        that queue, and if it is killed meanwhile from outside the others wait for ever.
+        """
+        if cancel_futures:
+            for promise in list(self._promises):
+                promise.cancel()
+        if wait:
             futures.wait(list(self._promises))
-        self._close()
-        self._pool.shutdown(wait=wait, cancel_futures=cancel_futures)
+            self.kill()
+        else:
+            self._close()
+            self._pool.shutdown(wait=False, cancel_futures=cancel_futures)
 
     def kill(self) -> None:
         """End the workers at once; what they had in hand is lost."""

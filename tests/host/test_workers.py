@@ -88,6 +88,21 @@ def test_work_that_kills_every_worker_is_one_line_in_the_end() -> None:
 
 @PROC
 @ANEW
+def test_idle_workers_that_no_longer_answer_do_not_hold_up_the_end(anew: bool) -> None:
+    """As one that waits for the lock of a worker killed while the pool ends: it waits for ever."""
+    with Workers(2, anew=anew) as pool:
+        assert list(pool.map(square, range(7))) == [n * n for n in range(7)]
+        begun = multiprocessing.active_children()
+        for worker in begun:
+            assert worker.pid is not None
+            os.kill(worker.pid, signal.SIGSTOP)
+        wait_for(lambda: all(state(worker.pid or 0) == "T" for worker in begun))
+    assert begun
+    assert multiprocessing.active_children() == []
+
+
+@PROC
+@ANEW
 def test_an_exception_ends_the_workers_at_once(anew: bool, tmp_path: Path) -> None:
     with contextlib.suppress(KeyboardInterrupt), Workers(2, anew=anew) as pool:
         for _ in range(3):
@@ -155,11 +170,16 @@ def test_workers_die_with_their_parent(how: signal.Signals, begun: str, tmp_path
 
 def alive(pid: int) -> bool:
     """Whether a process works; one that only waits to be asked how it ended does not."""
+    return state(pid) not in "ZX"
+
+
+def state(pid: int) -> str:
+    """The letter that /proc gives a process, X for one that is gone."""
     try:
         stat = Path(f"/proc/{pid}/stat").read_text()
     except (FileNotFoundError, ProcessLookupError):
-        return False
-    return stat.rpartition(")")[2].split()[0] not in "ZX"
+        return "X"
+    return stat.rpartition(")")[2].split()[0]
 
 
 def wait_for(what, parent: "subprocess.Popen[str] | None" = None) -> None:  # type: ignore[no-untyped-def]
