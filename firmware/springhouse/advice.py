@@ -8,12 +8,8 @@ so warm that only a first pull-down could chill it again: there the week plan go
 
 from array import array
 
-from springhouse import memory as M
-from springhouse import near
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import memory as cell
+from springhouse import near, probes, reading, setting, timekeeping
 
 # What the owner lets a plan decide: setting ADVISED.
 NOTHING, CHARGING, CHARGING_AND_ROOM = range(3)
@@ -28,43 +24,45 @@ OUTSIDE_MC = 100000  # of any owner's range; keeps what a plan asks for inside 3
 
 def _taken(memory: "array[int]", readings: "array[int]") -> None:
     """A new piece of advice stands in place of the old one, or of none if it cannot be meant."""
-    memory[M.ADVICE] = NONE
-    memory[M.ADVICE_T] = T.IDLE
-    advice = readings[R.ADVICE]
-    minutes = readings[R.ADVICE_MIN]
+    memory[cell.ADVICE] = NONE
+    memory[cell.ADVICE_T] = timekeeping.IDLE
+    advice = readings[reading.ADVICE]
+    minutes = readings[reading.ADVICE_MIN]
     if advice > NONE and advice < SIZE and minutes > 0 and minutes <= LONGEST_MIN:
-        memory[M.ADVICE] = advice
-        memory[M.ADVICE_WANTED] = 1 if readings[R.ADVICE_WANTED] else 0
-        memory[M.ADVICE_MC] = min(max(readings[R.ADVICE_MC], -OUTSIDE_MC), OUTSIDE_MC)
-        T.arm(memory, M.ADVICE_T, readings[R.NOW_MS], minutes * 60000)
+        memory[cell.ADVICE] = advice
+        memory[cell.ADVICE_WANTED] = 1 if readings[reading.ADVICE_WANTED] else 0
+        memory[cell.ADVICE_MC] = min(max(readings[reading.ADVICE_MC], -OUTSIDE_MC), OUTSIDE_MC)
+        timekeeping.arm(memory, cell.ADVICE_T, readings[reading.NOW_MS], minutes * 60000)
 
 
 def _fits(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the owner lets a plan ask for this store target, or wait with a store so warm."""
-    if settings[S.ADVISED] == NOTHING:
+    if settings[setting.ADVISED] == NOTHING:
         return False
-    if memory[M.ADVICE] == WAIT:  # the shallow target stays in force
-        which = P.store_trust(memory)
+    if memory[cell.ADVICE] == WAIT:  # the shallow target stays in force
+        which = probes.store_trust(memory)
         if not which:
             return True
-        mean = P.mean_of(memory, settings, readings, which)
-        return not near.store_at_least(readings, 0, which, mean, settings[S.WARM_FILL_MC] - WARM_MK)
-    target_mc = memory[M.ADVICE_MC]
-    return settings[S.DEEP_MC] <= target_mc and target_mc <= settings[S.SHALLOW_MC]
+        mean = probes.mean_of(memory, settings, readings, which)
+        return not near.store_at_least(
+            readings, 0, which, mean, settings[setting.WARM_FILL_MC] - WARM_MK
+        )
+    target_mc = memory[cell.ADVICE_MC]
+    return settings[setting.DEEP_MC] <= target_mc and target_mc <= settings[setting.SHALLOW_MC]
 
 
 def update(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
     """Take new advice; drop it when its time is over or the owner's range leaves it out."""
-    if readings[R.ADVICE_SEQ] != memory[M.ADVICE_SEEN]:
-        memory[M.ADVICE_SEEN] = readings[R.ADVICE_SEQ]
+    if readings[reading.ADVICE_SEQ] != memory[cell.ADVICE_SEEN]:
+        memory[cell.ADVICE_SEEN] = readings[reading.ADVICE_SEQ]
         _taken(memory, readings)
-    if memory[M.ADVICE] == NONE:
+    if memory[cell.ADVICE] == NONE:
         return
-    if not T.waiting(memory, M.ADVICE_T) or not _fits(memory, settings, readings):
-        memory[M.ADVICE] = NONE
-        memory[M.ADVICE_T] = T.IDLE
+    if not timekeeping.waiting(memory, cell.ADVICE_T) or not _fits(memory, settings, readings):
+        memory[cell.ADVICE] = NONE
+        memory[cell.ADVICE_T] = timekeeping.IDLE
 
 
 def tells_room(memory: "array[int]", settings: "array[int]") -> bool:
     """Whether a plan says when the room is wanted, in place of the week plan."""
-    return memory[M.ADVICE] != NONE and settings[S.ADVISED] == CHARGING_AND_ROOM
+    return memory[cell.ADVICE] != NONE and settings[setting.ADVISED] == CHARGING_AND_ROOM

@@ -11,8 +11,7 @@ A quarter hour is a byte: 0 none, 1 wait, from 2 on charge, to a target in steps
 import struct
 from array import array
 
-from springhouse import advice as A
-from springhouse import reading as R
+from springhouse import advice, reading
 from springhouse.storage import TwoSlots
 
 TYPE_CHECKING = False
@@ -33,9 +32,9 @@ _VERSION = 1
 
 def _code(what: int, wanted: int, target_mc: int) -> int:
     """A quarter hour as a byte."""
-    if what == A.NONE:
+    if what == advice.NONE:
         return 0
-    byte = 1 if what == A.WAIT else 2 + (target_mc - LOWEST_MC) // STEP_MC
+    byte = 1 if what == advice.WAIT else 2 + (target_mc - LOWEST_MC) // STEP_MC
     return byte | _WANTED if wanted else byte
 
 
@@ -58,11 +57,11 @@ class Plan:
             return "runs: four numbers each"
         for n in range(0, len(runs), A_RUN):
             quarters, what, wanted, target_mc = runs[n : n + A_RUN]
-            if quarters < 1 or not A.NONE <= what < A.SIZE or wanted not in (0, 1):
+            if quarters < 1 or not advice.NONE <= what < advice.SIZE or wanted not in (0, 1):
                 return "runs: quarter hours, advice 0..2, wanted 0..1, target"
-            if what == A.CHARGE and not LOWEST_MC <= target_mc <= HIGHEST_MC:
+            if what == advice.CHARGE and not LOWEST_MC <= target_mc <= HIGHEST_MC:
                 return "runs: target " + str(LOWEST_MC) + ".." + str(HIGHEST_MC)
-            if what == A.CHARGE and (target_mc - LOWEST_MC) % STEP_MC:
+            if what == advice.CHARGE and (target_mc - LOWEST_MC) % STEP_MC:
                 return "runs: target in steps of " + str(STEP_MC)
             at += quarters
             if at > QUARTERS:
@@ -119,13 +118,15 @@ class Plan:
         self._given = quarter
         byte = self.at(utc_min) if utc_min >= 0 else 0
         code = byte & (_WANTED - 1)
-        if code == 0 and readings[R.ADVICE] == A.NONE:
+        if code == 0 and readings[reading.ADVICE] == advice.NONE:
             return
-        readings[R.ADVICE] = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
-        readings[R.ADVICE_WANTED] = 1 if byte & _WANTED else 0
-        readings[R.ADVICE_MC] = LOWEST_MC + (code - 2) * STEP_MC
-        readings[R.ADVICE_MIN] = QUARTER_MIN - utc_min % QUARTER_MIN
-        readings[R.ADVICE_SEQ] = (readings[R.ADVICE_SEQ] + 1) & 0xFFFF
+        readings[reading.ADVICE] = (
+            advice.NONE if code == 0 else advice.WAIT if code == 1 else advice.CHARGE
+        )
+        readings[reading.ADVICE_WANTED] = 1 if byte & _WANTED else 0
+        readings[reading.ADVICE_MC] = LOWEST_MC + (code - 2) * STEP_MC
+        readings[reading.ADVICE_MIN] = QUARTER_MIN - utc_min % QUARTER_MIN
+        readings[reading.ADVICE_SEQ] = (readings[reading.ADVICE_SEQ] + 1) & 0xFFFF
 
     def runs(self, now_min: int) -> "list[int]":
         """What is left of the plan, as `take` wants it from this quarter hour on."""
@@ -139,8 +140,8 @@ class Plan:
                 continue
             last = byte
             code = byte & (_WANTED - 1)
-            what = A.NONE if code == 0 else A.WAIT if code == 1 else A.CHARGE
-            target_mc = LOWEST_MC + (code - 2) * STEP_MC if what == A.CHARGE else 0
+            what = advice.NONE if code == 0 else advice.WAIT if code == 1 else advice.CHARGE
+            target_mc = LOWEST_MC + (code - 2) * STEP_MC if what == advice.CHARGE else 0
             found += [1, what, 1 if byte & _WANTED else 0, target_mc]
         if last == 0:
             del found[-A_RUN:]

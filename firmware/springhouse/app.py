@@ -10,9 +10,7 @@ from binascii import hexlify
 
 import machine
 
-from springhouse import blackbox as X
-from springhouse import cause, parts, report
-from springhouse import setting as S
+from springhouse import blackbox, cause, parts, report, setting
 from springhouse.blackbox import BlackBox
 from springhouse.boots import ASKED, FAULTED, SERVICE, Boots
 from springhouse.clock import Clock
@@ -133,7 +131,7 @@ class Board:
         local = self.wiring.choice["tariff_clock"] == "local"
         clock = Clock(self.wiring.offsets, number["standard_offset_min"], local)
         self.owner = Owner(clock, self.record, slots)
-        if self.record.settings[S.ADVISED]:
+        if self.record.settings[setting.ADVISED]:
             from springhouse.ahead import Plan
 
             self.owner.plan = Plan(TwoSlots("plan", files))
@@ -236,14 +234,14 @@ class Board:
     def note_changes(self, uptime_s: int) -> None:
         """Add a record for each setting that the owner has changed since the last call."""
         for slot, old, new in self.owner.news:
-            values = self._values(X.SETTING, slot, uptime_s)
+            values = self._values(blackbox.SETTING, slot, uptime_s)
             self.box.note(report.setting_values(values, old, new, ticks()))
         self.owner.news.clear()
 
     def note_test(self, uptime_s: int) -> None:
         """Add a record of the self-test that has just ended."""
         test = self.test
-        values = self._values(X.TEST, failed(test.word), uptime_s)
+        values = self._values(blackbox.TEST, failed(test.word), uptime_s)
         self.box.note(report.setting_values(values, test.ice_days, test.word, ticks()))
 
     def held(self) -> bool:
@@ -300,9 +298,11 @@ async def work(board: Board) -> None:
     if board.sensors.rtc is not None:
         utc_min, second = board.sensors.rtc.read()
         board.owner.clock.believe(utc_min, second)
-    board.note(X.BOOT, board.cause << 8 | board.boots.count, 0)
+    board.note(blackbox.BOOT, board.cause << 8 | board.boots.count, 0)
     if board.trial.state != NONE:
-        board.note(X.TRIAL, X.FAILED if board.trial.state == FAILED else X.BEGUN, 0)
+        board.note(
+            blackbox.TRIAL, blackbox.FAILED if board.trial.state == FAILED else blackbox.BEGUN, 0
+        )
     gc.collect()
     board.loop = loop = Loop(board)
     board.light_up(loop)
@@ -325,7 +325,7 @@ def leave(board: Board, reason: int, detail: int) -> None:
     """Outputs are off: write what is known, then reset."""
     try:
         board.note_changes(0)
-        board.note(X.FAULT if reason == FAULTED else X.COMMAND, detail, 0)
+        board.note(blackbox.FAULT if reason == FAULTED else blackbox.COMMAND, detail, 0)
         board.box.flush()
         board.boots.ask(reason)
     finally:
@@ -339,7 +339,7 @@ def run(folder: str) -> None:
     try:
         board.safe = board.why_safe()
         if board.fault and board.trial.state == RUNNING:
-            leave(board, FAULTED, X.RAISED)  # the old version is better than a safe mode
+            leave(board, FAULTED, blackbox.RAISED)  # the old version is better than a safe mode
         asyncio.run(stay_safe(board) if board.safe else work(board))
         board.outputs.off()
         asked = SERVICE if board.owner.reset == ASKED_SERVICE else ASKED
@@ -348,6 +348,8 @@ def run(folder: str) -> None:
         board.outputs.off()
         board.console.start(json.dumps({"fault": repr(problem)[:160]}))
         board.console.push()
-        leave(board, FAULTED, problem.args[0] if isinstance(problem, TaskFailed) else X.RAISED)
+        leave(
+            board, FAULTED, problem.args[0] if isinstance(problem, TaskFailed) else blackbox.RAISED
+        )
     finally:
         board.outputs.off()

@@ -2,7 +2,7 @@
 
 from array import array
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 PROBES, CONTACTS, AIR, RELAY = range(4)
 _TASKS = 4
@@ -25,6 +25,9 @@ class Beats:
     def late(self, now: int) -> int:
         """The first required task whose beat is too old, or NONE_LATE."""
         for task in range(_TASKS):
-            if self._required[task] and T.ticks_diff(now, self._at[task]) > _LIMIT_MS[task]:
+            if (
+                self._required[task]
+                and timekeeping.ticks_diff(now, self._at[task]) > _LIMIT_MS[task]
+            ):
                 return task
         return NONE_LATE

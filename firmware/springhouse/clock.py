@@ -4,7 +4,7 @@ The host hands over the next changes of the local offset. Nothing here guards an
 unknown or wrong clock only changes which prices and wishes apply.
 """
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 WEEK_MIN = 10080
 _FREE_STEP_S = 300
@@ -35,7 +35,7 @@ class Clock:
     def advance(self, now: int) -> None:
         """Follow the ticks; to be called at least once a day."""
         if self._tick >= 0:
-            self._ms += max(0, T.ticks_diff(now, self._tick))
+            self._ms += max(0, timekeeping.ticks_diff(now, self._tick))
         self._tick = now
         if self._ms < 1000:
             return

@@ -17,34 +17,28 @@ What decides is read off the rows: a row is held back by one condition of it tha
 
 from array import array
 
-from springhouse import memory as M
-from springhouse import near
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import statechart as K
-from springhouse import timekeeping as T
-from springhouse import week as N
+from springhouse import memory as cell
+from springhouse import near, output, probes, reading, statechart, timekeeping, week
 
 FAR = near.FAR
-STORE_ROWS = K.STORE_ROWS
-ROOM_ROWS = K.ROOM_ROWS
-_FREE = (R.NOW_MS, R.FLOW_ML_MIN, R.FAN_RPM, R.BATTERY_MV)
+STORE_ROWS = statechart.STORE_ROWS
+ROOM_ROWS = statechart.ROOM_ROWS
+_FREE = (reading.NOW_MS, reading.FLOW_ML_MIN, reading.FAN_RPM, reading.BATTERY_MV)
 
 
 def _open_bands(memory: "array[int]", readings: "array[int]", watch: "array[int]") -> None:
     """Two-valued inputs and counters must stay; time and frame ticks are free."""
-    for slot in range(R.SIZE):
-        free = slot in _FREE or R.STORE_LOW_MC <= slot < R.STORE_LOW_FAULT
+    for slot in range(reading.SIZE):
+        free = slot in _FREE or reading.STORE_LOW_MC <= slot < reading.STORE_LOW_FAULT
         watch[2 * slot] = -FAR if free else readings[slot]
         watch[2 * slot + 1] = FAR if free else readings[slot]
-    if memory[M.PLAN_SINCE_MIN] >= 0:  # the minutes for which the plan in force was found
-        week_min = readings[R.WEEK_MIN]
-        gone = week_min - memory[M.PLAN_SINCE_MIN]
+    if memory[cell.PLAN_SINCE_MIN] >= 0:  # the minutes for which the plan in force was found
+        week_min = readings[reading.WEEK_MIN]
+        gone = week_min - memory[cell.PLAN_SINCE_MIN]
         if gone < 0:
-            gone += N.WEEK_MIN
-        last = week_min + memory[M.PLAN_LENGTH_MIN] - gone - 1
-        watch[2 * R.WEEK_MIN + 1] = min(last, N.WEEK_MIN - 1)
+            gone += week.WEEK_MIN
+        last = week_min + memory[cell.PLAN_LENGTH_MIN] - gone - 1
+        watch[2 * reading.WEEK_MIN + 1] = min(last, week.WEEK_MIN - 1)
 
 
 def _unsettled(
@@ -52,12 +46,12 @@ def _unsettled(
 ) -> bool:
     """Whether each further frame of a probe counts. Of a rejected one any change may matter."""
     gaining = False
-    for i in range(R.PROBES):
-        slot = R.STORE_LOW_MC + i
-        if P.fitted(settings, i) and not memory[M.VALID] & (1 << i):
+    for i in range(reading.PROBES):
+        slot = reading.STORE_LOW_MC + i
+        if probes.fitted(settings, i) and not memory[cell.VALID] & (1 << i):
             watch[2 * slot] = readings[slot]
             watch[2 * slot + 1] = readings[slot]
-        elif P.fitted(settings, i) and memory[M.STORE_LOW_GOOD + i] < P.TRUST_FRAMES:
+        elif probes.fitted(settings, i) and memory[cell.STORE_LOW_GOOD + i] < probes.TRUST_FRAMES:
             gaining = True
     return gaining
 
@@ -80,10 +74,10 @@ def _deciding(memory: "array[int]", readings: "array[int]") -> int:
     for n in range(min(readings[near.COUNT], near.NOTES)):
         noted |= readings[near.COUNT + 1 + 4 * n]
     bits = noted & (near.ROOM - 1)
-    kept = _holding(STORE_ROWS, memory[M.STORE_STATE], memory[M.STORE_WORD], bits)
+    kept = _holding(STORE_ROWS, memory[cell.STORE_STATE], memory[cell.STORE_WORD], bits)
     bits = (noted & (near.FAN_CAP - 1)) // near.ROOM
-    kept |= _holding(ROOM_ROWS, memory[M.ROOM_STATE], memory[M.ROOM_WORD], bits) * near.ROOM
-    if K.ROOM_OUTPUTS[memory[M.ROOM_STATE]] & O.FAN_FULL:
+    kept |= _holding(ROOM_ROWS, memory[cell.ROOM_STATE], memory[cell.ROOM_WORD], bits) * near.ROOM
+    if statechart.ROOM_OUTPUTS[memory[cell.ROOM_STATE]] & output.FAN_FULL:
         kept |= near.FAN_CAP
     return kept
 
@@ -94,21 +88,25 @@ def _narrow(memory: "array[int]", readings: "array[int]", watch: "array[int]", k
         at = near.COUNT + 1 + 4 * n
         why = readings[at]
         slot = readings[at + 1]
-        i = slot - R.STORE_LOW_MC
+        i = slot - reading.STORE_LOW_MC
         # A stuck probe that moves is trusted again.
-        stuck = why == near.ANCHOR and i <= P.HIGH and T.due(memory, M.STORE_LOW_STUCK_T + i)
+        stuck = (
+            why == near.ANCHOR
+            and i <= probes.HIGH
+            and timekeeping.due(memory, cell.STORE_LOW_STUCK_T + i)
+        )
         if why == 0 or why & kept or stuck:
             watch[2 * slot] = max(watch[2 * slot], readings[at + 2])
             watch[2 * slot + 1] = min(watch[2 * slot + 1], readings[at + 3])
 
 
 def nearest_ms(memory: "array[int]", now: int) -> int:
-    """Time to the next deadline of any timer, at most T.LONGEST_MS."""
-    best = T.LONGEST_MS
-    for slot in range(M.TIMERS, M.SIZE):
+    """Time to the next deadline of any timer, at most timekeeping.LONGEST_MS."""
+    best = timekeeping.LONGEST_MS
+    for slot in range(cell.TIMERS, cell.SIZE):
         at = memory[slot]
         if at >= 0:
-            ms = T.ticks_diff(at, now)
+            ms = timekeeping.ticks_diff(at, now)
             if ms < best:
                 best = ms
     return best
@@ -123,15 +121,15 @@ def _fill(
 ) -> int:
     """Fill `watch`; with `words` set no anchor and no bit of a condition word may change."""
     _open_bands(memory, readings, watch)
-    if memory[M.FLAGS] & M.FLAG_INVALID:
-        return T.LONGEST_MS  # everything stays off
+    if memory[cell.FLAGS] & cell.FLAG_INVALID:
+        return timekeeping.LONGEST_MS  # everything stays off
     if len(readings) < near.SIZE:
         return 0  # nothing was noted
     unsettled = _unsettled(memory, settings, readings, watch)
     _narrow(memory, readings, watch, -1 if words else _deciding(memory, readings))
     if unsettled or readings[near.COUNT] > near.NOTES:
         return 0
-    return nearest_ms(memory, readings[R.NOW_MS])
+    return nearest_ms(memory, readings[reading.NOW_MS])
 
 
 def decisions(

@@ -3,16 +3,27 @@
 A wrong row or output table must not get past it.
 """
 
-from springhouse import condition as C
-from springhouse import output as O
+from springhouse import condition, output
 
 NO_COMPRESSOR = (
-    C.LOCK_FREEZE | C.LOCK_BLIND | C.LOCK_MAINS | C.LOCK_STORE | C.LOCK_REST | C.LOCK_ALL
+    condition.LOCK_FREEZE
+    | condition.LOCK_BLIND
+    | condition.LOCK_MAINS
+    | condition.LOCK_STORE
+    | condition.LOCK_REST
+    | condition.LOCK_ALL
 )
-NO_PUMP = C.LOCK_TRAY | C.LOCK_DRY | C.LOCK_COIL | C.LOCK_BATTERY | C.LOCK_ROOM | C.LOCK_ALL
-NO_FAN = C.LOCK_TRAY | C.LOCK_BATTERY | C.LOCK_ROOM | C.LOCK_ALL
+NO_PUMP = (
+    condition.LOCK_TRAY
+    | condition.LOCK_DRY
+    | condition.LOCK_COIL
+    | condition.LOCK_BATTERY
+    | condition.LOCK_ROOM
+    | condition.LOCK_ALL
+)
+NO_FAN = condition.LOCK_TRAY | condition.LOCK_BATTERY | condition.LOCK_ROOM | condition.LOCK_ALL
 
-_MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
+_MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 
 
 def grant(asked: int, out: int, lock: int) -> int:
@@ -23,23 +34,23 @@ def grant(asked: int, out: int, lock: int) -> int:
     """
     granted = asked
     if lock & NO_COMPRESSOR:
-        granted &= ~O.COMPRESSOR
-    if lock & C.LOCK_START and not out & O.COMPRESSOR:
-        granted &= ~O.COMPRESSOR
+        granted &= ~output.COMPRESSOR
+    if lock & condition.LOCK_START and not out & output.COMPRESSOR:
+        granted &= ~output.COMPRESSOR
     if lock & NO_PUMP:
-        granted &= ~O.PUMP
+        granted &= ~output.PUMP
     if lock & NO_FAN:
-        granted &= ~O.FAN
+        granted &= ~output.FAN
     rising = granted & ~out & _MOTORS
-    if lock & C.LOCK_PAUSE:
-        granted &= ~(rising & ~O.COMPRESSOR)
-        rising &= O.COMPRESSOR
-    if lock & C.LOCK_SPACING:
+    if lock & condition.LOCK_PAUSE:
+        granted &= ~(rising & ~output.COMPRESSOR)
+        rising &= output.COMPRESSOR
+    if lock & condition.LOCK_SPACING:
         granted &= ~rising
-    elif rising & O.FAN:
-        granted &= ~(rising & ~O.FAN)
-    elif rising & O.PUMP:
-        granted &= ~(rising & ~O.PUMP)
-    if lock & C.LOCK_FAN_CAP or not granted & O.FAN:
-        granted &= ~O.FAN_FULL
+    elif rising & output.FAN:
+        granted &= ~(rising & ~output.FAN)
+    elif rising & output.PUMP:
+        granted &= ~(rising & ~output.PUMP)
+    if lock & condition.LOCK_FAN_CAP or not granted & output.FAN:
+        granted &= ~output.FAN_FULL
     return granted

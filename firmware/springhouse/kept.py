@@ -9,13 +9,8 @@ every hour, 288, each in another place of the file system; the log alone makes 1
 import struct
 from array import array
 
-from springhouse import events as E
-from springhouse import latch as L
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import restart
-from springhouse import timekeeping as T
+from springhouse import events, latch, mode, output, restart, timekeeping
+from springhouse import memory as cell
 from springhouse.storage import Files, TwoSlots
 
 _BODY = "<BHBBBBBBBBB"
@@ -53,52 +48,52 @@ class Kept:
             return
         left_min, *rest = struct.unpack(_BODY, body)[1:]
         record = array("h", [left_min & 0x7FFF] + rest)
-        if record[MODE] not in (W.AUTOMATIC, W.OFF, W.SERVICE):
+        if record[MODE] not in (mode.AUTOMATIC, mode.OFF, mode.SERVICE):
             return
-        if left_min > W.LIMIT_MIN[record[MODE]] or (record[MODE] and not left_min):
+        if left_min > mode.LIMIT_MIN[record[MODE]] or (record[MODE] and not left_min):
             return
-        if record[LATCH] & ~(L.STORE | L.ROOM) or record[STARTS] > _STARTS:
+        if record[LATCH] & ~(latch.STORE | latch.ROOM) or record[STARTS] > _STARTS:
             return
-        if max(record[DRY : DRY + _COUNTS]) > E.COUNT_MOST:
+        if max(record[DRY : DRY + _COUNTS]) > events.COUNT_MOST:
             return
         self._record = record
 
     def put(self, memory: "array[int]") -> None:
         """Write what is known into a memory just made by `power_up`."""
         record = self._record
-        memory[M.MODE] = record[MODE]
-        memory[M.MODE_LEFT_MS] = record[LEFT_MIN] * 60000
-        memory[M.LATCH] = record[LATCH]
+        memory[cell.MODE] = record[MODE]
+        memory[cell.MODE_LEFT_MS] = record[LEFT_MIN] * 60000
+        memory[cell.LATCH] = record[LATCH]
         for n in range(_COUNTS):
-            memory[M.DRY_COUNT + n] = record[DRY + n]
+            memory[cell.DRY_COUNT + n] = record[DRY + n]
         for n in range(record[STARTS]):
-            memory[M.START_1_T + n] = T.DUE
+            memory[cell.START_1_T + n] = timekeeping.DUE
         if record[TRAY_OPEN]:
-            memory[M.FLAGS] |= M.FLAG_TRAY
+            memory[cell.FLAGS] |= cell.FLAG_TRAY
 
     def look(self, memory: "array[int]", now: int, out: int) -> bool:
         """Whether something is to be stored before `out` is driven. Allocates nothing."""
         fresh, record = self._fresh, self._record
-        if out & ~self._out & O.COMPRESSOR:
+        if out & ~self._out & output.COMPRESSOR:
             self._started_at = now
-        elif self._started_at >= 0 and T.ticks_diff(now, self._started_at) >= SURVIVED_MS:
+        elif self._started_at >= 0 and timekeeping.ticks_diff(now, self._started_at) >= SURVIVED_MS:
             self._started_at = -1
             self.survived = True
         self._out = out
         left_min = (restart.mode_left_ms(memory, now) + 59999) // 60000
         fresh[LEFT_MIN] = left_min
-        fresh[MODE] = memory[M.MODE] if left_min else W.AUTOMATIC
-        fresh[LATCH] = memory[M.LATCH]
+        fresh[MODE] = memory[cell.MODE] if left_min else mode.AUTOMATIC
+        fresh[LATCH] = memory[cell.LATCH]
         for n in range(_COUNTS):
-            fresh[DRY + n] = memory[M.DRY_COUNT + n]
+            fresh[DRY + n] = memory[cell.DRY_COUNT + n]
         starts = 0
         for n in range(_STARTS):
             if restart.started(memory, n):
                 starts += 1
         fresh[STARTS] = starts
-        fresh[TRAY_OPEN] = 1 if memory[M.FLAGS] & M.FLAG_TRAY else 0
+        fresh[TRAY_OPEN] = 1 if memory[cell.FLAGS] & cell.FLAG_TRAY else 0
         fresh[PENDING] = 1 if self._started_at >= 0 else 0
-        if self._failed_at >= 0 and T.ticks_diff(now, self._failed_at) < _AGAIN_MS:
+        if self._failed_at >= 0 and timekeeping.ticks_diff(now, self._failed_at) < _AGAIN_MS:
             return False
         self._failed_at = now  # unless `save` says otherwise
         for slot in range(MODE, SIZE):

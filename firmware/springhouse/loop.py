@@ -8,10 +8,8 @@ import asyncio
 import gc
 import time
 
-from springhouse import beats as H
-from springhouse import blackbox as X
-from springhouse import memory as M
-from springhouse import timekeeping as T
+from springhouse import beats, blackbox, timekeeping
+from springhouse import memory as cell
 from springhouse.beats import Beats
 from springhouse.drivers.contact import SAMPLE_MS
 from springhouse.drivers.outputs import PulsedRelay
@@ -36,19 +34,19 @@ _RTC_S = 3600  # the chip keeps better time than the ticks
 _FIRST_SCAN_MS = 1950
 # Seven samples take 1.2 s; each may be as late as the contacts' beat allows.
 _SETTLE_MS = 12000
-_BATCH_S = X.BATCH_MS // 1000
+_BATCH_S = blackbox.BATCH_MS // 1000
 
 
 def ticks() -> int:
     """Milliseconds as the core counts them: 0 .. 2**30 - 1 also where the port counts further."""
     tick: int = time.ticks_ms()  # type: ignore[assignment]
-    return tick & T.LAST
+    return tick & timekeeping.LAST
 
 
 async def sleep_until(due: int) -> None:
     """Wait for a tick; after a hold-up all that is due goes first, or it would seem silent."""
-    await asyncio.sleep_ms(max(0, T.ticks_diff(due, ticks())))
-    if T.ticks_diff(ticks(), due) > SAMPLE_MS:
+    await asyncio.sleep_ms(max(0, timekeeping.ticks_diff(due, ticks())))
+    if timekeeping.ticks_diff(ticks(), due) > SAMPLE_MS:
         await asyncio.sleep_ms(0)
 
 
@@ -84,11 +82,11 @@ class Loop:
         due = self._start
         while True:
             await bus.measure(ticks)
-            self.beats.beat(H.PROBES, ticks())
-            due = T.ticks_add(due, self.board.probe_s * 1000)
-            wait_ms = T.ticks_diff(due, ticks())
+            self.beats.beat(beats.PROBES, ticks())
+            due = timekeeping.ticks_add(due, self.board.probe_s * 1000)
+            wait_ms = timekeeping.ticks_diff(due, ticks())
             while wait_ms < 0:  # held up: whole rounds are left out
-                due = T.ticks_add(due, SCAN_MS)
+                due = timekeeping.ticks_add(due, SCAN_MS)
                 wait_ms += SCAN_MS
             await asyncio.sleep_ms(wait_ms)
 
@@ -96,7 +94,7 @@ class Loop:
         """The air chip each two seconds."""
         while True:
             await chip.measure(ticks)
-            self.beats.beat(H.AIR, ticks())
+            self.beats.beat(beats.AIR, ticks())
             await asyncio.sleep_ms(AIR_MS)
 
     async def relay(self) -> None:
@@ -104,7 +102,7 @@ class Loop:
         while True:
             now = ticks()
             self.board.outputs.relay.beat(now)
-            self.beats.beat(H.RELAY, now)
+            self.beats.beat(beats.RELAY, now)
             await asyncio.sleep_ms(PulsedRelay.BEAT_MS)
 
     async def panel(self) -> None:
@@ -126,17 +124,17 @@ class Loop:
             panel.light.show(phase)
             board.outputs.beep(phase)
             phase = (phase + 1) % 1000
-            self.beats.beat(H.CONTACTS, ticks())
+            self.beats.beat(beats.CONTACTS, ticks())
             await asyncio.sleep_ms(SAMPLE_MS)
 
     def _check(self, now: int) -> None:
         """Everything off and out if a task has raised or is silent."""
         if self.failed is not None:
-            raise TaskFailed(X.RAISED, repr(self.failed))
+            raise TaskFailed(blackbox.RAISED, repr(self.failed))
         late = self.beats.late(now)
-        if late != H.NONE_LATE:
+        if late != beats.NONE_LATE:
             self.board.outputs.off()
-            raise TaskFailed(X.SILENT + late, "silent")
+            raise TaskFailed(blackbox.SILENT + late, "silent")
 
     def _feed(self) -> None:
         if self.watchdog is not None:
@@ -148,15 +146,15 @@ class Loop:
         Contacts start in trouble: a scan before they were sampled often enough would latch a
         flood, however the loop was held up.
         """
-        due = T.ticks_add(self._start, _FIRST_SCAN_MS)
+        due = timekeeping.ticks_add(self._start, _FIRST_SCAN_MS)
         await sleep_until(due)
         while self.board.sensors.unsettled:
             now = ticks()
             self._check(now)
-            if T.ticks_diff(now, self._start) > _SETTLE_MS:
-                raise TaskFailed(X.UNSETTLED, "contacts not settled")
+            if timekeeping.ticks_diff(now, self._start) > _SETTLE_MS:
+                raise TaskFailed(blackbox.UNSETTLED, "contacts not settled")
             self._feed()
-            due = T.ticks_add(due, SCAN_MS)
+            due = timekeeping.ticks_add(due, SCAN_MS)
             await sleep_until(due)
         return due
 
@@ -181,9 +179,9 @@ class Loop:
             scans += 1
             if board.owner.reset != NO_RESET:
                 return
-            due = T.ticks_add(due, SCAN_MS)
-            if T.ticks_diff(due, ticks()) < 0:  # late: lost scans are not made up for
-                due = T.ticks_add(ticks(), SCAN_MS)
+            due = timekeeping.ticks_add(due, SCAN_MS)
+            if timekeeping.ticks_diff(due, ticks()) < 0:  # late: lost scans are not made up for
+                due = timekeeping.ticks_add(ticks(), SCAN_MS)
             await sleep_until(due)
 
     def _record(self, out: int) -> None:
@@ -192,13 +190,13 @@ class Loop:
         memory = board.scanner.memory
         board.link.limit.second()
         board.panel.light.code = board.scanner.light_code(board.proven)
-        states = memory[M.STORE_STATE] << 4 | memory[M.ROOM_STATE]
-        if out != self._out or states != self._states or memory[M.LATCH] != self._latch:
-            self._out, self._states, self._latch = out, states, memory[M.LATCH]
-            board.note(X.TRANSITION, 0, self.uptime_s)
+        states = memory[cell.STORE_STATE] << 4 | memory[cell.ROOM_STATE]
+        if out != self._out or states != self._states or memory[cell.LATCH] != self._latch:
+            self._out, self._states, self._latch = out, states, memory[cell.LATCH]
+            board.note(blackbox.TRANSITION, 0, self.uptime_s)
         board.note_changes(self.uptime_s)
         if self.uptime_s % 60 == 0:
-            board.note(X.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
+            board.note(blackbox.MINUTE, min(gc.mem_free() >> 4, 0xFFFF), self.uptime_s)
         if self.uptime_s % _BATCH_S == 0:
             board.box.flush()  # between two sensor frames: writing flash holds up everything
         board.boots.lived(self.uptime_s, board.scanner.kept.survived)
@@ -214,14 +212,14 @@ class Loop:
         trial = self.board.trial
         if trial.state == RUNNING and self.uptime_s >= LENGTH_S and self.uptime_s % 60 == 0:
             if trial.keep():
-                self.board.note(X.TRIAL, X.KEPT, self.uptime_s)
+                self.board.note(blackbox.TRIAL, blackbox.KEPT, self.uptime_s)
 
     def _keep_time(self) -> None:
         """Clock and clock chip: what the owner sets goes before what the chip says."""
         owner, sensors = self.board.owner, self.board.sensors
         if owner.clock_set:
             owner.clock_set = False
-            self.board.note(X.CLOCK, 0, self.uptime_s)
+            self.board.note(blackbox.CLOCK, 0, self.uptime_s)
             clock = owner.clock
             if sensors.rtc is not None and not sensors.rtc.write(clock.utc_min, clock.second):
                 sensors.rtc = None  # it would bring the old time back

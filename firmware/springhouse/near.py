@@ -12,28 +12,26 @@ speed of the fans, or where a probe's anchor stands.
 
 from array import array
 
-from springhouse import condition as C
-from springhouse import fitted as F
-from springhouse import reading as R
+from springhouse import condition, fitted, reading
 
 FAR = (1 << 30) - 1  # wider than any reading
-COUNT = R.SIZE  # slot of the number of notes; each is why, slot, lowest, highest
+COUNT = reading.SIZE  # slot of the number of notes; each is why, slot, lowest, highest
 NOTES = 80
-SIZE = R.SIZE + 1 + 4 * NOTES
-ROOM = 1 << C.STORE_BITS  # store bits lie below
-FAN_CAP = ROOM << C.ROOM_BITS  # whether the fans stay at the quiet level
+SIZE = reading.SIZE + 1 + 4 * NOTES
+ROOM = 1 << condition.STORE_BITS  # store bits lie below
+FAN_CAP = ROOM << condition.ROOM_BITS  # whether the fans stay at the quiet level
 ANCHOR = FAN_CAP << 1  # whether a probe has moved
 
 
 def begin(readings: "array[int]") -> None:
     """Forget the notes of the step before."""
-    if len(readings) > R.SIZE:
+    if len(readings) > reading.SIZE:
         readings[COUNT] = 0
 
 
 def moot(readings: "array[int]", latest: int) -> None:
     """Take back the note before so many latest ones, which alone settle the answer."""
-    if len(readings) > R.SIZE and readings[COUNT] <= NOTES:
+    if len(readings) > reading.SIZE and readings[COUNT] <= NOTES:
         last = COUNT + 1 + 4 * (readings[COUNT] - 1)
         for at in range(last - 4 * latest, last):
             readings[at] = readings[at + 4]
@@ -61,7 +59,7 @@ def _above(readings: "array[int]", why: int, slot: int, room: int) -> None:
 
 def at_least(readings: "array[int]", why: int, slot: int, q: int, x: int) -> bool:
     """`q >= x` of one reading."""
-    if len(readings) > R.SIZE:
+    if len(readings) > reading.SIZE:
         if q >= x:
             _above(readings, why, slot, q - x)
         else:
@@ -71,7 +69,7 @@ def at_least(readings: "array[int]", why: int, slot: int, q: int, x: int) -> boo
 
 def inside(readings: "array[int]", why: int, slot: int, q: int, low: int, high: int) -> bool:
     """`low <= q <= high` of one reading."""
-    if len(readings) > R.SIZE:
+    if len(readings) > reading.SIZE:
         if q < low:
             _below(readings, why, slot, low - 1 - q)
         elif q > high:
@@ -83,17 +81,17 @@ def inside(readings: "array[int]", why: int, slot: int, q: int, low: int, high: 
 
 def store_at_least(readings: "array[int]", why: int, which: int, q: int, x: int) -> bool:
     """`q >= x` of the mean or the coldest of these store probes (bits of fitted.py)."""
-    if len(readings) > R.SIZE:
-        if which & F.STORE_LOW:
-            at_least(readings, why, R.STORE_LOW_MC, q, x)
-        if which & F.STORE_HIGH:
-            at_least(readings, why, R.STORE_HIGH_MC, q, x)
+    if len(readings) > reading.SIZE:
+        if which & fitted.STORE_LOW:
+            at_least(readings, why, reading.STORE_LOW_MC, q, x)
+        if which & fitted.STORE_HIGH:
+            at_least(readings, why, reading.STORE_HIGH_MC, q, x)
     return q >= x
 
 
 def apart_at_least(readings: "array[int]", why: int, up: int, down: int, q: int, x: int) -> bool:
     """`q >= x` of the reading in slot `up` less that in slot `down`."""
-    if len(readings) > R.SIZE:
+    if len(readings) > reading.SIZE:
         if q >= x:
             _above(readings, why, up, (q - x) >> 1)
             _below(readings, why, down, (q - x) >> 1)
@@ -105,7 +103,7 @@ def apart_at_least(readings: "array[int]", why: int, up: int, down: int, q: int,
 
 def apart_within(readings: "array[int]", why: int, up: int, down: int, q: int, most: int) -> bool:
     """`-most <= q <= most` of the reading in slot `up` less that in slot `down`."""
-    if len(readings) > R.SIZE:
+    if len(readings) > reading.SIZE:
         if q <= most:
             apart_at_least(readings, why, up, down, q, -most)
         if q >= -most:

@@ -6,9 +6,9 @@ The control task copies the counters into its readings; a request is a change of
 import gc
 from array import array
 
-from springhouse import clock as K
-from springhouse import mode as W
-from springhouse import setting as S
+from springhouse import clock as board_clock
+from springhouse import mode as modes
+from springhouse import setting
 from springhouse.record import RANGE_MOST, Record
 from springhouse.storage import TwoSlots
 
@@ -28,12 +28,12 @@ NO_RESET, RESET, SERVICE = range(3)
 class Owner:
     """Requests, and the clock and record they change."""
 
-    def __init__(self, clock: K.Clock, record: Record, slots: TwoSlots) -> None:
+    def __init__(self, clock: board_clock.Clock, record: Record, slots: TwoSlots) -> None:
         self.clock = clock
         self.record = record
         self._slots = slots
         self.ack_seq = 0
-        self.mode = W.AUTOMATIC
+        self.mode = modes.AUTOMATIC
         self.mode_min = 0
         self.mode_seq = 0
         self.reset = NO_RESET
@@ -49,23 +49,23 @@ class Owner:
 
     def ask_mode(self, mode: int, minutes: int) -> str:
         """Ask for a mode for a time; "" or what is wrong."""
-        if not 0 <= mode < W.SIZE:
-            return "mode: 0.." + str(W.SIZE - 1)
-        if mode != W.AUTOMATIC and not 0 < minutes <= W.LIMIT_MIN[mode]:
-            return "minutes: 1.." + str(W.LIMIT_MIN[mode])
+        if not 0 <= mode < modes.SIZE:
+            return "mode: 0.." + str(modes.SIZE - 1)
+        if mode != modes.AUTOMATIC and not 0 < minutes <= modes.LIMIT_MIN[mode]:
+            return "minutes: 1.." + str(modes.LIMIT_MIN[mode])
         self.mode = mode
-        self.mode_min = minutes if mode != W.AUTOMATIC else 0
+        self.mode_min = minutes if mode != modes.AUTOMATIC else 0
         self.mode_seq = (self.mode_seq + 1) & _COUNT_MASK
         return ""
 
     def set_time(self, utc_s: int, sure: bool) -> str:
         """Set the calendar clock; "" or why not."""
         answer = self.clock.set(utc_s // 60, utc_s % 60, sure)
-        if answer == K.REFUSED_RANGE:
+        if answer == board_clock.REFUSED_RANGE:
             return "utc_s: not a time of our days"
-        if answer == K.REFUSED_DAY:
+        if answer == board_clock.REFUSED_DAY:
             return "a second large step today: send it with sure"
-        if answer == K.REFUSED_FAR:
+        if answer == board_clock.REFUSED_FAR:
             return "step of more than a day: send it with sure"
         self.clock_set = True
         return ""
@@ -109,5 +109,5 @@ class Owner:
 
     def nudge_target(self, steps: int) -> str:
         """Room target up or down by half kelvins: the board's own buttons."""
-        target = self.record.settings[S.ROOM_TARGET_MC] + steps * TARGET_STEP_MK
-        return self.change([S.ROOM_TARGET_MC, target])
+        target = self.record.settings[setting.ROOM_TARGET_MC] + steps * TARGET_STEP_MK
+        return self.change([setting.ROOM_TARGET_MC, target])

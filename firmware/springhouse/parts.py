@@ -2,7 +2,7 @@
 
 import machine
 
-from springhouse.drivers import outputs as D
+from springhouse.drivers import outputs
 from springhouse.drivers.battery import Battery
 from springhouse.drivers.contact import WINDOW, Button, Contact
 from springhouse.drivers.light import Light
@@ -30,10 +30,10 @@ def _count(profile: "Profile", number: int, unit: int) -> "Edges":
     return EdgeCount(_input(number))
 
 
-def build_outputs(profile: "Profile") -> D.Outputs:
+def build_outputs(profile: "Profile") -> outputs.Outputs:
     """The outputs, all off; made before anything that can fail."""
-    relay = D.PulsedRelay if profile.RELAY_PULSED else D.LevelRelay
-    return D.Outputs(
+    relay = outputs.PulsedRelay if profile.RELAY_PULSED else outputs.LevelRelay
+    return outputs.Outputs(
         relay(_off(profile.RELAY)),
         machine.PWM(_off(profile.PUMP), freq=profile.PUMP_HZ, duty_u16=0),
         machine.PWM(_off(profile.FAN), freq=profile.FAN_HZ, duty_u16=0),

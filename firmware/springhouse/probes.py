@@ -7,13 +7,9 @@ reading never becomes a number.
 
 from array import array
 
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import near
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import fitted as fitted_bits
+from springhouse import memory as cell
+from springhouse import near, output, reading, setting, timekeeping
 
 LOW, HIGH, ROOM, COIL_IN, COIL_AIR = range(5)  # probe numbers, in the order of reading.py
 
@@ -39,74 +35,76 @@ ICE_FLAT_MC = 1500
 
 def fitted(settings: "array[int]", i: int) -> bool:
     """Whether probe `i` is fitted (the first five bits of fitted.py are the probes)."""
-    return settings[S.FITTED] & (F.STORE_LOW << i) != 0
+    return settings[setting.FITTED] & (fitted_bits.STORE_LOW << i) != 0
 
 
 def value_mc(memory: "array[int]", settings: "array[int]", readings: "array[int]", i: int) -> int:
     """Calibrated temperature; the anchor stands in for a rejected frame (at most BAD_MS)."""
-    if memory[M.VALID] & (1 << i):
-        return readings[R.STORE_LOW_MC + i] + settings[S.STORE_LOW_OFFSET_MK + i]
-    return memory[M.STORE_LOW_ANCHOR_MC + i]
+    if memory[cell.VALID] & (1 << i):
+        return readings[reading.STORE_LOW_MC + i] + settings[setting.STORE_LOW_OFFSET_MK + i]
+    return memory[cell.STORE_LOW_ANCHOR_MC + i]
 
 
 def trusted(memory: "array[int]", i: int) -> bool:
     """Whether probe `i` may be used at all."""
-    if memory[M.STORE_LOW_GOOD + i] < TRUST_FRAMES:
+    if memory[cell.STORE_LOW_GOOD + i] < TRUST_FRAMES:
         return False
-    return i > HIGH or not T.due(memory, M.STORE_LOW_STUCK_T + i)
+    return i > HIGH or not timekeeping.due(memory, cell.STORE_LOW_STUCK_T + i)
 
 
 def frame_good(readings: "array[int]", i: int) -> bool:
     """Whether the latest frame passes the checks that need no history, age aside."""
-    if readings[R.STORE_LOW_FAULT + i] != 0:
+    if readings[reading.STORE_LOW_FAULT + i] != 0:
         return False
-    slot = R.STORE_LOW_MC + i
+    slot = reading.STORE_LOW_MC + i
     return near.inside(readings, 0, slot, readings[slot], LOWEST_MC[i], HIGHEST_MC[i])
 
 
 def frame_fresh(readings: "array[int]", i: int) -> bool:
     """Whether the latest frame, good or bad, is recent: a dead driver task shows here."""
-    age = T.ticks_diff(readings[R.NOW_MS], readings[R.STORE_LOW_AT_MS + i])
+    age = timekeeping.ticks_diff(readings[reading.NOW_MS], readings[reading.STORE_LOW_AT_MS + i])
     return 0 <= age <= AGE_MS
 
 
 def _forget(memory: "array[int]", i: int) -> None:
-    memory[M.STORE_LOW_GOOD + i] = 0
-    memory[M.VALID] &= ~(1 << i)
-    memory[M.STORE_LOW_BAD_T + i] = T.IDLE
+    memory[cell.STORE_LOW_GOOD + i] = 0
+    memory[cell.VALID] &= ~(1 << i)
+    memory[cell.STORE_LOW_BAD_T + i] = timekeeping.IDLE
 
 
 def _begin(memory: "array[int]", readings: "array[int]", i: int, mc: int) -> None:
     """Count a first good frame."""
-    memory[M.STORE_LOW_GOOD + i] = 1
-    memory[M.STORE_LOW_SEEN_MS + i] = readings[R.STORE_LOW_AT_MS + i]
-    memory[M.STORE_LOW_ANCHOR_MC + i] = mc
+    memory[cell.STORE_LOW_GOOD + i] = 1
+    memory[cell.STORE_LOW_SEEN_MS + i] = readings[reading.STORE_LOW_AT_MS + i]
+    memory[cell.STORE_LOW_ANCHOR_MC + i] = mc
 
 
 def _accept(memory: "array[int]", readings: "array[int]", i: int, mc: int) -> bool:
     """Count a frame that passed `frame_good`; False if it jumps away from a trusted anchor."""
-    good = memory[M.STORE_LOW_GOOD + i]
+    good = memory[cell.STORE_LOW_GOOD + i]
     if good == 0:
         _begin(memory, readings, i, mc)
         return True
-    gone = mc - memory[M.STORE_LOW_ANCHOR_MC + i]
-    if not near.inside(readings, 0, R.STORE_LOW_MC + i, gone, -JUMP_MK[i], JUMP_MK[i]):
+    gone = mc - memory[cell.STORE_LOW_ANCHOR_MC + i]
+    if not near.inside(readings, 0, reading.STORE_LOW_MC + i, gone, -JUMP_MK[i], JUMP_MK[i]):
         if good == TRUST_FRAMES:
             return False
         _begin(memory, readings, i, mc)
         return True
-    at = readings[R.STORE_LOW_AT_MS + i]
-    if good < TRUST_FRAMES and at != memory[M.STORE_LOW_SEEN_MS + i]:
-        memory[M.STORE_LOW_GOOD + i] = good + 1
-        memory[M.STORE_LOW_SEEN_MS + i] = at
+    at = readings[reading.STORE_LOW_AT_MS + i]
+    if good < TRUST_FRAMES and at != memory[cell.STORE_LOW_SEEN_MS + i]:
+        memory[cell.STORE_LOW_GOOD + i] = good + 1
+        memory[cell.STORE_LOW_SEEN_MS + i] = at
     return True
 
 
 def must_move(memory: "array[int]", settings: "array[int]", i: int, mc: int) -> bool:
     """Whether an honest store probe cannot stay where it is: chilled, and nothing delivered."""
-    if memory[M.OUT] & (O.COMPRESSOR | O.PUMP) != O.COMPRESSOR or not trusted(memory, i):
+    if memory[cell.OUT] & (output.COMPRESSOR | output.PUMP) != output.COMPRESSOR or not trusted(
+        memory, i
+    ):
         return False
-    if settings[S.ICE_BANK] and mc < ICE_FLAT_MC:
+    if settings[setting.ICE_BANK] and mc < ICE_FLAT_MC:
         return False
     return i != LOW or not trusted(memory, HIGH) or not DENSEST_LOW_MC <= mc < DENSEST_HIGH_MC
 
@@ -116,33 +114,37 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]",
     if not fitted(settings, i) or not frame_fresh(readings, i):
         _forget(memory, i)
         return
-    now = readings[R.NOW_MS]
-    mc = readings[R.STORE_LOW_MC + i] + settings[S.STORE_LOW_OFFSET_MK + i]
+    now = readings[reading.NOW_MS]
+    mc = readings[reading.STORE_LOW_MC + i] + settings[setting.STORE_LOW_OFFSET_MK + i]
     moved = False
     if frame_good(readings, i) and _accept(memory, readings, i, mc):
-        memory[M.VALID] |= 1 << i
-        memory[M.STORE_LOW_BAD_T + i] = T.IDLE
-        gone = mc - memory[M.STORE_LOW_ANCHOR_MC + i]
+        memory[cell.VALID] |= 1 << i
+        memory[cell.STORE_LOW_BAD_T + i] = timekeeping.IDLE
+        gone = mc - memory[cell.STORE_LOW_ANCHOR_MC + i]
         least = ANCHOR_MK[i] - 1
-        moved = not near.inside(readings, near.ANCHOR, R.STORE_LOW_MC + i, gone, -least, least)
+        moved = not near.inside(
+            readings, near.ANCHOR, reading.STORE_LOW_MC + i, gone, -least, least
+        )
         if moved:
-            memory[M.STORE_LOW_ANCHOR_MC + i] = mc
+            memory[cell.STORE_LOW_ANCHOR_MC + i] = mc
     else:
-        memory[M.VALID] &= ~(1 << i)
-        if memory[M.STORE_LOW_GOOD + i] < TRUST_FRAMES:
+        memory[cell.VALID] &= ~(1 << i)
+        if memory[cell.STORE_LOW_GOOD + i] < TRUST_FRAMES:
             _forget(memory, i)
-        elif T.hold(memory, M.STORE_LOW_BAD_T + i, now, True, BAD_MS):
+        elif timekeeping.hold(memory, cell.STORE_LOW_BAD_T + i, now, True, BAD_MS):
             _forget(memory, i)
     if i <= HIGH:
-        if moved or memory[M.STORE_LOW_GOOD + i] < TRUST_FRAMES:
-            full_ms = settings[S.STUCK_MIN] * 60000
-            T.refill(memory, M.STORE_LOW_STUCK_T + i, M.STORE_LOW_STUCK_LEFT_MS + i, full_ms)
-        elif not T.due(memory, M.STORE_LOW_STUCK_T + i):
-            judged = must_move(memory, settings, i, memory[M.STORE_LOW_ANCHOR_MC + i])
-            T.bank(
+        if moved or memory[cell.STORE_LOW_GOOD + i] < TRUST_FRAMES:
+            full_ms = settings[setting.STUCK_MIN] * 60000
+            timekeeping.refill(
+                memory, cell.STORE_LOW_STUCK_T + i, cell.STORE_LOW_STUCK_LEFT_MS + i, full_ms
+            )
+        elif not timekeeping.due(memory, cell.STORE_LOW_STUCK_T + i):
+            judged = must_move(memory, settings, i, memory[cell.STORE_LOW_ANCHOR_MC + i])
+            timekeeping.bank(
                 memory,
-                M.STORE_LOW_STUCK_T + i,
-                M.STORE_LOW_STUCK_LEFT_MS + i,
+                cell.STORE_LOW_STUCK_T + i,
+                cell.STORE_LOW_STUCK_LEFT_MS + i,
                 now,
                 judged,
             )
@@ -153,17 +155,17 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]",
 
 def store_trust(memory: "array[int]") -> int:
     """Bits of the trusted store probes, as in fitted.py."""
-    low = F.STORE_LOW if trusted(memory, LOW) else 0
-    return low | (F.STORE_HIGH if trusted(memory, HIGH) else 0)
+    low = fitted_bits.STORE_LOW if trusted(memory, LOW) else 0
+    return low | (fitted_bits.STORE_HIGH if trusted(memory, HIGH) else 0)
 
 
 def mean_of(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", which: int
 ) -> int:
     """Mean of these store probes, trusted or not; a lost one stays where it was."""
-    if not which & F.STORE_HIGH:
+    if not which & fitted_bits.STORE_HIGH:
         return value_mc(memory, settings, readings, LOW)
-    if not which & F.STORE_LOW:
+    if not which & fitted_bits.STORE_LOW:
         return value_mc(memory, settings, readings, HIGH)
     low = value_mc(memory, settings, readings, LOW)
     return (low + value_mc(memory, settings, readings, HIGH)) >> 1
@@ -174,7 +176,7 @@ def coldest_mc(memory: "array[int]", settings: "array[int]", readings: "array[in
     coldest = HIGHEST_MC[LOW]
     for i in range(ROOM):
         if trusted(memory, i):
-            mc = value_mc(memory, settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+            mc = value_mc(memory, settings, readings, i) - settings[setting.STORE_LOW_ERR_MK + i]
             coldest = min(coldest, mc)
     return coldest
 

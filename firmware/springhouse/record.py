@@ -9,12 +9,12 @@ import struct
 from array import array
 from hashlib import sha256
 
-from springhouse import setting as S
+from springhouse import setting
 
-_SETTINGS_BYTES = S.SIZE * 4
+_SETTINGS_BYTES = setting.SIZE * 4
 _ENTRY = "<Hii"  # slot, lowest, highest
 _ENTRY_SIZE = 10
-RANGE_MOST = 3 + 2 * S.WINDOWS  # three numbers, begin and end of each window
+RANGE_MOST = 3 + 2 * setting.WINDOWS  # three numbers, begin and end of each window
 _HASH = 32
 NO_PROOF = b"\0" * _HASH
 
@@ -37,8 +37,8 @@ class Record:
     """Settings with range and proof. `fault` says in words why it cannot be used, "" if it can."""
 
     def __init__(self) -> None:
-        self.settings = array("i", [0] * S.SIZE)
-        S.fill_defaults(self.settings)
+        self.settings = array("i", [0] * setting.SIZE)
+        setting.fill_defaults(self.settings)
         self.ranges: list[tuple[int, int, int]] = []
         self.proof = NO_PROOF  # proven_sha256 of the proof
         self.firmware = NO_PROOF  # firmware_sha256 of the proof
@@ -46,7 +46,7 @@ class Record:
 
     def encode(self) -> bytes:
         """Body for the slots."""
-        head = struct.pack("<HH", S.SCHEMA_NOW, len(self.ranges))
+        head = struct.pack("<HH", setting.SCHEMA_NOW, len(self.ranges))
         return head + bytes(self.settings) + pack_range(self.ranges) + self.proof + self.firmware
 
     def decode(self, body: bytes) -> str:
@@ -58,18 +58,18 @@ class Record:
         if len(body) < 4 + _SETTINGS_BYTES + 2 * _HASH:
             return "record too short"
         schema, count = struct.unpack_from("<HH", body, 0)
-        if schema != S.SCHEMA_NOW:
+        if schema != setting.SCHEMA_NOW:
             return "schema " + str(schema) + " unknown"
         at = 4 + _SETTINGS_BYTES
         if count > RANGE_MOST or len(body) != at + count * _ENTRY_SIZE + 2 * _HASH:
             return "record length wrong"
-        settings = array("i", struct.unpack_from("<" + str(S.SIZE) + "i", body, 4))
-        slot = S.first_fault(settings)
+        settings = array("i", struct.unpack_from("<" + str(setting.SIZE) + "i", body, 4))
+        slot = setting.first_fault(settings)
         if slot >= 0:
             return "setting " + str(slot) + " out of bounds"
         ranges = [struct.unpack_from(_ENTRY, body, at + n * _ENTRY_SIZE) for n in range(count)]
         for slot, low, high in ranges:
-            if slot >= S.SIZE or not low <= settings[slot] <= high:
+            if slot >= setting.SIZE or not low <= settings[slot] <= high:
                 return "setting " + str(slot) + " outside the owner's range"
         self.put(settings)
         self.ranges = ranges
@@ -80,7 +80,7 @@ class Record:
 
     def put(self, settings: "array[int]") -> None:
         """Take over every slot; the array stays the one that the controller reads."""
-        for slot in range(S.SIZE):
+        for slot in range(setting.SIZE):
             self.settings[slot] = settings[slot]
 
     def proven(self, firmware: bytes) -> bool:
@@ -109,7 +109,7 @@ class Record:
         before = array("i", self.settings)
         for at in range(0, len(changes), 2):
             self.settings[changes[at]] = changes[at + 1]
-        if S.first_fault(self.settings) >= 0:
+        if setting.first_fault(self.settings) >= 0:
             self.put(before)
             return "contradicts another setting"
         return ""

@@ -2,9 +2,8 @@
 
 from array import array
 
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import timekeeping as T
+from springhouse import memory as cell
+from springhouse import reading, timekeeping
 from springhouse.owner import Owner
 from springhouse.scan import Scanner
 
@@ -12,7 +11,11 @@ SETTINGS_A_LINE = 16
 
 
 def _mode_left_s(memory: "array[int]", now: int) -> int:
-    return T.ticks_diff(memory[M.MODE_T], now) // 1000 if T.waiting(memory, M.MODE_T) else 0
+    return (
+        timekeeping.ticks_diff(memory[cell.MODE_T], now) // 1000
+        if timekeeping.waiting(memory, cell.MODE_T)
+        else 0
+    )
 
 
 def _seconds(ms: int) -> int:
@@ -40,22 +43,22 @@ def line(
     text = '{"up":%d,"utc":%d,"st":[%d,%d],"out":%d,"mc":[%s],"bad":[%s],"ml":%d,"mv":%d' % (
         uptime_s,
         owner.clock.utc_min,
-        m[M.STORE_STATE],
-        m[M.ROOM_STATE],
-        m[M.OUT],
-        _join(r, R.STORE_LOW_MC, R.PROBES),
-        _join(r, R.STORE_LOW_FAULT, R.PROBES),
-        r[R.FLOW_ML_MIN],
-        r[R.BATTERY_MV],
+        m[cell.STORE_STATE],
+        m[cell.ROOM_STATE],
+        m[cell.OUT],
+        _join(r, reading.STORE_LOW_MC, reading.PROBES),
+        _join(r, reading.STORE_LOW_FAULT, reading.PROBES),
+        r[reading.FLOW_ML_MIN],
+        r[reading.BATTERY_MV],
     )
     text += ',"in":%d,"w":[%d,%d,%d],"lat":%d,"md":[%d,%d],"rst":%d,"why":[%d,%d,%d,%d]' % (
         scanner.inputs(),
-        m[M.STORE_WORD],
-        m[M.ROOM_WORD],
-        m[M.LOCK_WORD],
-        m[M.LATCH],
-        m[M.MODE],
-        _mode_left_s(m, r[R.NOW_MS]),
+        m[cell.STORE_WORD],
+        m[cell.ROOM_WORD],
+        m[cell.LOCK_WORD],
+        m[cell.LATCH],
+        m[cell.MODE],
+        _mode_left_s(m, r[reading.NOW_MS]),
         cause,
         store,
         _seconds(store_ms),
@@ -100,27 +103,27 @@ def box_values(
     """Values of a black-box record in the order of its format, each clipped to its field."""
     r, m = scanner.readings, scanner.memory
     faults = 0
-    for i in range(R.PROBES):
-        faults |= r[R.STORE_LOW_FAULT + i] << 3 * i
+    for i in range(reading.PROBES):
+        faults |= r[reading.STORE_LOW_FAULT + i] << 3 * i
     head = (kind, boot, detail & 0xFFFF, max(0, owner.clock.utc_min), uptime_s)
     temperatures = tuple(
-        [_clip(r[R.STORE_LOW_MC + i] // 10, -32768, 32767) for i in range(R.PROBES)]
+        [_clip(r[reading.STORE_LOW_MC + i] // 10, -32768, 32767) for i in range(reading.PROBES)]
     )
     return (
         head
         + temperatures
         + (
-            _clip(r[R.FLOW_ML_MIN], 0, 65535),
-            _clip(r[R.BATTERY_MV], 0, 65535),
-            _clip(r[R.FAN_RPM], 0, 65535),
+            _clip(r[reading.FLOW_ML_MIN], 0, 65535),
+            _clip(r[reading.BATTERY_MV], 0, 65535),
+            _clip(r[reading.FAN_RPM], 0, 65535),
             scanner.rh_cpc(),
             faults,
-            m[M.LOCK_WORD],
-            m[M.OUT],
-            m[M.STORE_STATE] << 4 | m[M.ROOM_STATE],
+            m[cell.LOCK_WORD],
+            m[cell.OUT],
+            m[cell.STORE_STATE] << 4 | m[cell.ROOM_STATE],
             scanner.inputs(),
-            m[M.LATCH],
-            m[M.MODE],
+            m[cell.LATCH],
+            m[cell.MODE],
             dropped,
         )
     )

@@ -2,13 +2,9 @@
 
 from array import array
 
-from springhouse import controller, reason
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import controller, output, reading, reason, setting, timekeeping
+from springhouse import memory as cell
+from springhouse import probes as probe_rules
 from springhouse.drivers import light
 from springhouse.drivers.outputs import Outputs
 from springhouse.kept import Kept
@@ -54,8 +50,8 @@ class Scanner:
     def __init__(
         self, sensors: "Sensors", outputs: Outputs, owner: Owner, kept: Kept, pump_pm: int
     ) -> None:
-        self.readings = array("i", [0] * R.SIZE)
-        self.memory = array("i", [0] * M.SIZE)
+        self.readings = array("i", [0] * reading.SIZE)
+        self.memory = array("i", [0] * cell.SIZE)
         self.settings = owner.record.settings
         self._sensors = sensors
         self._outputs = outputs
@@ -72,43 +68,43 @@ class Scanner:
     def gather(self, now: int, gap_ms: int) -> None:
         """Fill the readings record. Allocates nothing."""
         readings, sensors, owner = self.readings, self._sensors, self._owner
-        readings[R.NOW_MS] = now
-        readings[R.WEEK_MIN] = owner.clock.week_min()
+        readings[reading.NOW_MS] = now
+        readings[reading.WEEK_MIN] = owner.clock.week_min()
         probes = sensors.probes
         if probes is not None:
-            for i in range(R.PROBES):
-                readings[R.STORE_LOW_MC + i] = probes.mc[i]
-                readings[R.STORE_LOW_AT_MS + i] = probes.at_ms[i]
-                readings[R.STORE_LOW_FAULT + i] = probes.fault_of[i]
+            for i in range(reading.PROBES):
+                readings[reading.STORE_LOW_MC + i] = probes.mc[i]
+                readings[reading.STORE_LOW_AT_MS + i] = probes.at_ms[i]
+                readings[reading.STORE_LOW_FAULT + i] = probes.fault_of[i]
         air = sensors.air
         if sensors.room_from_air and air is not None:
-            readings[R.ROOM_MC] = air.mc
-            readings[R.ROOM_AT_MS] = air.at_ms
-            readings[R.ROOM_FAULT] = air.fault_code
+            readings[reading.ROOM_MC] = air.mc
+            readings[reading.ROOM_AT_MS] = air.at_ms
+            readings[reading.ROOM_FAULT] = air.fault_code
         if sensors.flow is not None:
-            readings[R.FLOW_ML_MIN] = sensors.flow.update(gap_ms)
+            readings[reading.FLOW_ML_MIN] = sensors.flow.update(gap_ms)
         if sensors.tach is not None:
-            readings[R.FAN_RPM] = sensors.tach.update(gap_ms)
+            readings[reading.FAN_RPM] = sensors.tach.update(gap_ms)
         if sensors.battery is not None:
-            readings[R.BATTERY_MV] = sensors.battery.update()
-        readings[R.MAINS_OK] = sensors.mains.ok
-        readings[R.TRAY_OK] = sensors.tray.ok
-        readings[R.LEVEL_OK] = sensors.level.ok
-        readings[R.FLOOR_DRY] = sensors.floor.ok
-        readings[R.SETTINGS_OK] = 1 if not owner.record.fault else 0
-        readings[R.ACK_SEQ] = owner.ack_seq
-        readings[R.MODE] = owner.mode
-        readings[R.MODE_MIN] = owner.mode_min
-        readings[R.MODE_SEQ] = owner.mode_seq
+            readings[reading.BATTERY_MV] = sensors.battery.update()
+        readings[reading.MAINS_OK] = sensors.mains.ok
+        readings[reading.TRAY_OK] = sensors.tray.ok
+        readings[reading.LEVEL_OK] = sensors.level.ok
+        readings[reading.FLOOR_DRY] = sensors.floor.ok
+        readings[reading.SETTINGS_OK] = 1 if not owner.record.fault else 0
+        readings[reading.ACK_SEQ] = owner.ack_seq
+        readings[reading.MODE] = owner.mode
+        readings[reading.MODE_MIN] = owner.mode_min
+        readings[reading.MODE_SEQ] = owner.mode_seq
         if owner.plan is not None:
             owner.plan.advise(owner.clock.utc_min, readings)
         if self._outputs.relay.take_drop():
             self._count_drop()
-        readings[R.RELAY_OPEN] = sensors.relay.ok
+        readings[reading.RELAY_OPEN] = sensors.relay.ok
 
     def run(self, now: int) -> int:
         """Take one scan and drive the outputs; returns the output bits."""
-        gap_ms = SCAN_MS if self._scan_tick < 0 else T.ticks_diff(now, self._scan_tick)
+        gap_ms = SCAN_MS if self._scan_tick < 0 else timekeeping.ticks_diff(now, self._scan_tick)
         self._scan_tick = now
         self._gap_ms = max(self._gap_ms, gap_ms)
         self._late = self._late + 1 if gap_ms > LATE_MS else 0
@@ -123,11 +119,11 @@ class Scanner:
         self.gather(now, gap_ms)
         if self._owner.changed:
             self._owner.changed = False
-            self.memory[M.PLAN_SINCE_MIN] = -1
-            self.memory[M.PLAN_LENGTH_MIN] = 0
-        latched = self.memory[M.LATCH]
+            self.memory[cell.PLAN_SINCE_MIN] = -1
+            self.memory[cell.PLAN_LENGTH_MIN] = 0
+        latched = self.memory[cell.LATCH]
         out = locked_step(self.memory, self.settings, self.readings)
-        if self.memory[M.LATCH] & ~latched:
+        if self.memory[cell.LATCH] & ~latched:
             self._outputs.muted = False  # whoever muted the last alarm has not heard this one
         if self.kept.look(self.memory, now, out):
             self._write(out & self._outputs.bits)  # what stops does not wait for the flash
@@ -138,12 +134,15 @@ class Scanner:
     def _write(self, bits: int) -> None:
         """Drive the outputs."""
         self._outputs.write(
-            bits, self._pump_pm, self.settings[S.FAN_QUIET_PM], self.settings[S.FAN_FULL_PM]
+            bits,
+            self._pump_pm,
+            self.settings[setting.FAN_QUIET_PM],
+            self.settings[setting.FAN_FULL_PM],
         )
 
     def _count_drop(self) -> None:
         """Tell the controller that motors stopped without its doing."""
-        self.readings[R.DROP_SEQ] = (self.readings[R.DROP_SEQ] + 1) & 0xFFFF
+        self.readings[reading.DROP_SEQ] = (self.readings[reading.DROP_SEQ] + 1) & 0xFFFF
 
     def take_gap_ms(self) -> int:
         """Longest time between two scans since the last call."""
@@ -168,7 +167,7 @@ class Scanner:
         readings = self.readings
         word = 0
         for n in range(5):
-            if readings[R.MAINS_OK + n]:
+            if readings[reading.MAINS_OK + n]:
                 word |= 1 << n
         return word
 
@@ -179,11 +178,11 @@ class Scanner:
 
     def light_code(self, proven: bool) -> int:
         """What the status light shows."""
-        if self.memory[M.LATCH]:
+        if self.memory[cell.LATCH]:
             return light.LOCKED
         if not proven:
             return light.UNPROVEN
-        for i in range(R.PROBES):
-            if P.fitted(self.settings, i) and not P.trusted(self.memory, i):
+        for i in range(reading.PROBES):
+            if probe_rules.fitted(self.settings, i) and not probe_rules.trusted(self.memory, i):
                 return light.BLIND
-        return light.CHARGING if self.memory[M.OUT] & O.COMPRESSOR else light.WELL
+        return light.CHARGING if self.memory[cell.OUT] & output.COMPRESSOR else light.WELL

@@ -12,11 +12,8 @@ One item has two bits of `word`, in the order of `words.TESTED`.
 import os
 from binascii import crc32
 
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import fitted, output, reading, setting
+from springhouse import memory as cell
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -56,12 +53,12 @@ def healthy(scanner: "Scanner") -> int:
     """Probes that answer and loops that are closed in this scan, as bits of fitted.py."""
     readings = scanner.readings
     bits = 0
-    for i in range(R.PROBES):
-        if readings[R.STORE_LOW_FAULT + i] == 0:
+    for i in range(reading.PROBES):
+        if readings[reading.STORE_LOW_FAULT + i] == 0:
             bits |= 1 << i
-    for i, slot in enumerate((R.TRAY_OK, R.LEVEL_OK, R.FLOOR_DRY)):
+    for i, slot in enumerate((reading.TRAY_OK, reading.LEVEL_OK, reading.FLOOR_DRY)):
         if readings[slot]:
-            bits |= 1 << R.PROBES + i
+            bits |= 1 << reading.PROBES + i
     return bits
 
 
@@ -117,21 +114,21 @@ class SelfTest:
         board = self._board
         scanner = board.scanner
         seen = agreed = turned = 0
-        out = scanner.memory[M.OUT] & O.COMPRESSOR
+        out = scanner.memory[cell.OUT] & output.COMPRESSOR
         for _ in range(WINDOW_S):
             seen |= healthy(scanner)
-            if scanner.memory[M.OUT] & O.COMPRESSOR != out:
-                out = scanner.memory[M.OUT] & O.COMPRESSOR
+            if scanner.memory[cell.OUT] & output.COMPRESSOR != out:
+                out = scanner.memory[cell.OUT] & output.COMPRESSOR
                 turned = 1
-            agreed = agreed + 1 if bool(scanner.readings[R.RELAY_OPEN]) != bool(out) else 0
+            agreed = agreed + 1 if bool(scanner.readings[reading.RELAY_OPEN]) != bool(out) else 0
             yield 0
-        fits = scanner.settings[S.FITTED]
+        fits = scanner.settings[setting.FITTED]
         for item in range(SENSED):
             if fits >> item & 1:
                 self._note(item, bool(seen >> item & 1))
             else:
                 self._found |= UNGUARDED << 2 * item
-        if not fits & F.RELAY:
+        if not fits & fitted.RELAY:
             self._found |= UNGUARDED << 2 * RELAY
         elif agreed >= _SETTLED or not turned:
             self._note(RELAY, agreed >= _SETTLED)

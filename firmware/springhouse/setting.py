@@ -6,7 +6,7 @@ asks before it believes a record.
 
 from array import array
 
-from springhouse import fitted as F
+from springhouse import fitted
 
 WINDOWS = 16
 WINDOW_STRIDE = 4  # kind, days, start minute of the day, end minute of the day
@@ -191,6 +191,6 @@ def first_fault(settings: "array[int]") -> int:
         return FLOW_MOST_ML_MIN
     if not settings[ICE_BANK] and settings[FREEZE_MC] < 0:
         return FREEZE_MC
-    if settings[ICE_BANK] and not settings[FITTED] & F.STORE_HIGH:
+    if settings[ICE_BANK] and not settings[FITTED] & fitted.STORE_HIGH:
         return ICE_BANK  # only a probe at the wall sees the ice melt
     return -1

@@ -5,8 +5,7 @@ bits, state it leads to); the rows of a region are tried in order and the first 
 at most one a step. A state without a fitting row stays.
 """
 
-from springhouse import condition as C
-from springhouse import output as O
+from springhouse import condition, output
 
 HOLD, CHARGE, FREEZE_GUARD, STORE_BLIND, STORE_LOCKED = range(5)
 STORE_STATES = 5
@@ -24,54 +23,89 @@ STORE_STATES = 5
 ROOM_STATES = 8
 
 _HOLD, _CHARGE, _GUARD, _BLIND, _LOCKED = [1 << state for state in range(STORE_STATES)]
-_MUST_NOT_START = C.STORE_LOCK | C.FREEZE | C.STORE_FULL | C.BAR_RUN | C.BAR_START
+_MUST_NOT_START = (
+    condition.STORE_LOCK
+    | condition.FREEZE
+    | condition.STORE_FULL
+    | condition.BAR_RUN
+    | condition.BAR_START
+)
 
 STORE_ROWS = (
-    (_HOLD | _CHARGE | _GUARD | _BLIND, C.STORE_LOCK, 0, STORE_LOCKED),
-    (_HOLD | _CHARGE | _GUARD, 0, C.STORE_SEEN, STORE_BLIND),
-    (_HOLD | _CHARGE, C.FREEZE, 0, FREEZE_GUARD),
-    (_HOLD, C.STORE_SEEN | C.STORE_WARM | C.MAY_START | C.MAINS, _MUST_NOT_START, CHARGE),
-    (_CHARGE, 0, C.MAINS, HOLD),
-    (_CHARGE, C.BAR_RUN, 0, HOLD),
-    (_CHARGE, C.BAR_START, C.RUNNING, HOLD),
-    (_CHARGE, C.STORE_FULL, C.MUST_RUN, HOLD),
-    (_GUARD, 0, C.FREEZE, HOLD),
-    (_BLIND, C.STORE_SEEN, 0, HOLD),
-    (_LOCKED, 0, C.STORE_LOCK, HOLD),
+    (_HOLD | _CHARGE | _GUARD | _BLIND, condition.STORE_LOCK, 0, STORE_LOCKED),
+    (_HOLD | _CHARGE | _GUARD, 0, condition.STORE_SEEN, STORE_BLIND),
+    (_HOLD | _CHARGE, condition.FREEZE, 0, FREEZE_GUARD),
+    (
+        _HOLD,
+        condition.STORE_SEEN | condition.STORE_WARM | condition.MAY_START | condition.MAINS,
+        _MUST_NOT_START,
+        CHARGE,
+    ),
+    (_CHARGE, 0, condition.MAINS, HOLD),
+    (_CHARGE, condition.BAR_RUN, 0, HOLD),
+    (_CHARGE, condition.BAR_START, condition.RUNNING, HOLD),
+    (_CHARGE, condition.STORE_FULL, condition.MUST_RUN, HOLD),
+    (_GUARD, 0, condition.FREEZE, HOLD),
+    (_BLIND, condition.STORE_SEEN, 0, HOLD),
+    (_LOCKED, 0, condition.STORE_LOCK, HOLD),
 )
 
-_RUN_MUST = C.ROOM_SEEN | C.WANTED | C.USEFUL | C.POWER
+_RUN_MUST = condition.ROOM_SEEN | condition.WANTED | condition.USEFUL | condition.POWER
 _RUN_MUST_NOT = (
-    C.ROOM_LOCK | C.TRAY | C.DRY | C.COIL | C.BAR_ROOM | C.SPELL | C.PURGE_ASKED | C.PAUSE
+    condition.ROOM_LOCK
+    | condition.TRAY
+    | condition.DRY
+    | condition.COIL
+    | condition.BAR_ROOM
+    | condition.SPELL
+    | condition.PURGE_ASKED
+    | condition.PAUSE
 )
-_PURGE_MUST_NOT = C.ROOM_LOCK | C.TRAY | C.DRY | C.COIL | C.BAR_ROOM | C.SPELL | C.PAUSE
+_PURGE_MUST_NOT = (
+    condition.ROOM_LOCK
+    | condition.TRAY
+    | condition.DRY
+    | condition.COIL
+    | condition.BAR_ROOM
+    | condition.SPELL
+    | condition.PAUSE
+)
 
 _WAIT, _DELIVER, _PURGE, _COIL, _WET, _DRY, _NO_ROOM, _SHUT = [1 << n for n in range(ROOM_STATES)]
 _DRY_TRAY = _WAIT | _DELIVER | _PURGE | _COIL | _DRY | _NO_ROOM
 
 ROOM_ROWS = (
-    (_DRY_TRAY | _WET, C.ROOM_LOCK, 0, ROOM_LOCKED),
-    (_DRY_TRAY, C.TRAY, 0, CONDENSATE_STOP),
-    (_WAIT | _DELIVER | _PURGE, C.DRY, 0, DRY_RUN_STOP),
-    (_DELIVER | _PURGE, C.COIL, 0, COIL_STOP),
-    (_WAIT | _NO_ROOM, C.PURGE_ASKED | C.POWER, _PURGE_MUST_NOT, PURGE),
-    (_WAIT | _DELIVER, 0, C.ROOM_SEEN, ROOM_BLIND),
-    (_WAIT, _RUN_MUST | C.ROOM_WARM, _RUN_MUST_NOT | C.ROOM_COOL, DISCHARGE),
-    (_DELIVER | _PURGE, 0, C.POWER, WAITING),
-    (_DELIVER, 0, C.WANTED, WAITING),
-    (_DELIVER, 0, C.USEFUL | C.MUST_DELIVER, WAITING),
-    (_DELIVER, C.ROOM_COOL, C.MUST_DELIVER, WAITING),
-    (_PURGE, 0, C.PURGE_ASKED, WAITING),
-    (_DELIVER | _PURGE, C.BAR_ROOM, 0, WAITING),
-    (_DELIVER | _PURGE, C.SPELL, 0, WAITING),
-    (_DELIVER, C.PURGE_ASKED, 0, WAITING),
-    (_COIL, 0, C.COIL, WAITING),
-    (_WET, 0, C.TRAY, WAITING),
-    (_DRY, 0, C.DRY, WAITING),
-    (_NO_ROOM, C.ROOM_SEEN, 0, WAITING),
-    (_SHUT, 0, C.ROOM_LOCK, WAITING),
+    (_DRY_TRAY | _WET, condition.ROOM_LOCK, 0, ROOM_LOCKED),
+    (_DRY_TRAY, condition.TRAY, 0, CONDENSATE_STOP),
+    (_WAIT | _DELIVER | _PURGE, condition.DRY, 0, DRY_RUN_STOP),
+    (_DELIVER | _PURGE, condition.COIL, 0, COIL_STOP),
+    (_WAIT | _NO_ROOM, condition.PURGE_ASKED | condition.POWER, _PURGE_MUST_NOT, PURGE),
+    (_WAIT | _DELIVER, 0, condition.ROOM_SEEN, ROOM_BLIND),
+    (_WAIT, _RUN_MUST | condition.ROOM_WARM, _RUN_MUST_NOT | condition.ROOM_COOL, DISCHARGE),
+    (_DELIVER | _PURGE, 0, condition.POWER, WAITING),
+    (_DELIVER, 0, condition.WANTED, WAITING),
+    (_DELIVER, 0, condition.USEFUL | condition.MUST_DELIVER, WAITING),
+    (_DELIVER, condition.ROOM_COOL, condition.MUST_DELIVER, WAITING),
+    (_PURGE, 0, condition.PURGE_ASKED, WAITING),
+    (_DELIVER | _PURGE, condition.BAR_ROOM, 0, WAITING),
+    (_DELIVER | _PURGE, condition.SPELL, 0, WAITING),
+    (_DELIVER, condition.PURGE_ASKED, 0, WAITING),
+    (_COIL, 0, condition.COIL, WAITING),
+    (_WET, 0, condition.TRAY, WAITING),
+    (_DRY, 0, condition.DRY, WAITING),
+    (_NO_ROOM, condition.ROOM_SEEN, 0, WAITING),
+    (_SHUT, 0, condition.ROOM_LOCK, WAITING),
 )
 
 # Output bits by state number.
-STORE_OUTPUTS = (0, O.COMPRESSOR, 0, 0, O.ALARM)
-ROOM_OUTPUTS = (0, O.PUMP | O.FAN | O.FAN_FULL, O.PUMP, 0, 0, 0, 0, O.ALARM)
+STORE_OUTPUTS = (0, output.COMPRESSOR, 0, 0, output.ALARM)
+ROOM_OUTPUTS = (
+    0,
+    output.PUMP | output.FAN | output.FAN_FULL,
+    output.PUMP,
+    0,
+    0,
+    0,
+    0,
+    output.ALARM,
+)

@@ -5,8 +5,7 @@ import gc
 import json
 from binascii import hexlify
 
-from springhouse import blackbox as X
-from springhouse import report
+from springhouse import blackbox, report
 from springhouse.blackbox import BlackBox
 from springhouse.drivers.console import Console
 from springhouse.link import Link
@@ -49,12 +48,12 @@ class Talk:
         for name in self._box.segments():
             try:
                 with open(self._box.folder + "/" + name, "rb") as f:
-                    batch = X.next_batch(f)
+                    batch = blackbox.next_batch(f)
                     while batch is not None:
-                        for _ in range(batch[1] // X.RECORD_SIZE):
-                            yield '{"log":"' + hexlify(f.read(X.RECORD_SIZE)).decode() + '"}'
-                        f.seek(X.TAIL_SIZE, 1)
-                        batch = X.next_batch(f)
+                        for _ in range(batch[1] // blackbox.RECORD_SIZE):
+                            yield '{"log":"' + hexlify(f.read(blackbox.RECORD_SIZE)).decode() + '"}'
+                        f.seek(blackbox.TAIL_SIZE, 1)
+                        batch = blackbox.next_batch(f)
             except OSError:
                 continue  # the ring moved on meanwhile
         yield '{"log":""}'

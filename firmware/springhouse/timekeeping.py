@@ -10,7 +10,7 @@ tick into DUE once a step, so no raw tick outlives its meaning. "Wait" timers ar
 
 from array import array
 
-from springhouse import memory as M
+from springhouse import memory as cell
 
 HALF = 1 << 29
 LAST = HALF - 1 + HALF  # 2**30 - 1
@@ -90,7 +90,7 @@ def refill(memory: "array[int]", slot: int, left_slot: int, ms: int) -> None:
 
 def expire(memory: "array[int]", now: int) -> None:
     """Mark every timer whose tick has come as DUE."""
-    for slot in range(M.TIMERS, M.SIZE):
+    for slot in range(cell.TIMERS, cell.SIZE):
         at = memory[slot]
         if at >= 0 and ticks_diff(now, at) >= 0:
             memory[slot] = DUE

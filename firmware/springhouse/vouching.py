@@ -22,14 +22,8 @@ water does, falls and does not come up again. What is not vouched for stops at t
 
 from array import array
 
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import near
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import fitted, near, output, probes, reading, setting, timekeeping
+from springhouse import memory as cell
 
 DENSEST_MC = 3980  # greatest density of water at 1 atm (Kell 1975)
 # Chilled water above 4 °C: 0.35 K over the height of a store, 0.5 K in the film at the cold wall
@@ -47,49 +41,51 @@ FAR_MC = 100000  # the top's fall has not begun
 
 def both(memory: "array[int]") -> bool:
     """Whether both store probes are trusted."""
-    return P.trusted(memory, P.LOW) and P.trusted(memory, P.HIGH)
+    return probes.trusted(memory, probes.LOW) and probes.trusted(memory, probes.HIGH)
 
 
 def chilling(memory: "array[int]") -> bool:
     """Whether the compressor runs without delivery."""
-    return memory[M.OUT] & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
+    return memory[cell.OUT] & (output.COMPRESSOR | output.PUMP) == output.COMPRESSOR
 
 
 def may_differ_mk(settings: "array[int]") -> int:
     """How far two honest probes in mixed water may read apart: both errors, and what is unmixed."""
-    return settings[S.STORE_LOW_ERR_MK] + settings[S.STORE_HIGH_ERR_MK] + MIXED_MK
+    return settings[setting.STORE_LOW_ERR_MK] + settings[setting.STORE_HIGH_ERR_MK] + MIXED_MK
 
 
 def judged_from_mc(settings: "array[int]") -> int:
     """Low reading from which the two are compared."""
-    return settings[S.FLOOR_MC] + settings[S.STORE_LOW_ERR_MK] + JUDGED_ABOVE_MK
+    return settings[setting.FLOOR_MC] + settings[setting.STORE_LOW_ERR_MK] + JUDGED_ABOVE_MK
 
 
 def sinks_below_mc(settings: "array[int]") -> int:
     """Low reading that is surely below the greatest density."""
-    return DENSEST_MC - settings[S.STORE_LOW_ERR_MK]
+    return DENSEST_MC - settings[setting.STORE_LOW_ERR_MK]
 
 
 def gap_mk(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> int:
     """How much warmer the high probe reads than the low one."""
-    high = P.value_mc(memory, settings, readings, P.HIGH)
-    return high - P.value_mc(memory, settings, readings, P.LOW)
+    high = probes.value_mc(memory, settings, readings, probes.HIGH)
+    return high - probes.value_mc(memory, settings, readings, probes.LOW)
 
 
 def warm_gap_mk(memory: "array[int]", settings: "array[int]") -> int:
     """Gap above which the top is said to be warm."""
-    sure = FOR_SURE_MK if memory[M.FLAGS] & M.FLAG_FREEZE else 0
+    sure = FOR_SURE_MK if memory[cell.FLAGS] & cell.FLAG_FREEZE else 0
     return may_differ_mk(settings) + sure
 
 
 def upside_down(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> bool:
     """Whether the bottom reads warmer than the top and than the greatest density."""
     differ = may_differ_mk(settings)
-    low = P.value_mc(memory, settings, readings, P.LOW)
-    if not near.at_least(readings, 0, R.STORE_LOW_MC, low, DENSEST_MC + differ + 1):
+    low = probes.value_mc(memory, settings, readings, probes.LOW)
+    if not near.at_least(readings, 0, reading.STORE_LOW_MC, low, DENSEST_MC + differ + 1):
         return False
     gap = gap_mk(memory, settings, readings)
-    if near.apart_at_least(readings, 0, R.STORE_LOW_MC, R.STORE_HIGH_MC, -gap, differ + 1):
+    if near.apart_at_least(
+        readings, 0, reading.STORE_LOW_MC, reading.STORE_HIGH_MC, -gap, differ + 1
+    ):
         return True
     near.moot(readings, 2)  # wherever the bottom is
     return False
@@ -97,7 +93,7 @@ def upside_down(memory: "array[int]", settings: "array[int]", readings: "array[i
 
 def needed(settings: "array[int]") -> bool:
     """Whether the top must be vouched for; an ice bank is bounded by its ration."""
-    return settings[S.FITTED] & F.STORE_LOW != 0 and not settings[S.ICE_BANK]
+    return settings[setting.FITTED] & fitted.STORE_LOW != 0 and not settings[setting.ICE_BANK]
 
 
 def freezing(
@@ -109,37 +105,37 @@ def freezing(
     that nothing vouches for, or one that the bottom gave the lie. Not while the top is said to be
     warm: the bottom rests at 4 °C then, and `update` sees it sink if that is not true.
     """
-    coldest = P.coldest_mc(memory, settings, readings)
-    limit = settings[S.FREEZE_MC]
-    floor = max(limit, settings[S.FLOOR_MC])
-    if not P.trusted(memory, P.HIGH) or memory[M.FLAGS] & M.FLAG_SUNK:
+    coldest = probes.coldest_mc(memory, settings, readings)
+    limit = settings[setting.FREEZE_MC]
+    floor = max(limit, settings[setting.FLOOR_MC])
+    if not probes.trusted(memory, probes.HIGH) or memory[cell.FLAGS] & cell.FLAG_SUNK:
         limit = floor
-    elif needed(settings) and not memory[M.FLAGS] & M.FLAG_VOUCHED:
+    elif needed(settings) and not memory[cell.FLAGS] & cell.FLAG_VOUCHED:
         x = floor + above_mk
-        if near.store_at_least(readings, 0, P.store_trust(memory), coldest, x):
+        if near.store_at_least(readings, 0, probes.store_trust(memory), coldest, x):
             return False  # of whatever limit
         warm = False
-        if P.trusted(memory, P.LOW):
-            up = R.STORE_HIGH_MC
+        if probes.trusted(memory, probes.LOW):
+            up = reading.STORE_HIGH_MC
             gap = gap_mk(memory, settings, readings)
             x = warm_gap_mk(memory, settings) + 1
-            warm = near.apart_at_least(readings, 0, up, R.STORE_LOW_MC, gap, x)
+            warm = near.apart_at_least(readings, 0, up, reading.STORE_LOW_MC, gap, x)
         if not warm:
             limit = floor
     x = limit + above_mk
-    return not near.store_at_least(readings, 0, P.store_trust(memory), coldest, x)
+    return not near.store_at_least(readings, 0, probes.store_trust(memory), coldest, x)
 
 
 def _put(memory: "array[int]", bit: int, on: bool) -> None:
     if on:
-        memory[M.FLAGS] |= bit
+        memory[cell.FLAGS] |= bit
     else:
-        memory[M.FLAGS] &= ~bit
+        memory[cell.FLAGS] &= ~bit
 
 
 def least_top_mc(memory: "array[int]", settings: "array[int]") -> int:
     """What the high probe has surely not read less than since the bottom was last warm."""
-    return memory[M.TOP_LEAST_MC] - settings[S.CHILLS_MK]
+    return memory[cell.TOP_LEAST_MC] - settings[setting.CHILLS_MK]
 
 
 def colder_than_ever_mc(memory: "array[int]", settings: "array[int]") -> int:
@@ -151,21 +147,23 @@ def update(memory: "array[int]", settings: "array[int]", readings: "array[int]")
     """Keep what the two probes vouch for."""
     chills = chilling(memory)
     if not both(memory):
-        _put(memory, M.FLAG_VOUCHED | M.FLAG_SUNK, False)
-        memory[M.CHILL_LOW_MC] = NONE_MC
-        memory[M.TOP_LEAST_MC] = NONE_MC
-        memory[M.TOP_T] = T.IDLE
+        _put(memory, cell.FLAG_VOUCHED | cell.FLAG_SUNK, False)
+        memory[cell.CHILL_LOW_MC] = NONE_MC
+        memory[cell.TOP_LEAST_MC] = NONE_MC
+        memory[cell.TOP_T] = timekeeping.IDLE
         return
-    low = P.value_mc(memory, settings, readings, P.LOW)
-    if near.at_least(readings, 0, R.STORE_LOW_MC, low, judged_from_mc(settings)):
-        memory[M.TOP_T] = T.IDLE
-        _put(memory, M.FLAG_SUNK, False)
+    low = probes.value_mc(memory, settings, readings, probes.LOW)
+    if near.at_least(readings, 0, reading.STORE_LOW_MC, low, judged_from_mc(settings)):
+        memory[cell.TOP_T] = timekeeping.IDLE
+        _put(memory, cell.FLAG_SUNK, False)
         if chills:
             gap = gap_mk(memory, settings, readings)
             differ = may_differ_mk(settings)
-            alike = near.apart_within(readings, 0, R.STORE_HIGH_MC, R.STORE_LOW_MC, gap, differ)
-            _put(memory, M.FLAG_VOUCHED, alike)
-            memory[M.TOP_LEAST_MC] = FAR_MC
+            alike = near.apart_within(
+                readings, 0, reading.STORE_HIGH_MC, reading.STORE_LOW_MC, gap, differ
+            )
+            _put(memory, cell.FLAG_VOUCHED, alike)
+            memory[cell.TOP_LEAST_MC] = FAR_MC
     else:
         _fall(memory, settings, readings, chills)
     _sink(memory, settings, readings, chills)
@@ -175,43 +173,43 @@ def _fall(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
 ) -> None:
     """Below: the top falls while chilled, and never comes up; its least is kept in any case."""
-    high = P.value_mc(memory, settings, readings, P.HIGH)
-    slot = R.STORE_HIGH_MC
+    high = probes.value_mc(memory, settings, readings, probes.HIGH)
+    slot = reading.STORE_HIGH_MC
     if not near.at_least(readings, 0, slot, high, least_top_mc(memory, settings) + 1):
-        memory[M.TOP_LEAST_MC] = high
-        memory[M.TOP_T] = T.IDLE
-    if not memory[M.FLAGS] & M.FLAG_VOUCHED:
-        memory[M.TOP_T] = T.IDLE
+        memory[cell.TOP_LEAST_MC] = high
+        memory[cell.TOP_T] = timekeeping.IDLE
+    if not memory[cell.FLAGS] & cell.FLAG_VOUCHED:
+        memory[cell.TOP_T] = timekeeping.IDLE
         return
-    still = T.hold(memory, M.TOP_T, readings[R.NOW_MS], chills, FALL_MS)
-    if still or near.at_least(readings, 0, slot, high, memory[M.TOP_LEAST_MC] + RISE_MK):
-        _put(memory, M.FLAG_VOUCHED, False)
-        memory[M.TOP_T] = T.IDLE
+    still = timekeeping.hold(memory, cell.TOP_T, readings[reading.NOW_MS], chills, FALL_MS)
+    if still or near.at_least(readings, 0, slot, high, memory[cell.TOP_LEAST_MC] + RISE_MK):
+        _put(memory, cell.FLAG_VOUCHED, False)
+        memory[cell.TOP_T] = timekeeping.IDLE
 
 
 def _sink(
     memory: "array[int]", settings: "array[int]", readings: "array[int]", chills: bool
 ) -> None:
     """A bottom that falls below its greatest density under a top said to be warm."""
-    slot = R.STORE_LOW_MC
-    low = P.value_mc(memory, settings, readings, P.LOW)
+    slot = reading.STORE_LOW_MC
+    low = probes.value_mc(memory, settings, readings, probes.LOW)
     sunk = False
     if not chills:
-        memory[M.CHILL_LOW_MC] = NONE_MC
+        memory[cell.CHILL_LOW_MC] = NONE_MC
     else:
-        up_mc = memory[M.CHILL_LOW_MC] + STEP_MK
-        if memory[M.CHILL_LOW_MC] == NONE_MC or near.at_least(readings, 0, slot, low, up_mc):
-            memory[M.CHILL_LOW_MC] = low
-        sunk_mc = min(sinks_below_mc(settings) - 1, memory[M.CHILL_LOW_MC] - SINK_MK)
+        up_mc = memory[cell.CHILL_LOW_MC] + STEP_MK
+        if memory[cell.CHILL_LOW_MC] == NONE_MC or near.at_least(readings, 0, slot, low, up_mc):
+            memory[cell.CHILL_LOW_MC] = low
+        sunk_mc = min(sinks_below_mc(settings) - 1, memory[cell.CHILL_LOW_MC] - SINK_MK)
         sunk = not near.at_least(readings, 0, slot, low, sunk_mc + 1)
-    if memory[M.OUT] & O.COMPRESSOR:
+    if memory[cell.OUT] & output.COMPRESSOR:
         never_mc = colder_than_ever_mc(memory, settings)
         if not near.at_least(readings, 0, slot, low, never_mc + 1):
             sunk = True
     if sunk:
         gap = gap_mk(memory, settings, readings)
         differ = may_differ_mk(settings)
-        if near.apart_at_least(readings, 0, R.STORE_HIGH_MC, slot, gap, differ + 1):
-            _put(memory, M.FLAG_SUNK, True)
-            _put(memory, M.FLAG_VOUCHED, False)
-            memory[M.TOP_T] = T.IDLE
+        if near.apart_at_least(readings, 0, reading.STORE_HIGH_MC, slot, gap, differ + 1):
+            _put(memory, cell.FLAG_SUNK, True)
+            _put(memory, cell.FLAG_VOUCHED, False)
+            memory[cell.TOP_T] = timekeeping.IDLE

@@ -6,7 +6,7 @@ Monday first. An end at or before the start lies on the next day.
 
 from array import array
 
-from springhouse import setting as S
+from springhouse import setting
 
 DAY_MIN = 1440
 WEEK_MIN = 10080
@@ -38,8 +38,8 @@ def plan_at(settings: "array[int]", week_min: int) -> int:
     """Plan bits in force at a minute of the week."""
     found = 0  # bit per kind: a window of that kind exists
     inside = 0
-    for w in range(S.WINDOWS):
-        base = S.WINDOW_1_KIND + w * S.WINDOW_STRIDE
+    for w in range(setting.WINDOWS):
+        base = setting.WINDOW_1_KIND + w * setting.WINDOW_STRIDE
         kind = settings[base]
         if kind == UNUSED:
             continue
@@ -57,8 +57,8 @@ def plan_at(settings: "array[int]", week_min: int) -> int:
         plan |= PLAN_NO_START
     if inside & (1 << WANTED) or not found & (1 << WANTED):
         plan |= PLAN_WANTED
-    full_by = settings[S.FULL_BY_MIN]
-    if full_by < 0 or _since(full_by - 1, week_min) % DAY_MIN < settings[S.FULL_LEAD_MIN]:
+    full_by = settings[setting.FULL_BY_MIN]
+    if full_by < 0 or _since(full_by - 1, week_min) % DAY_MIN < settings[setting.FULL_LEAD_MIN]:
         plan |= PLAN_LEAD
     return plan
 
@@ -72,8 +72,8 @@ def _sooner(best: int, week_min: int, edge_min: int) -> int:
 def minutes_to_edge(settings: "array[int]", week_min: int) -> int:
     """Minutes for which `plan_at` certainly stays as it is, 1 .. 10080."""
     best = WEEK_MIN
-    for w in range(S.WINDOWS):
-        base = S.WINDOW_1_KIND + w * S.WINDOW_STRIDE
+    for w in range(setting.WINDOWS):
+        base = setting.WINDOW_1_KIND + w * setting.WINDOW_STRIDE
         if settings[base] == UNUSED:
             continue
         start = settings[base + 2]
@@ -82,10 +82,10 @@ def minutes_to_edge(settings: "array[int]", week_min: int) -> int:
             if settings[base + 1] & (1 << day):
                 best = _sooner(best, week_min, day * DAY_MIN + start)
                 best = _sooner(best, week_min, day * DAY_MIN + start + length)
-    full_by = settings[S.FULL_BY_MIN]
+    full_by = settings[setting.FULL_BY_MIN]
     if full_by >= 0:
         for day in range(7):
             edge = day * DAY_MIN + full_by
             best = _sooner(best, week_min, edge)
-            best = _sooner(best, week_min, edge - settings[S.FULL_LEAD_MIN])
+            best = _sooner(best, week_min, edge - settings[setting.FULL_LEAD_MIN])
     return best

@@ -124,16 +124,16 @@ def tables_ms(site: Site) -> float:
 
 def thresholds(site: Site) -> list[Callable[[float, replaying.State], float]]:
     """Return what a script would have the solver watch: the controller's main thresholds."""
-    from springhouse import setting as S
-    from springhouse_sim.plant import state as X
+    from springhouse import setting
+    from springhouse_sim.plant import state
 
     s = site.settings()
     watched = (
-        (X.STORE_LOW_PROBE_C, s[S.DEEP_MC]),
-        (X.STORE_LOW_PROBE_C, s[S.SHALLOW_MC] + s[S.BAND_MK]),
-        (X.STORE_HIGH_PROBE_C, s[S.FREEZE_MC]),
-        (X.ROOM_PROBE_C, s[S.ROOM_TARGET_MC]),
-        (X.ROOM_PROBE_C, s[S.ROOM_TARGET_MC] + s[S.ROOM_BAND_MK]),
+        (state.STORE_LOW_PROBE_C, s[setting.DEEP_MC]),
+        (state.STORE_LOW_PROBE_C, s[setting.SHALLOW_MC] + s[setting.BAND_MK]),
+        (state.STORE_HIGH_PROBE_C, s[setting.FREEZE_MC]),
+        (state.ROOM_PROBE_C, s[setting.ROOM_TARGET_MC]),
+        (state.ROOM_PROBE_C, s[setting.ROOM_TARGET_MC] + s[setting.ROOM_BAND_MK]),
     )
 
     def event(slot: int, mc: int) -> Callable[[float, replaying.State], float]:

@@ -18,10 +18,7 @@ from importlib import resources
 import numpy as np
 from numpy.typing import NDArray
 from springhouse_sim import compiled
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import integrate, layers, moist_air, water
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, integrate, layers, moist_air, state, tap, water
 
 from .site.known import VARIANTS, Variant
 from .site.site import load_site
@@ -74,32 +71,32 @@ class Bath:
             plant = load_site(folder / "small-chest.toml").plant(variant)
         self.p = plant.params()
         self.x = plant.initial()
-        self.u = U.neutral_given()
-        self.t = np.zeros(T.SIZE)
+        self.u = given.neutral_given()
+        self.t = np.zeros(tap.SIZE)
         self._work = np.zeros(integrate.work_size())
         self._advance = compiled.load(True, DOORS).sim("plant.integrate").advance
-        self.u[U.OUTDOOR_C] = OUTDOOR_C
+        self.u[given.OUTDOOR_C] = OUTDOOR_C
         x = self.x
-        x[X.WATER_C : X.WATER_C + X.LAYERS] = store_c
-        x[X.ICE_KG + 1 : X.ICE_KG + X.LAYERS] = ice_kg / (X.LAYERS - 1)
-        x[X.EVAPORATOR_C] = x[X.SUPPLY_C] = x[X.RETURN_C] = store_c
+        x[state.WATER_C : state.WATER_C + state.LAYERS] = store_c
+        x[state.ICE_KG + 1 : state.ICE_KG + state.LAYERS] = ice_kg / (state.LAYERS - 1)
+        x[state.EVAPORATOR_C] = x[state.SUPPLY_C] = x[state.RETURN_C] = store_c
         saturated_pa = moist_air.saturation_pressure_pa(ROOM_C)
         self.humidity = moist_air.humidity_ratio(room_humidity * saturated_pa, 101325.0)
-        for slot in (X.CONDENSER_C, X.WINDING_C, X.SHELL_C):
+        for slot in (state.CONDENSER_C, state.WINDING_C, state.SHELL_C):
             x[slot] = PLACE_C
         self._hold()
         layers.measure(x, self.p, self.t)
         self.hours = 0.0
 
     def _hold(self) -> None:
-        self.x[X.PLACE_C] = PLACE_C
-        self.x[X.ROOM_AIR_C] = self.x[X.ROOM_MASS_C] = ROOM_C
-        self.x[X.ROOM_HUMIDITY_RATIO] = self.humidity
+        self.x[state.PLACE_C] = PLACE_C
+        self.x[state.ROOM_AIR_C] = self.x[state.ROOM_MASS_C] = ROOM_C
+        self.x[state.ROOM_HUMIDITY_RATIO] = self.humidity
 
     def switch(self, compressor: bool, delivery: bool) -> None:
         """Switch compressor, and pump with fan."""
-        self.u[U.COMPRESSOR_RELAY] = float(compressor)
-        self.u[U.PUMP_DUTY] = self.u[U.FAN_DUTY] = float(delivery)
+        self.u[given.COMPRESSOR_RELAY] = float(compressor)
+        self.u[given.PUMP_DUTY] = self.u[given.FAN_DUTY] = float(delivery)
 
     def minute(self) -> None:
         """Advance by a minute."""
@@ -117,21 +114,21 @@ class Bath:
     @property
     def water_kg(self) -> float:
         """Water and ice together."""
-        return float(self.x[X.STORE_KG])
+        return float(self.x[state.STORE_KG])
 
     @property
     def ice_kg(self) -> float:
         """Ice of all layers [kg]."""
-        return float(self.x[X.ICE_KG : X.ICE_KG + X.LAYERS].sum())
+        return float(self.x[state.ICE_KG : state.ICE_KG + state.LAYERS].sum())
 
     @property
     def heat_wh(self) -> float:
         """Heat held by liquid and ice against water at 0 °C [Wh]."""
-        layer_kg = self.x[X.STORE_KG] / X.LAYERS
+        layer_kg = self.x[state.STORE_KG] / state.LAYERS
         heat_j = -self.ice_kg * water.LATENT_FUSION_J_KG
-        for i in range(X.LAYERS):
-            liquid_kg = layer_kg - self.x[X.ICE_KG + i]
-            heat_j += liquid_kg * water.enthalpy_j_kg(float(self.x[X.WATER_C + i]))
+        for i in range(state.LAYERS):
+            liquid_kg = layer_kg - self.x[state.ICE_KG + i]
+            heat_j += liquid_kg * water.enthalpy_j_kg(float(self.x[state.WATER_C + i]))
         return float(heat_j) / 3600.0
 
 
@@ -146,15 +143,15 @@ def hold_h(variant: Variant, ice_kg: float) -> tuple[float, float]:
     """Return the hours with the liquid's mean under 1 °C, and how much longer under 4.5 °C."""
     bath = Bath(variant, 0.0, ice_kg)
     bath.switch(False, False)
-    cold_h = bath.until(lambda: bool(bath.t[T.STORE_MEAN_C] >= 1.0), 200.0)
-    return cold_h, bath.until(lambda: bool(bath.t[T.STORE_MEAN_C] >= 4.5), 200.0)
+    cold_h = bath.until(lambda: bool(bath.t[tap.STORE_MEAN_C] >= 1.0), 200.0)
+    return cold_h, bath.until(lambda: bool(bath.t[tap.STORE_MEAN_C] >= 4.5), 200.0)
 
 
 def discharge_h(variant: Variant, ice_kg: float, humidity: float = ROOM_HUMIDITY) -> float:
     """Return the hours of pump and fan, compressor off, from 0 to 7 °C."""
     bath = Bath(variant, 0.0, ice_kg, humidity)
     bath.switch(False, True)
-    return bath.until(lambda: bool(bath.t[T.STORE_MEAN_C] >= 7.0), 48.0)
+    return bath.until(lambda: bool(bath.t[tap.STORE_MEAN_C] >= 7.0), 48.0)
 
 
 def equilibrium_c(variant: Variant) -> float:
@@ -162,11 +159,11 @@ def equilibrium_c(variant: Variant) -> float:
     bath = Bath(variant, 8.0)
     bath.switch(True, True)
     before_c = 99.0
-    while abs(bath.t[T.STORE_MEAN_C] - before_c) > 0.005 and bath.hours < 200.0:
-        before_c = float(bath.t[T.STORE_MEAN_C])
+    while abs(bath.t[tap.STORE_MEAN_C] - before_c) > 0.005 and bath.hours < 200.0:
+        before_c = float(bath.t[tap.STORE_MEAN_C])
         for _ in range(60):
             bath.minute()
-    return float(bath.t[T.STORE_MEAN_C])
+    return float(bath.t[tap.STORE_MEAN_C])
 
 
 def water_wh(kg: float, from_c: float, to_c: float) -> float:

@@ -14,8 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 from scipy.optimize import brentq
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import water
+from springhouse_sim.plant import param, water
 from springhouse_sim.plant.freezer import LABEL_EFFICIENCY, Freezer
 from springhouse_sim.plant.pull_down import Chill
 from springhouse_sim.plant.store import Store
@@ -42,10 +41,10 @@ STOPWATCH_S = 0.5
 OUTDOOR_K = 0.7
 
 GAIN_SLOTS = (
-    P.CABINET_BAND_UA_W_K,
-    P.CABINET_SIDE_UA_W_K,
-    P.CABINET_FLOOR_UA_W_K,
-    P.LID_UA_W_K,
+    param.CABINET_BAND_UA_W_K,
+    param.CABINET_SIDE_UA_W_K,
+    param.CABINET_FLOOR_UA_W_K,
+    param.LID_UA_W_K,
 )
 LEAST_DROP_K = 1.0
 LEAST_WARM_K = 0.5
@@ -137,7 +136,7 @@ def _cabinet_of(site: Site, box_w_k: float) -> float:
     picked = {key: known.mid for key, known in site.known.items()}
 
     def surplus_w_k(ua_w_k: float) -> float:
-        p = np.zeros(P.SIZE)
+        p = np.zeros(param.SIZE)
         plant_parts.store(site.file, {**picked, "freezer.cabinet_ua_w_k": ua_w_k}).put_gain(p)
         return float(p[list(GAIN_SLOTS)].sum()) - box_w_k
 

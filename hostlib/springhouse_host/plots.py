@@ -11,7 +11,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 from springhouse_sim.trace import Trace
 
 from .screen import write_bytes_whole
@@ -19,7 +19,11 @@ from .units import on_screen, word
 
 # Distinct for all common kinds of colour vision (Okabe and Ito 2008, from memory).
 BLUE, ORANGE, GREEN, PURPLE, GREY = "#0072B2", "#D55E00", "#009E73", "#CC79A7", "#7F7F7F"
-OUTPUTS = (("compressor", O.COMPRESSOR, BLUE), ("pump", O.PUMP, GREEN), ("fans", O.FAN, PURPLE))
+OUTPUTS = (
+    ("compressor", output.COMPRESSOR, BLUE),
+    ("pump", output.PUMP, GREEN),
+    ("fans", output.FAN, PURPLE),
+)
 
 
 def draw_run(trace: Trace, path: Path, limit_c: float, us: bool = False) -> None:

@@ -14,8 +14,8 @@ from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
 from springhouse_sim import compiled, ticks
 from springhouse_sim.bench import Bench
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim.plant import state as state_slot
+from springhouse_sim.plant import tap
 from springhouse_sim.trace import Trace
 
 DOORS: compiled.Doors = (
@@ -26,20 +26,20 @@ TEMPERATURES = tuple(
     sorted(
         {
             slot
-            for name, slot in vars(X).items()
-            if name.endswith("_C") and isinstance(slot, int) and slot < X.TOTALS
+            for name, slot in vars(state_slot).items()
+            if name.endswith("_C") and isinstance(slot, int) and slot < state_slot.TOTALS
         }
     )
 )
 
 # What the controller and the promises see.
 SEEN = (
-    *range(X.WATER_C, X.WATER_C + X.LAYERS),
-    X.STORE_LOW_PROBE_C,
-    X.STORE_HIGH_PROBE_C,
-    X.ROOM_AIR_C,
-    X.ROOM_MASS_C,
-    X.ROOM_PROBE_C,
+    *range(state_slot.WATER_C, state_slot.WATER_C + state_slot.LAYERS),
+    state_slot.STORE_LOW_PROBE_C,
+    state_slot.STORE_HIGH_PROBE_C,
+    state_slot.ROOM_AIR_C,
+    state_slot.ROOM_MASS_C,
+    state_slot.ROOM_PROBE_C,
 )
 
 State = NDArray[np.float64]
@@ -87,10 +87,10 @@ def rates_of(
 ) -> Callable[[float, State], State]:
     """Return the right-hand side as scipy wants it."""
     rates = compiled.load(compile_rates, DOORS).sim("plant.rates").rates
-    taps = np.zeros(Y.SIZE)
+    taps = np.zeros(tap.SIZE)
 
     def f(_: float, x: State) -> State:
-        dx = np.zeros(X.SIZE)
+        dx = np.zeros(state_slot.SIZE)
         rates(x, given, plant_params, dx, taps)
         return dx
 
@@ -112,13 +112,13 @@ def replay(
     ``compile_rates`` the right-hand side runs interpreted.
     """
     switch = compiled.load(True, DOORS).sim("plant.rates").switch
-    taps = np.zeros(Y.SIZE)
-    ages_s = {cut.ms: cut.state[X.WEATHER_AGE_S] for cut in bench.cuts}
+    taps = np.zeros(tap.SIZE)
+    ages_s = {cut.ms: cut.state[state_slot.WEATHER_AGE_S] for cut in bench.cuts}
     x = bench.cuts[0].state.copy()
     found = []
     for begin, end, given in pieces(bench, trace):
         if begin in ages_s:
-            x[X.WEATHER_AGE_S] = ages_s[begin]
+            x[state_slot.WEATHER_AGE_S] = ages_s[begin]
             found.append(x.copy())
         switch(x, given, params, taps)
         run = solve_ivp(

@@ -20,16 +20,13 @@ from typing import TypeAlias
 import numpy as np
 import simpy
 from numpy.typing import NDArray
-from springhouse import memory as M
-from springhouse import near
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import memory as cell
+from springhouse import near, reading, setting
 
 from . import compiled, gauge, skip, skip_dense, skip_scan, skip_step, ticks
-from . import sense as E
-from .plant import given, integrate
-from .plant import state as X
-from .plant import tap as Y
+from . import sense as sense_slot
+from .plant import given, integrate, tap
+from .plant import state as state_slot
 from .plant.plant import Plant
 from .records import FloatRecord, IntRecord
 from .trace import Trace
@@ -181,7 +178,7 @@ class Bench:
         settings: Sequence[int],
         world: World,
         *,
-        sensors: E.Sensors | None = None,
+        sensors: sense_slot.Sensors | None = None,
         given_slots: Mapping[int, float] | None = None,
         initial: NDArray[np.float64] | None = None,
         seed: int = 0,
@@ -191,11 +188,11 @@ class Bench:
         pace: Pace = Pace.PLAIN,
     ) -> None:
         asked = array("i", settings)
-        if len(asked) != S.SIZE or S.first_fault(asked) >= 0:
-            raise ValueError(f"settings: slot {S.first_fault(asked)} is out of bounds")
+        if len(asked) != setting.SIZE or setting.first_fault(asked) >= 0:
+            raise ValueError(f"settings: slot {setting.first_fault(asked)} is out of bounds")
         if not 0 <= seed <= LARGEST_SEED or not 0 <= tick_origin <= LAST_TICK:
             raise ValueError(f"Bench: seed {seed} or tick_origin {tick_origin} is out of range")
-        if pace is not Pace.PLAIN and (sensors or E.Sensors()).noise_mk > SKIP_NOISE_MK:
+        if pace is not Pace.PLAIN and (sensors or sense_slot.Sensors()).noise_mk > SKIP_NOISE_MK:
             raise ValueError(f"Bench: noise over {SKIP_NOISE_MK} mK needs the plain pace")
         self.world = world
         self.seed = seed
@@ -210,7 +207,7 @@ class Bench:
             self.code.floats(given_values),
             self.code.floats(parameters(plant)),
             self.code.zeros(integrate.work_size()),
-            self.code.zeros(Y.SIZE),
+            self.code.zeros(tap.SIZE),
         )
         self.board = self._make_board(settings, with_controller)
         self.observer: ticks.Observer = (
@@ -218,7 +215,7 @@ class Bench:
             self.code.longs(observe.COUNTS),
             self.code.longs(observe.COUNTS),
         )
-        self.sense = self._make_sense(sensors or E.Sensors(), seed, tick_origin)
+        self.sense = self._make_sense(sensors or sense_slot.Sensors(), seed, tick_origin)
         self._log = _Log(self.code)
         self.pilot, self.skip = self._make_skip()
         self._ran = False
@@ -226,31 +223,31 @@ class Bench:
     def _make_board(self, settings: Sequence[int], with_controller: bool) -> ticks.Board:
         present = self.code.ints(1)
         present[0] = int(with_controller)
-        held = self.code.ints(S.SIZE)
+        held = self.code.ints(setting.SIZE)
         for slot, value in enumerate(settings):
             held[slot] = value
-        size = near.SIZE if self.pace is Pace.SKIP else R.SIZE
-        return (self.code.ints(M.SIZE), held, self.code.ints(size), present)
+        size = near.SIZE if self.pace is Pace.SKIP else reading.SIZE
+        return (self.code.ints(cell.SIZE), held, self.code.ints(size), present)
 
-    def _make_sense(self, sensors: E.Sensors, seed: int, tick_origin: int) -> IntRecord:
-        sense = self.code.ints(E.SIZE)
-        E.fill_neutral(sense)
+    def _make_sense(self, sensors: sense_slot.Sensors, seed: int, tick_origin: int) -> IntRecord:
+        sense = self.code.ints(sense_slot.SIZE)
+        sense_slot.fill_neutral(sense)
         sensors.put(sense)
-        sense[E.SEED] = seed
-        sense[E.TICK_ORIGIN_MS] = tick_origin
-        sense[E.CLOCK_S] = self.world.calendar.week_s()
+        sense[sense_slot.SEED] = seed
+        sense[sense_slot.TICK_ORIGIN_MS] = tick_origin
+        sense[sense_slot.CLOCK_S] = self.world.calendar.week_s()
         return sense
 
     def _make_skip(self) -> tuple[skip_step.Pilot, skip.Skip]:
         code = self.code
-        states = [code.zeros(X.SIZE) for _ in range(14)]
-        taps = [code.zeros(Y.SIZE) for _ in range(3)]
+        states = [code.zeros(state_slot.SIZE) for _ in range(14)]
+        taps = [code.zeros(tap.SIZE) for _ in range(3)]
         pilot: skip_step.Pilot = (
             (states[0], states[1], states[2], states[3]),
             (states[4], states[5], states[6], taps[2]),
             taps[0],
             taps[1],
-            code.zeros(skip_step.MODES * X.SIZE),
+            code.zeros(skip_step.MODES * state_slot.SIZE),
             code.zeros(skip_dense.SIZE),
             code.zeros(skip_step.NUMBERS),
             code.longs(skip_step.MARKS),
@@ -258,8 +255,8 @@ class Bench:
         )
         own: skip.Skip = (
             code.longs(skip.OWN),
-            code.ints(M.SIZE),
-            code.ints(2 * R.SIZE),
+            code.ints(cell.SIZE),
+            code.ints(2 * reading.SIZE),
             code.ints(skip_scan.FLAGS),
             taps[2],
             states[7],
@@ -298,7 +295,7 @@ class Bench:
         for actor in (meter, *self.world.actors):
             env.process(actor.act(stage))
         env.run(env.process(self._conduct(env, end_ms, on_progress)))
-        meter.close(float(x[X.MAINS_J]), end_ms / DAY_MS)
+        meter.close(float(x[state_slot.MAINS_J]), end_ms / DAY_MS)
         self._log.empty(at_end=True)
         return self._trace(end_ms, begun, x, meter)
 
@@ -309,7 +306,7 @@ class Bench:
         while env.now < end_ms:
             until = int(min(env.peek(), end_ms))
             self._advance(int(env.now), until)
-            water_c = self.tank[0][X.WATER_C]
+            water_c = self.tank[0][state_slot.WATER_C]
             if not WATER_FROM_C < water_c < WATER_TO_C:  # or is no number
                 days = until / DAY_MS
                 raise ArithmeticError(f"store at {water_c:g} °C after {days:.1f} days of the run")

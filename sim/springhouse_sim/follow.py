@@ -9,11 +9,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from .plant import given as U
-from .plant import integrate
-from .plant import param as P
-from .plant import state as X
-from .plant import tap as T
+from .plant import given, integrate, param, state, tap
 
 DOORS = (("springhouse_sim.follow", "follow"),)
 STEP_S = 5.0  # longest step; the parts refuse nodes on which it would not be stable
@@ -47,20 +43,21 @@ Array = NDArray[np.float64]
 def quiet_step_s(p: Array) -> float:
     """Return the longest step for a plant whose loop stands still [s]."""
     shortest_s = min(
-        p[P.COIL_IN_PROBE_S],
-        p[P.COIL_AIR_PROBE_S],
-        p[P.STORE_PROBE_S],
-        p[P.ROOM_PROBE_S],
-        p[P.CONDENSER_J_K] / p[P.CONDENSER_UA_W_K],
-        p[P.WINDING_J_K] / p[P.WINDING_UA_W_K],
-        p[P.SHELL_J_K] / (p[P.WINDING_UA_W_K] + p[P.SHELL_UA_W_K]),
-        p[P.PLACE_J_K] / (p[P.PLACE_UA_W_K] + p[P.PLACE_GROUND_UA_W_K] + p[P.PLACE_TO_ROOM_UA_W_K]),
-        p[P.ROOM_AIR_J_K] / (p[P.AIR_MASS_UA_W_K] + p[P.ENVELOPE_AIR_UA_W_K]),
-        p[P.EVAPORATOR_J_K]
+        p[param.COIL_IN_PROBE_S],
+        p[param.COIL_AIR_PROBE_S],
+        p[param.STORE_PROBE_S],
+        p[param.ROOM_PROBE_S],
+        p[param.CONDENSER_J_K] / p[param.CONDENSER_UA_W_K],
+        p[param.WINDING_J_K] / p[param.WINDING_UA_W_K],
+        p[param.SHELL_J_K] / (p[param.WINDING_UA_W_K] + p[param.SHELL_UA_W_K]),
+        p[param.PLACE_J_K]
+        / (p[param.PLACE_UA_W_K] + p[param.PLACE_GROUND_UA_W_K] + p[param.PLACE_TO_ROOM_UA_W_K]),
+        p[param.ROOM_AIR_J_K] / (p[param.AIR_MASS_UA_W_K] + p[param.ENVELOPE_AIR_UA_W_K]),
+        p[param.EVAPORATOR_J_K]
         / (
-            p[P.EVAPORATOR_WALL_W_M2_K]
-            * p[P.STORE_PERIMETER_M]
-            * (p[P.EVAPORATOR_TO_M] - p[P.EVAPORATOR_FROM_M])
+            p[param.EVAPORATOR_WALL_W_M2_K]
+            * p[param.STORE_PERIMETER_M]
+            * (p[param.EVAPORATOR_TO_M] - p[param.EVAPORATOR_FROM_M])
         ),
     )
     return float(max(STEP_S, min(QUIET_S, shortest_s)))
@@ -81,31 +78,31 @@ def follow(x: Array, u: Array, p: Array, work: Array, t: Array, drive: Array, se
     quiet_s = quiet_step_s(p)
     still_s = 0.0  # how long the pump has been off
     for i in range(drive.shape[0]):
-        u[U.COMPRESSOR_RELAY] = drive[i, RELAY]
-        u[U.PUMP_DUTY] = drive[i, PUMP_DUTY]
-        u[U.FAN_DUTY] = drive[i, FAN_DUTY]
-        u[U.MAINS] = drive[i, MAINS]
-        u[U.OUTDOOR_C] = drive[i, OUTDOOR_C]
-        u[U.OUTDOOR_HUMIDITY_RATIO] = drive[i, OUTDOOR_HUMIDITY_RATIO]
-        u[U.SUN_W] = drive[i, SUN_W]
-        u[U.PEOPLE_SENSIBLE_W] = drive[i, PEOPLE_W]
-        u[U.EQUIPMENT_W] = drive[i, EQUIPMENT_W]
+        u[given.COMPRESSOR_RELAY] = drive[i, RELAY]
+        u[given.PUMP_DUTY] = drive[i, PUMP_DUTY]
+        u[given.FAN_DUTY] = drive[i, FAN_DUTY]
+        u[given.MAINS] = drive[i, MAINS]
+        u[given.OUTDOOR_C] = drive[i, OUTDOOR_C]
+        u[given.OUTDOOR_HUMIDITY_RATIO] = drive[i, OUTDOOR_HUMIDITY_RATIO]
+        u[given.SUN_W] = drive[i, SUN_W]
+        u[given.PEOPLE_SENSIBLE_W] = drive[i, PEOPLE_W]
+        u[given.EQUIPMENT_W] = drive[i, EQUIPMENT_W]
         if not math.isnan(drive[i, ROOM_HUMIDITY_RATIO]):
-            x[X.ROOM_HUMIDITY_RATIO] = drive[i, ROOM_HUMIDITY_RATIO]
+            x[state.ROOM_HUMIDITY_RATIO] = drive[i, ROOM_HUMIDITY_RATIO]
         if not math.isnan(drive[i, PLACE_C]):
-            x[X.PLACE_C] = drive[i, PLACE_C]
+            x[state.PLACE_C] = drive[i, PLACE_C]
         step_s = STEP_S
-        if still_s > LAGS * p[P.FLOW_LAG_S] and drive[i, PUMP_DUTY] <= 0.0:
-            x[X.FLOW_L_MIN] = 0.0  # what is left of it would grow under longer steps
+        if still_s > LAGS * p[param.FLOW_LAG_S] and drive[i, PUMP_DUTY] <= 0.0:
+            x[state.FLOW_L_MIN] = 0.0  # what is left of it would grow under longer steps
             step_s = quiet_s
         still_s = 0.0 if drive[i, PUMP_DUTY] > 0.0 else still_s + drive[i, SECONDS]
         steps = max(1, math.ceil(drive[i, SECONDS] / step_s))
         integrate.advance(x, u, p, work, t, drive[i, SECONDS] / steps, steps)
         row = int(drive[i, SAMPLE])
         if row >= 0:
-            seen[row, STORE_LOW_C] = x[X.STORE_LOW_PROBE_C]
-            seen[row, STORE_HIGH_C] = x[X.STORE_HIGH_PROBE_C]
-            seen[row, ROOM_C] = x[X.ROOM_PROBE_C]
-            seen[row, COIL_IN_C] = x[X.COIL_IN_PROBE_C]
-            seen[row, COIL_AIR_C] = x[X.COIL_AIR_PROBE_C]
-            seen[row, FREEZER_W] = t[T.FREEZER_W]
+            seen[row, STORE_LOW_C] = x[state.STORE_LOW_PROBE_C]
+            seen[row, STORE_HIGH_C] = x[state.STORE_HIGH_PROBE_C]
+            seen[row, ROOM_C] = x[state.ROOM_PROBE_C]
+            seen[row, COIL_IN_C] = x[state.COIL_IN_PROBE_C]
+            seen[row, COIL_AIR_C] = x[state.COIL_AIR_PROBE_C]
+            seen[row, FREEZER_W] = t[tap.FREEZER_W]

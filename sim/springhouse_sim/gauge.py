@@ -4,9 +4,7 @@ Two flat records: ``counts`` (64-bit integers, seconds unless the name says else
 (floats). Everything is judged on what the plant really did, not on what the board believes.
 """
 
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim.plant import given, state, tap
 from springhouse_sim.records import FloatRecord, IntRecord
 
 START_RING = 16  # starts remembered: more an hour than that are not told apart
@@ -99,17 +97,17 @@ def watch(
     A second counts as dry when it began with the pump turning and less than
     ``flow_least_l_min`` flowing, so the seconds in which flow builds up count too.
     """
-    motor(counts, u[U.COMPRESSOR_RELAY] > 0.5 and u[U.MAINS] > 0.5, tick)
-    turning = u[U.PUMP_DUTY] * t[Y.POWERED] > 0.0
-    spell(counts, DRY_S, turning and x[X.FLOW_L_MIN] < flow_least_l_min)
+    motor(counts, u[given.COMPRESSOR_RELAY] > 0.5 and u[given.MAINS] > 0.5, tick)
+    turning = u[given.PUMP_DUTY] * t[tap.POWERED] > 0.0
+    spell(counts, DRY_S, turning and x[state.FLOW_L_MIN] < flow_least_l_min)
     ice_kg = 0.0
-    coldest_c = x[X.WATER_C]
-    for i in range(X.LAYERS):
-        ice_kg += x[X.ICE_KG + i]
-        coldest_c = min(coldest_c, x[X.WATER_C + i])
+    coldest_c = x[state.WATER_C]
+    for i in range(state.LAYERS):
+        ice_kg += x[state.ICE_KG + i]
+        coldest_c = min(coldest_c, x[state.WATER_C + i])
     spell(counts, ICE_S, ice_kg >= ICE_STANDS_KG)
     peaks[STORE_MIN_C] = min(peaks[STORE_MIN_C], coldest_c)
     peaks[ICE_MAX_KG] = max(peaks[ICE_MAX_KG], ice_kg)
-    peaks[WINDING_MAX_C] = max(peaks[WINDING_MAX_C], x[X.WINDING_C])
-    peaks[FROST_MAX_KG] = max(peaks[FROST_MAX_KG], x[X.FROST_KG])
-    peaks[TRAY_MAX_L] = max(peaks[TRAY_MAX_L], x[X.TRAY_L])
+    peaks[WINDING_MAX_C] = max(peaks[WINDING_MAX_C], x[state.WINDING_C])
+    peaks[FROST_MAX_KG] = max(peaks[FROST_MAX_KG], x[state.FROST_KG])
+    peaks[TRAY_MAX_L] = max(peaks[TRAY_MAX_L], x[state.TRAY_L])

@@ -6,7 +6,7 @@ The fault slots rest at values that change nothing; world processes write them.
 
 from dataclasses import dataclass
 
-from springhouse import reading as R
+from springhouse import reading
 
 from springhouse_sim.records import IntRecord
 
@@ -60,13 +60,13 @@ FOLLOWS, FORCED_BAD, FORCED_GOOD = range(3)  # a two-valued input: honest, or he
 NO_CUT_OUT = -(1 << 29)
 
 OFFSET_MK_0 = _SCALARS  # constant error
-CODE_0 = OFFSET_MK_0 + R.PROBES  # fault code of fault.py that every frame carries
-STUCK_0 = CODE_0 + R.PROBES  # 1: every frame repeats the last value
-SILENT_0 = STUCK_0 + R.PROBES  # 1: no frames arrive
-SHIFT_MK_0 = SILENT_0 + R.PROBES  # error added by a fault ...
-SHIFT_FROM_S_0 = SHIFT_MK_0 + R.PROBES  # ... beginning at this second of the scenario ...
-SHIFT_OVER_S_0 = SHIFT_FROM_S_0 + R.PROBES  # ... and complete after so many more
-SIZE = SHIFT_OVER_S_0 + R.PROBES
+CODE_0 = OFFSET_MK_0 + reading.PROBES  # fault code of fault.py that every frame carries
+STUCK_0 = CODE_0 + reading.PROBES  # 1: every frame repeats the last value
+SILENT_0 = STUCK_0 + reading.PROBES  # 1: no frames arrive
+SHIFT_MK_0 = SILENT_0 + reading.PROBES  # error added by a fault ...
+SHIFT_FROM_S_0 = SHIFT_MK_0 + reading.PROBES  # ... beginning at this second of the scenario ...
+SHIFT_OVER_S_0 = SHIFT_FROM_S_0 + reading.PROBES  # ... and complete after so many more
+SIZE = SHIFT_OVER_S_0 + reading.PROBES
 
 
 def fill_neutral(sense: IntRecord) -> None:
@@ -111,7 +111,7 @@ class Sensors:
 
     def put(self, sense: IntRecord) -> None:
         """Write these sensors into a neutral record."""
-        for i in range(R.PROBES):
+        for i in range(reading.PROBES):
             sense[OFFSET_MK_0 + i] = self.offset_mk[i]
         sense[NOISE_MK] = self.noise_mk
         sense[FLOW_GAIN_PM] = self.flow_gain_pm

@@ -6,24 +6,18 @@ bounded function of (tick, seed): the same run twice sees the same noise, whatev
 
 import math
 
-from springhouse import fault as A
-from springhouse import fitted as F
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import fault, fitted, reading, setting, timekeeping
 
-from springhouse_sim import sense as E
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim import sense as sense_slot
+from springhouse_sim.plant import given, state, tap
 from springhouse_sim.records import FloatRecord, IntRecord
 
 PROBE_STATES = (
-    X.STORE_LOW_PROBE_C,
-    X.STORE_HIGH_PROBE_C,
-    X.ROOM_PROBE_C,
-    X.COIL_IN_PROBE_C,
-    X.COIL_AIR_PROBE_C,
+    state.STORE_LOW_PROBE_C,
+    state.STORE_HIGH_PROBE_C,
+    state.ROOM_PROBE_C,
+    state.COIL_IN_PROBE_C,
+    state.COIL_AIR_PROBE_C,
 )
 WEEK_S = 604800
 COUNTS_PER_K = 16  # 12-bit probe: 62.5 m°C a count
@@ -54,17 +48,17 @@ def quantised_mc(true_mc: float) -> int:
 
 def shift_mk(sense: IntRecord, tick: int, i: int) -> int:
     """Return the error a fault adds to probe ``i`` now [mK]: a ramp, or a step if over 0 s."""
-    gone = tick - sense[E.SHIFT_FROM_S_0 + i]
-    over = sense[E.SHIFT_OVER_S_0 + i]
+    gone = tick - sense[sense_slot.SHIFT_FROM_S_0 + i]
+    over = sense[sense_slot.SHIFT_OVER_S_0 + i]
     if gone >= over:
-        return sense[E.SHIFT_MK_0 + i]
-    return sense[E.SHIFT_MK_0 + i] * gone // over
+        return sense[sense_slot.SHIFT_MK_0 + i]
+    return sense[sense_slot.SHIFT_MK_0 + i] * gone // over
 
 
 def shown_mc(sense: IntRecord, true_c: float, tick: int, i: int) -> int:
     """Return what an intact frame of probe ``i`` shows at ``true_c`` [m°C]."""
-    error_mk = sense[E.OFFSET_MK_0 + i] + shift_mk(sense, tick, i)
-    error_mk += noise_mk(sense[E.NOISE_MK], tick, sense[E.SEED], i)
+    error_mk = sense[sense_slot.OFFSET_MK_0 + i] + shift_mk(sense, tick, i)
+    error_mk += noise_mk(sense[sense_slot.NOISE_MK], tick, sense[sense_slot.SEED], i)
     return quantised_mc(true_c * 1000.0 + error_mk)
 
 
@@ -76,28 +70,28 @@ def read_probe(
     i: int,
 ) -> None:
     """Take one frame of probe ``i``."""
-    if sense[E.SILENT_0 + i]:
+    if sense[sense_slot.SILENT_0 + i]:
         return
-    readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
-    code = sense[E.CODE_0 + i]
-    readings[R.STORE_LOW_FAULT + i] = code
-    if code == A.ALL_ZERO:
-        readings[R.STORE_LOW_MC + i] = 0
-    elif code == A.POWER_ON:
-        readings[R.STORE_LOW_MC + i] = 85000
-    if code != A.NONE or sense[E.STUCK_0 + i]:
+    readings[reading.STORE_LOW_AT_MS + i] = readings[reading.NOW_MS]
+    code = sense[sense_slot.CODE_0 + i]
+    readings[reading.STORE_LOW_FAULT + i] = code
+    if code == fault.ALL_ZERO:
+        readings[reading.STORE_LOW_MC + i] = 0
+    elif code == fault.POWER_ON:
+        readings[reading.STORE_LOW_MC + i] = 85000
+    if code != fault.NONE or sense[sense_slot.STUCK_0 + i]:
         return
-    readings[R.STORE_LOW_MC + i] = shown_mc(sense, true_c, tick, i)
+    readings[reading.STORE_LOW_MC + i] = shown_mc(sense, true_c, tick, i)
 
 
 def flow_ml_min(sense: IntRecord, true_l_min: float) -> int:
     """Return what the flow sensor shows [mL/min]."""
-    if sense[E.FLOW_JAMMED_ML_MIN] >= 0:
-        return sense[E.FLOW_JAMMED_ML_MIN]
+    if sense[sense_slot.FLOW_JAMMED_ML_MIN] >= 0:
+        return sense[sense_slot.FLOW_JAMMED_ML_MIN]
     flow = math.floor(true_l_min * 1000.0 + 0.5)
-    if sense[E.FLOW_DEAD] or flow < sense[E.FLOW_STARTS_ML_MIN]:
+    if sense[sense_slot.FLOW_DEAD] or flow < sense[sense_slot.FLOW_STARTS_ML_MIN]:
         return 0
-    return flow * sense[E.FLOW_GAIN_PM] // 1000
+    return flow * sense[sense_slot.FLOW_GAIN_PM] // 1000
 
 
 def battery_mv(volts: float) -> int:
@@ -107,16 +101,16 @@ def battery_mv(volts: float) -> int:
 
 def held(forced: int, good: bool) -> int:
     """Return a two-valued input, honest or forced."""
-    if forced == E.FORCED_BAD:
+    if forced == sense_slot.FORCED_BAD:
         return 0
-    return 1 if good or forced == E.FORCED_GOOD else 0
+    return 1 if good or forced == sense_slot.FORCED_GOOD else 0
 
 
 def week_min(sense: IntRecord, tick: int) -> int:
     """Return the local minute of the week, -1 if the clock is unknown."""
-    if not sense[E.CLOCK_KNOWN]:
+    if not sense[sense_slot.CLOCK_KNOWN]:
         return -1
-    return (sense[E.CLOCK_S] + sense[E.CLOCK_SHIFT_S] + tick) % WEEK_S // 60
+    return (sense[sense_slot.CLOCK_S] + sense[sense_slot.CLOCK_SHIFT_S] + tick) % WEEK_S // 60
 
 
 def read(
@@ -139,29 +133,38 @@ def read(
         t: plant taps, at most one control tick old.
         tick: whole seconds since scenario start.
     """
-    readings[R.NOW_MS] = (sense[E.TICK_ORIGIN_MS] + tick * 1000) & T.LAST
-    readings[R.WEEK_MIN] = week_min(sense, tick)
-    for i in range(R.PROBES):
-        if settings[S.FITTED] & (F.STORE_LOW << i):
+    readings[reading.NOW_MS] = (sense[sense_slot.TICK_ORIGIN_MS] + tick * 1000) & timekeeping.LAST
+    readings[reading.WEEK_MIN] = week_min(sense, tick)
+    for i in range(reading.PROBES):
+        if settings[setting.FITTED] & (fitted.STORE_LOW << i):
             read_probe(readings, sense, x[PROBE_STATES[i]], tick, i)
-    readings[R.FLOW_ML_MIN] = flow_ml_min(sense, x[X.FLOW_L_MIN])
-    rpm = 0.0 if sense[E.TACH_DEAD] else u[U.FAN_DUTY] * u[U.FAN_FACTOR] * t[Y.POWERED]
-    readings[R.FAN_RPM] = int(rpm * sense[E.FAN_FULL_RPM])
-    readings[R.BATTERY_MV] = battery_mv(t[Y.BATTERY_V])
-    readings[R.MAINS_OK] = held(sense[E.MAINS], u[U.MAINS] > 0.5)
-    readings[R.TRAY_OK] = held(sense[E.TRAY], t[Y.FLOAT_OPEN] < 0.5)
-    readings[R.LEVEL_OK] = held(sense[E.LEVEL], t[Y.LEVEL_M] * 1000.0 >= sense[E.LEVEL_LOW_MM])
-    on_floor_ml = (x[X.SPILL_L] + x[X.LEAKED_KG]) * 1000.0 - sense[E.FLOOR_MOPPED_ML]
-    readings[R.FLOOR_DRY] = held(sense[E.FLOOR], on_floor_ml < sense[E.FLOOR_WET_ML])
-    readings[R.SETTINGS_OK] = 0 if sense[E.SETTINGS_BAD] else 1
-    readings[R.ACK_SEQ] = sense[E.ACK_SEQ]
-    readings[R.MODE] = sense[E.MODE]
-    readings[R.MODE_MIN] = sense[E.MODE_MIN]
-    readings[R.MODE_SEQ] = sense[E.MODE_SEQ]
-    readings[R.ADVICE] = sense[E.ADVICE]
-    readings[R.ADVICE_WANTED] = sense[E.ADVICE_WANTED]
-    readings[R.ADVICE_MC] = sense[E.ADVICE_MC]
-    readings[R.ADVICE_MIN] = sense[E.ADVICE_MIN]
-    readings[R.ADVICE_SEQ] = sense[E.ADVICE_SEQ]
-    live = sense[E.RELAY_LIVE] != 0 and u[U.MAINS] > 0.5
-    readings[R.RELAY_OPEN] = held(sense[E.RELAY_CONTACT], not live)
+    readings[reading.FLOW_ML_MIN] = flow_ml_min(sense, x[state.FLOW_L_MIN])
+    rpm = (
+        0.0
+        if sense[sense_slot.TACH_DEAD]
+        else u[given.FAN_DUTY] * u[given.FAN_FACTOR] * t[tap.POWERED]
+    )
+    readings[reading.FAN_RPM] = int(rpm * sense[sense_slot.FAN_FULL_RPM])
+    readings[reading.BATTERY_MV] = battery_mv(t[tap.BATTERY_V])
+    readings[reading.MAINS_OK] = held(sense[sense_slot.MAINS], u[given.MAINS] > 0.5)
+    readings[reading.TRAY_OK] = held(sense[sense_slot.TRAY], t[tap.FLOAT_OPEN] < 0.5)
+    readings[reading.LEVEL_OK] = held(
+        sense[sense_slot.LEVEL], t[tap.LEVEL_M] * 1000.0 >= sense[sense_slot.LEVEL_LOW_MM]
+    )
+    on_floor_ml = (x[state.SPILL_L] + x[state.LEAKED_KG]) * 1000.0
+    on_floor_ml -= sense[sense_slot.FLOOR_MOPPED_ML]
+    readings[reading.FLOOR_DRY] = held(
+        sense[sense_slot.FLOOR], on_floor_ml < sense[sense_slot.FLOOR_WET_ML]
+    )
+    readings[reading.SETTINGS_OK] = 0 if sense[sense_slot.SETTINGS_BAD] else 1
+    readings[reading.ACK_SEQ] = sense[sense_slot.ACK_SEQ]
+    readings[reading.MODE] = sense[sense_slot.MODE]
+    readings[reading.MODE_MIN] = sense[sense_slot.MODE_MIN]
+    readings[reading.MODE_SEQ] = sense[sense_slot.MODE_SEQ]
+    readings[reading.ADVICE] = sense[sense_slot.ADVICE]
+    readings[reading.ADVICE_WANTED] = sense[sense_slot.ADVICE_WANTED]
+    readings[reading.ADVICE_MC] = sense[sense_slot.ADVICE_MC]
+    readings[reading.ADVICE_MIN] = sense[sense_slot.ADVICE_MIN]
+    readings[reading.ADVICE_SEQ] = sense[sense_slot.ADVICE_SEQ]
+    live = sense[sense_slot.RELAY_LIVE] != 0 and u[given.MAINS] > 0.5
+    readings[reading.RELAY_OPEN] = held(sense[sense_slot.RELAY_CONTACT], not live)

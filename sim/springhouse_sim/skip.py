@@ -14,24 +14,27 @@ every tick.
 
 from typing import TypeAlias
 
-from springhouse import controller as K
-from springhouse import memory as M
-from springhouse import setting as S
+from springhouse import controller, setting
+from springhouse import memory as cell
 
-from springhouse_sim import gauge as G
-from springhouse_sim import sense as E
-from springhouse_sim import sensing, skip_dense, skip_follow, skip_gauge, skip_scan, ticks
-from springhouse_sim import skip_step as H
-from springhouse_sim.plant import electricity, layers, param, spaces
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim import (
+    gauge,
+    sensing,
+    skip_dense,
+    skip_follow,
+    skip_gauge,
+    skip_scan,
+    skip_step,
+    ticks,
+)
+from springhouse_sim import sense as sense_slot
+from springhouse_sim.plant import electricity, given, layers, param, spaces, state, tap
 from springhouse_sim.plant.rates import rates, switch
 from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.ticks import SAMPLE_TICKS, TICK_MS, Board, Log, Observer, Tank
-from springhouse_sim.watch import observe as V
+from springhouse_sim.watch import observe
 
-ROOM_FOR_STEP = H.LONGEST_MS // TICK_MS + 2  # rows that one step may write
+ROOM_FOR_STEP = skip_step.LONGEST_MS // TICK_MS + 2  # rows that one step may write
 
 # Slots of the skip's own record: the tick up to which each thing is done, the next one to step
 # the controller at, and how often it was.
@@ -41,19 +44,19 @@ DONE, SEEN, FOLLOWED, COUNTED, GAUGED, SAMPLED, WAKE, SCANS, OWN = range(9)
 Skip: TypeAlias = tuple[IntRecord, IntRecord, IntRecord, IntRecord, FloatRecord, FloatRecord]
 
 
-def prepare(skip: Skip, pilot: H.Pilot) -> None:
+def prepare(skip: Skip, pilot: skip_step.Pilot) -> None:
     """Fill the zeroed records before a run."""
     own = skip[0]
     for slot in range(WAKE):
         own[slot] = -1
-    H.prepare(pilot)
+    skip_step.prepare(pilot)
 
 
 def sense_taps(tank: Tank, skip: Skip) -> None:
     """Bring the taps that sensors read up to the state: level, supply, battery, float."""
     x, u, p, _, t = tank
     scratch = skip[5]
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         scratch[slot] = 0.0
     layers.measure(x, p, t)
     electricity.power(x, u, p, scratch, t)
@@ -62,12 +65,12 @@ def sense_taps(tank: Tank, skip: Skip) -> None:
 
 def changed(memory: IntRecord, before: IntRecord) -> bool:
     """Whether a step changed more than condition words and what `probes.update` keeps."""
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         if memory[slot] != before[slot]:
-            anchors = M.STORE_LOW_ANCHOR_MC <= slot <= M.COIL_AIR_ANCHOR_MC
-            banked = M.STORE_LOW_STUCK_LEFT_MS <= slot <= M.STORE_HIGH_STUCK_LEFT_MS
-            timers = M.STORE_LOW_STUCK_T <= slot <= M.STORE_HIGH_STUCK_T
-            words = M.STORE_WORD <= slot <= M.LOCK_WORD
+            anchors = cell.STORE_LOW_ANCHOR_MC <= slot <= cell.COIL_AIR_ANCHOR_MC
+            banked = cell.STORE_LOW_STUCK_LEFT_MS <= slot <= cell.STORE_HIGH_STUCK_LEFT_MS
+            timers = cell.STORE_LOW_STUCK_T <= slot <= cell.STORE_HIGH_STUCK_T
+            words = cell.STORE_WORD <= slot <= cell.LOCK_WORD
             if not anchors and not banked and not timers and not words:
                 return True
     return False
@@ -80,16 +83,18 @@ def see(
     memory, settings, readings, _ = board
     sense_taps(tank, skip)
     sensing.read(readings, settings, sense, tank[0], tank[1], tank[4], tick)
-    V.observe(observer[0], memory, settings, readings, memory[M.OUT], observer[1], observer[2])
+    observe.observe(
+        observer[0], memory, settings, readings, memory[cell.OUT], observer[1], observer[2]
+    )
     skip[0][SEEN] = tick
 
 
 def count_states(board: Board, log: Log, skip: Skip, last: int) -> None:
     """Count the seconds in the states up to a tick."""
     own, counts, memory = skip[0], log[3], board[0]
-    if board[3][0] and counts[G.ALIVE]:
-        counts[G.STORE_STATE_S_0 + memory[M.STORE_STATE]] += last - own[COUNTED]
-        counts[G.ROOM_STATE_S_0 + memory[M.ROOM_STATE]] += last - own[COUNTED]
+    if board[3][0] and counts[gauge.ALIVE]:
+        counts[gauge.STORE_STATE_S_0 + memory[cell.STORE_STATE]] += last - own[COUNTED]
+        counts[gauge.ROOM_STATE_S_0 + memory[cell.ROOM_STATE]] += last - own[COUNTED]
     own[COUNTED] = last
 
 
@@ -110,9 +115,9 @@ def sample_to(
         for slot in ticks.TAP_COLUMNS:
             samples[k] = skip_dense.tap(curve, slot, share)
             k += 1
-        age_s = skip_dense.value(curve, X.WEATHER_AGE_S, share)
+        age_s = skip_dense.value(curve, state.WEATHER_AGE_S, share)
         for slot in ticks.GIVEN_COLUMNS:
-            samples[k] = U.now(tank[1], slot, age_s)
+            samples[k] = given.now(tank[1], slot, age_s)
             k += 1
         for slot in ticks.MEMORY_COLUMNS:
             samples[k] = float(board[0][slot])
@@ -136,8 +141,8 @@ def control(
     memory, settings, readings, has_controller = board
     own, before, watch, _, _, _ = skip
     events, _, used, counts, _, _ = log
-    relay, pump, fan = u[U.COMPRESSOR_RELAY], u[U.PUMP_DUTY], u[U.FAN_DUTY]
-    live = sense[E.RELAY_LIVE]
+    relay, pump, fan = u[given.COMPRESSOR_RELAY], u[given.PUMP_DUTY], u[given.FAN_DUTY]
+    live = sense[sense_slot.RELAY_LIVE]
     sense_taps(tank, skip)
     out = 0
     own[DONE] = tick
@@ -145,42 +150,44 @@ def control(
     own[WAKE] = skip_scan.NEVER
     own[SCANS] += 1
     if has_controller[0]:
-        if t[Y.POWERED] > 0.5:
-            if not counts[G.ALIVE]:
+        if t[tap.POWERED] > 0.5:
+            if not counts[gauge.ALIVE]:
                 ticks.board_on(memory, observer[0], counts)
-            for slot in range(M.SIZE):
+            for slot in range(cell.SIZE):
                 before[slot] = memory[slot]
             sensing.read(readings, settings, sense, x, u, t, tick)
-            out = K.step(memory, settings, readings)
-            V.observe(observer[0], memory, settings, readings, out, observer[1], observer[2])
+            out = controller.step(memory, settings, readings)
+            observe.observe(observer[0], memory, settings, readings, out, observer[1], observer[2])
             own[SEEN] = tick
             own[WAKE] = tick + 1
             if not changed(memory, before):
                 own[WAKE] = skip_scan.next_wake(memory, settings, readings, sense, watch, tick)
-        elif counts[G.ALIVE]:
+        elif counts[gauge.ALIVE]:
             ticks.board_off(memory, readings, counts)
         own[COUNTED] = tick - 1
         count_states(board, log, skip, tick)
         ticks.cut_out(sense, x)
         ticks.drive(u, settings, sense, out)
-        if counts[G.ALIVE] and sense[E.RELAY_LIVE] != live:
+        if counts[gauge.ALIVE] and sense[sense_slot.RELAY_LIVE] != live:
             own[WAKE] = tick + 1  # the contact behind the relay shows it at the next tick
-    G.motor(counts, u[U.COMPRESSOR_RELAY] > 0.5 and u[U.MAINS] > 0.5, tick)
-    ticks.note_event(events, used, memory, counts[G.ALIVE], tick * TICK_MS)
-    return bool(relay != u[U.COMPRESSOR_RELAY] or pump != u[U.PUMP_DUTY] or fan != u[U.FAN_DUTY])
+    gauge.motor(counts, u[given.COMPRESSOR_RELAY] > 0.5 and u[given.MAINS] > 0.5, tick)
+    ticks.note_event(events, used, memory, counts[gauge.ALIVE], tick * TICK_MS)
+    return bool(
+        relay != u[given.COMPRESSOR_RELAY] or pump != u[given.PUMP_DUTY] or fan != u[given.FAN_DUTY]
+    )
 
 
 def gauge_tick(tank: Tank, board: Board, log: Log, skip: Skip, tick: int) -> None:
     """Gauge one tick at the present state."""
     x, u, _, _, t = tank
-    least = board[1][S.FLOW_LEAST_ML_MIN] / 1000.0
-    G.watch(log[3], log[5], x, u, t, least, tick)
+    least = board[1][setting.FLOW_LEAST_ML_MIN] / 1000.0
+    gauge.watch(log[3], log[5], x, u, t, least, tick)
     skip[0][GAUGED] = tick
 
 
 def turning(tank: Tank) -> bool:
     """Whether the pump turns."""
-    return bool(tank[1][U.PUMP_DUTY] * tank[4][Y.POWERED] > 0.0)
+    return bool(tank[1][given.PUMP_DUTY] * tank[4][tap.POWERED] > 0.0)
 
 
 def gauge_to(
@@ -188,56 +195,58 @@ def gauge_to(
 ) -> None:
     """Gauge all ticks of the step up to a tick; ``pumping``: whether the pump turned there."""
     own = skip[0]
-    least = board[1][S.FLOW_LEAST_ML_MIN] / 1000.0
+    least = board[1][setting.FLOW_LEAST_ML_MIN] / 1000.0
     skip_gauge.span(curve, log[3], log[5], pumping, least, own[GAUGED] + 1, last)
     own[GAUGED] = max(own[GAUGED], last)
 
 
 def switch_tick(curve: FloatRecord, u: FloatRecord, p: FloatRecord, first: int, last: int) -> int:
     """Return the first tick at which protector or battery switches, NEVER if none does."""
-    opened = curve[X.OVERLOAD_OPEN] > 0.5
-    low, high = skip_dense.hull(curve, X.WINDING_C)
+    opened = curve[state.OVERLOAD_OPEN] > 0.5
+    low, high = skip_dense.hull(curve, state.WINDING_C)
     thermal = low <= p[param.OVERLOAD_RESET_C] if opened else high >= p[param.OVERLOAD_TRIP_C]
-    on_battery = u[U.MAINS] < 0.5 and p[param.BATTERY_KIND] > 0.5 and curve[X.BATTERY_CUT] < 0.5
+    on_battery = (
+        u[given.MAINS] < 0.5 and p[param.BATTERY_KIND] > 0.5 and curve[state.BATTERY_CUT] < 0.5
+    )
     if not thermal and not on_battery:
         return skip_scan.NEVER
     for tick in range(first, last + 1):
         share = skip_dense.share_at(curve, tick)
-        winding_c = skip_dense.value(curve, X.WINDING_C, share)
+        winding_c = skip_dense.value(curve, state.WINDING_C, share)
         if opened and winding_c <= p[param.OVERLOAD_RESET_C]:
             return tick
         if not opened and winding_c >= p[param.OVERLOAD_TRIP_C]:
             return tick
         if on_battery:
-            idle_s = skip_dense.value(curve, X.BATTERY_LOW_LOAD_S, share)
+            idle_s = skip_dense.value(curve, state.BATTERY_LOW_LOAD_S, share)
             if idle_s >= p[param.BATTERY_LOW_LOAD_LIMIT_S]:
                 return tick
-            if skip_dense.value(curve, X.BATTERY_WH, share) <= 0.0:
+            if skip_dense.value(curve, state.BATTERY_WH, share) <= 0.0:
                 return tick
     return skip_scan.NEVER
 
 
-def begin(tank: Tank, pilot: H.Pilot) -> None:
+def begin(tank: Tank, pilot: skip_step.Pilot) -> None:
     """Start the plant anew from its present state."""
     x, u, p, _, t = tank
     x0, f0, _, _ = pilot[0]
     switch(x, u, p, t)
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         x0[slot] = x[slot]
     rates(x0, u, p, f0, pilot[2])
-    pilot[7][H.EVALUATIONS] += 1
+    pilot[7][skip_step.EVALUATIONS] += 1
 
 
-def go_on(tank: Tank, pilot: H.Pilot) -> None:
+def go_on(tank: Tank, pilot: skip_step.Pilot) -> None:
     """Begin the next step where the last one ended."""
     x = tank[0]
     x0, f0, x1, f1 = pilot[0]
     taps_0, taps_1 = pilot[2], pilot[3]
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         x[slot] = x1[slot]
         x0[slot] = x1[slot]
         f0[slot] = f1[slot]
-    for slot in range(Y.SIZE):
+    for slot in range(tap.SIZE):
         taps_0[slot] = taps_1[slot]
 
 
@@ -283,7 +292,7 @@ def catch_up(
         return
     if last > own[COUNTED]:
         count_states(board, log, skip, last)
-    if not log[3][G.ALIVE]:
+    if not log[3][gauge.ALIVE]:
         return
     if last > own[FOLLOWED]:
         skip_follow.follow(curve, memory, settings, readings, sense, own[FOLLOWED], last)
@@ -330,7 +339,7 @@ def run(
     observer: Observer,
     sense: IntRecord,
     log: Log,
-    pilot: H.Pilot,
+    pilot: skip_step.Pilot,
     skip: Skip,
     from_ms: int,
     to_ms: int,
@@ -374,7 +383,7 @@ def run(
             afresh = True
         if afresh:
             begin(tank, pilot)
-        end = H.step(pilot, u, p, now, to_ms)
+        end = skip_step.step(pilot, u, p, now, to_ms)
         first = now // TICK_MS + 1
         last = (min(end, to_ms - 1)) // TICK_MS
         switched = switch_tick(curve, u, p, first, last)
@@ -390,7 +399,7 @@ def run(
             skip_dense.fill(curve, skip_dense.share_at(curve, switched), x)
             now = switched * TICK_MS
             begin(tank, pilot)
-            for slot in range(Y.SIZE):  # for a sample at this very tick
+            for slot in range(tap.SIZE):  # for a sample at this very tick
                 tank[4][slot] = pilot[2][slot]
         else:
             catch_up(tank, board, observer, sense, log, curve, skip, last, end == to_ms)
@@ -400,5 +409,5 @@ def run(
             go_on(tank, pilot)
             afresh = False
             continue
-        H.restart(pilot)
+        skip_step.restart(pilot)
     return now

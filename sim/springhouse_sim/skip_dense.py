@@ -6,18 +6,18 @@ to 1. A curve lies within the hull of its five Bernstein points, so a bound over
 costs no search.
 """
 
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim.plant import state
+from springhouse_sim.plant import tap as taps
 from springhouse_sim.records import FloatRecord
 
 TICK_MS = 1000
 
 # The record of the curve: coefficients of share**0 to share**4 and the value at the end, a row
 # each; taps at begin and end; begin and length of the step [ms].
-BEGIN, LINEAR, SQUARE, CUBE, FOURTH, END = (n * X.SIZE for n in range(6))
-TAPS_BEGIN = 6 * X.SIZE
-TAPS_END = TAPS_BEGIN + Y.SIZE
-BEGIN_MS = TAPS_END + Y.SIZE
+BEGIN, LINEAR, SQUARE, CUBE, FOURTH, END = (n * state.SIZE for n in range(6))
+TAPS_BEGIN = 6 * state.SIZE
+TAPS_END = TAPS_BEGIN + taps.SIZE
+BEGIN_MS = TAPS_END + taps.SIZE
 LENGTH_MS = BEGIN_MS + 1
 SIZE = LENGTH_MS + 1
 
@@ -33,7 +33,7 @@ def fit(
 ) -> None:
     """Fill the record, taps aside, from states and rates at both ends."""
     h_s = (end_ms - begin_ms) * 0.001
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         d = x1[slot] - x0[slot]
         s0 = h_s * f0[slot]
         s1 = h_s * f1[slot]
@@ -52,7 +52,7 @@ def bend(curve: FloatRecord, amid: FloatRecord) -> None:
 
     To the cubic is added what vanishes with its slope at both ends: share**2 (1 - share)**2.
     """
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         fourth = 16.0 * (amid[slot] - value(curve, slot, 0.5))
         curve[SQUARE + slot] += fourth
         curve[CUBE + slot] -= 2.0 * fourth
@@ -61,14 +61,14 @@ def bend(curve: FloatRecord, amid: FloatRecord) -> None:
 
 def stand(curve: FloatRecord, x: FloatRecord, t: FloatRecord, now_ms: int) -> None:
     """Fill the record with a state that stands still, for a tick that no step leads to."""
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         curve[BEGIN + slot] = x[slot]
         curve[LINEAR + slot] = 0.0
         curve[SQUARE + slot] = 0.0
         curve[CUBE + slot] = 0.0
         curve[FOURTH + slot] = 0.0
         curve[END + slot] = x[slot]
-    for slot in range(Y.SIZE):
+    for slot in range(taps.SIZE):
         curve[TAPS_BEGIN + slot] = t[slot]
         curve[TAPS_END + slot] = t[slot]
     curve[BEGIN_MS] = now_ms
@@ -90,7 +90,7 @@ def value(curve: FloatRecord, slot: int, share: float) -> float:
 
 def fill(curve: FloatRecord, share: float, x: FloatRecord) -> None:
     """Fill the whole state."""
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         x[slot] = value(curve, slot, share)
 
 

@@ -4,13 +4,10 @@ They change with every count of a probe and decide nothing by themselves, so the
 stepped for them. Its own `probes.update` is called at the few frames that leave a mark.
 """
 
-from springhouse import memory as M
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import memory as cell
+from springhouse import probes, reading, setting, timekeeping
 
-from springhouse_sim import sense as E
+from springhouse_sim import sense as sense_slot
 from springhouse_sim import sensing
 from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.skip_dense import hull, share_at, value
@@ -35,10 +32,10 @@ def _show(
     i: int,
 ) -> None:
     """Let the controller take in one frame of one probe."""
-    readings[R.NOW_MS] = (sense[E.TICK_ORIGIN_MS] + tick * 1000) & T.LAST
-    readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
-    readings[R.STORE_LOW_MC + i] = shown
-    P.update(memory, settings, readings, i)
+    readings[reading.NOW_MS] = (sense[sense_slot.TICK_ORIGIN_MS] + tick * 1000) & timekeeping.LAST
+    readings[reading.STORE_LOW_AT_MS + i] = readings[reading.NOW_MS]
+    readings[reading.STORE_LOW_MC + i] = shown
+    probes.update(memory, settings, readings, i)
 
 
 def follow(
@@ -53,12 +50,12 @@ def follow(
     """Take in the frames of ticks ``after`` + 1 to ``last``, all within the step."""
     if last <= after:
         return
-    for i in range(R.PROBES):
-        if not honest(settings, sense, i) or not memory[M.VALID] & (1 << i):
+    for i in range(reading.PROBES):
+        if not honest(settings, sense, i) or not memory[cell.VALID] & (1 << i):
             continue
         low_c, high_c = hull(curve, sensing.PROBE_STATES[i])
-        near = (high_c - low_c) * 1000.0 < FAR_MK and sense[E.SHIFT_MK_0 + i] == 0
-        if P.ANCHOR_MK[i] <= COUNT_MK and near:
+        near = (high_c - low_c) * 1000.0 < FAR_MK and sense[sense_slot.SHIFT_MK_0 + i] == 0
+        if probes.ANCHOR_MK[i] <= COUNT_MK and near:
             _last_move(curve, memory, settings, readings, sense, after, last, i)
         else:
             _every_frame(curve, memory, settings, readings, sense, after, last, i)
@@ -86,7 +83,7 @@ def _last_move(
     for frame in range(first, min(last, first + 2) + 1):
         _show(memory, settings, readings, sense, frame, _shown(curve, sense, frame, i), i)
     if last > first + 2:
-        readings[R.STORE_LOW_MC + i] = shown
+        readings[reading.STORE_LOW_MC + i] = shown
 
 
 def _every_frame(
@@ -100,16 +97,16 @@ def _every_frame(
     i: int,
 ) -> None:
     """Every frame that reaches the anchor's width, unless none of them can."""
-    anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
-    room = P.ANCHOR_MK[i] - HALF_COUNT_MK - sense[E.NOISE_MK]
+    anchor = memory[cell.STORE_LOW_ANCHOR_MC + i] - settings[setting.STORE_LOW_OFFSET_MK + i]
+    room = probes.ANCHOR_MK[i] - HALF_COUNT_MK - sense[sense_slot.NOISE_MK]
     low_c, high_c = hull(curve, sensing.PROBE_STATES[i])
-    error = sense[E.OFFSET_MK_0 + i]
-    steady = sense[E.SHIFT_MK_0 + i] == 0 and i > P.HIGH
+    error = sense[sense_slot.OFFSET_MK_0 + i]
+    steady = sense[sense_slot.SHIFT_MK_0 + i] == 0 and i > probes.HIGH
     inside = anchor - room < low_c * 1000.0 + error and high_c * 1000.0 + error < anchor + room
     if steady and inside:
         return
     for frame in range(after + 1, last + 1):
         shown = _shown(curve, sense, frame, i)
-        anchor = memory[M.STORE_LOW_ANCHOR_MC + i] - settings[S.STORE_LOW_OFFSET_MK + i]
-        if i <= P.HIGH or abs(shown - anchor) >= P.ANCHOR_MK[i]:
+        anchor = memory[cell.STORE_LOW_ANCHOR_MC + i] - settings[setting.STORE_LOW_OFFSET_MK + i]
+        if i <= probes.HIGH or abs(shown - anchor) >= probes.ANCHOR_MK[i]:
             _show(memory, settings, readings, sense, frame, shown, i)

@@ -4,8 +4,8 @@ Spells and peaks are those of the ticks. Where the curve surely only rises or fa
 last tick are enough; where a bound shows that nothing is touched, none is looked at.
 """
 
-from springhouse_sim import gauge as G
-from springhouse_sim.plant import state as X
+from springhouse_sim import gauge
+from springhouse_sim.plant import state
 from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.skip_dense import hull, monotone, share_at, value
 
@@ -26,24 +26,24 @@ def dry(
 ) -> None:
     """The pump turning without flow."""
     if not pumping:
-        counts[G.DRY_S] = 0
+        counts[gauge.DRY_S] = 0
         return
-    low, high = hull(curve, X.FLOW_L_MIN)
+    low, high = hull(curve, state.FLOW_L_MIN)
     if low >= least_l_min:
-        counts[G.DRY_S] = 0
+        counts[gauge.DRY_S] = 0
     elif high < least_l_min:
-        spell_of(counts, G.DRY_S, last - first + 1)
+        spell_of(counts, gauge.DRY_S, last - first + 1)
     else:
         for tick in range(first, last + 1):
-            flow = value(curve, X.FLOW_L_MIN, share_at(curve, tick))
-            G.spell(counts, G.DRY_S, flow < least_l_min)
+            flow = value(curve, state.FLOW_L_MIN, share_at(curve, tick))
+            gauge.spell(counts, gauge.DRY_S, flow < least_l_min)
 
 
 def ice_at(curve: FloatRecord, share: float) -> float:
     """Return all ice [kg]."""
     ice_kg = 0.0
-    for i in range(X.LAYERS):
-        ice_kg += value(curve, X.ICE_KG + i, share)
+    for i in range(state.LAYERS):
+        ice_kg += value(curve, state.ICE_KG + i, share)
     return ice_kg
 
 
@@ -51,19 +51,19 @@ def ice(curve: FloatRecord, counts: IntRecord, peaks: FloatRecord, first: int, l
     """Ice that stands, and the most of it."""
     low_kg = 0.0
     high_kg = 0.0
-    for i in range(X.LAYERS):
-        low, high = hull(curve, X.ICE_KG + i)
+    for i in range(state.LAYERS):
+        low, high = hull(curve, state.ICE_KG + i)
         low_kg += low
         high_kg += high
-    if high_kg > peaks[G.ICE_MAX_KG] or low_kg < G.ICE_STANDS_KG <= high_kg:
+    if high_kg > peaks[gauge.ICE_MAX_KG] or low_kg < gauge.ICE_STANDS_KG <= high_kg:
         for tick in range(first, last + 1):
             now_kg = ice_at(curve, share_at(curve, tick))
-            G.spell(counts, G.ICE_S, now_kg >= G.ICE_STANDS_KG)
-            peaks[G.ICE_MAX_KG] = max(peaks[G.ICE_MAX_KG], now_kg)
-    elif low_kg >= G.ICE_STANDS_KG:
-        spell_of(counts, G.ICE_S, last - first + 1)
+            gauge.spell(counts, gauge.ICE_S, now_kg >= gauge.ICE_STANDS_KG)
+            peaks[gauge.ICE_MAX_KG] = max(peaks[gauge.ICE_MAX_KG], now_kg)
+    elif low_kg >= gauge.ICE_STANDS_KG:
+        spell_of(counts, gauge.ICE_S, last - first + 1)
     else:
-        counts[G.ICE_S] = 0
+        counts[gauge.ICE_S] = 0
 
 
 def highest(
@@ -94,8 +94,8 @@ def span(
         return
     dry(curve, counts, pumping, least_l_min, first, last)
     ice(curve, counts, peaks, first, last)
-    for i in range(X.LAYERS):
-        highest(curve, peaks, G.STORE_MIN_C, X.WATER_C + i, -1.0, first, last)
-    highest(curve, peaks, G.WINDING_MAX_C, X.WINDING_C, 1.0, first, last)
-    highest(curve, peaks, G.FROST_MAX_KG, X.FROST_KG, 1.0, first, last)
-    highest(curve, peaks, G.TRAY_MAX_L, X.TRAY_L, 1.0, first, last)
+    for i in range(state.LAYERS):
+        highest(curve, peaks, gauge.STORE_MIN_C, state.WATER_C + i, -1.0, first, last)
+    highest(curve, peaks, gauge.WINDING_MAX_C, state.WINDING_C, 1.0, first, last)
+    highest(curve, peaks, gauge.FROST_MAX_KG, state.FROST_KG, 1.0, first, last)
+    highest(curve, peaks, gauge.TRAY_MAX_L, state.TRAY_L, 1.0, first, last)

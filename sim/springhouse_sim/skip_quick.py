@@ -8,7 +8,7 @@ library's. Its stability ends where the step is 3.3 times the quickest node's ti
 
 from typing import TypeAlias
 
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 from springhouse_sim.plant.rates import rates
 from springhouse_sim.records import FloatRecord
 
@@ -44,16 +44,16 @@ def attempt(
         h_s: the step.
     """
     k2, k3, k4, k5, k6, y = quick
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         y[i] = x0[i] + h_s * (1.0 / 5.0) * f0[i]
     rates(y, u, p, k2, taps)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         y[i] = x0[i] + h_s * (3.0 / 40.0 * f0[i] + 9.0 / 40.0 * k2[i])
     rates(y, u, p, k3, taps)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         y[i] = x0[i] + h_s * (44.0 / 45.0 * f0[i] - 56.0 / 15.0 * k2[i] + 32.0 / 9.0 * k3[i])
     rates(y, u, p, k4, taps)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         y[i] = x0[i] + h_s * (
             19372.0 / 6561.0 * f0[i]
             - 25360.0 / 2187.0 * k2[i]
@@ -61,7 +61,7 @@ def attempt(
             - 212.0 / 729.0 * k4[i]
         )
     rates(y, u, p, k5, taps)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         y[i] = x0[i] + h_s * (
             9017.0 / 3168.0 * f0[i]
             - 355.0 / 33.0 * k2[i]
@@ -70,7 +70,7 @@ def attempt(
             - 5103.0 / 18656.0 * k5[i]
         )
     rates(y, u, p, k6, taps)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         x1[i] = x0[i] + h_s * (
             35.0 / 384.0 * f0[i]
             + 500.0 / 1113.0 * k3[i]
@@ -91,7 +91,7 @@ def finish(
 ) -> float:
     """Fill the state amid the step; return the error over the scales, the rates ``f1`` known."""
     _, k3, k4, k5, k6, _ = quick
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         amid[i] = x0[i] + 0.5 * h_s * (
             6025192743.0 / 30085553152.0 * f0[i]
             + 51252292925.0 / 65400821598.0 * k3[i]
@@ -101,7 +101,7 @@ def finish(
             + 11237099.0 / 235043384.0 * f1[i]
         )
     worst = 0.0
-    for i in range(X.TOTALS):
+    for i in range(state.TOTALS):
         e = h_s * (
             71.0 / 57600.0 * f0[i]
             - 71.0 / 16695.0 * k3[i]

@@ -15,12 +15,8 @@ of one tick is taken whatever its error.
 import math
 from typing import TypeAlias
 
-from springhouse_sim import skip_dense
-from springhouse_sim import skip_quick as Q
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import param
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim import skip_dense, skip_quick
+from springhouse_sim.plant import given, param, state, tap
 from springhouse_sim.plant.rates import rates
 from springhouse_sim.records import FloatRecord, IntRecord
 from springhouse_sim.skip_dense import TICK_MS
@@ -44,29 +40,29 @@ STILL_L_MIN = 1e-6  # with the pump off, less flow than this is none
 # The error allowed a step is TOLERANCE times the scale of the slot, in its unit. Tight for what
 # lasts and is promised (room, store probe), loose for nodes that forget within a minute.
 _SCALES = {
-    **dict.fromkeys(range(X.WATER_C, X.WATER_C + X.LAYERS), 0.2),
-    **dict.fromkeys(range(X.ICE_KG, X.ICE_KG + X.LAYERS), 0.2),
-    X.STORE_KG: 10.0,
-    X.STORE_LOW_PROBE_C: 0.4,
-    X.STORE_HIGH_PROBE_C: 0.4,
-    X.EVAPORATOR_C: 2.0,
-    X.CONDENSER_C: 5.0,
-    X.WINDING_C: 8.0,
-    X.SHELL_C: 8.0,
-    X.SUPPLY_C: 2.0,
-    X.RETURN_C: 1.5,
-    X.COIL_C: 1.5,
-    X.COIL_IN_PROBE_C: 10.0,
-    X.COIL_AIR_PROBE_C: 10.0,
-    X.FLOW_L_MIN: 4.0,
-    X.FROST_KG: 0.1,
-    X.ROOM_AIR_C: 0.25,
-    X.ROOM_PROBE_C: 0.2,
-    X.ROOM_HUMIDITY_RATIO: 3e-4,
-    X.BATTERY_WH: 10.0,
-    X.BATTERY_LOW_LOAD_S: 100.0,
+    **dict.fromkeys(range(state.WATER_C, state.WATER_C + state.LAYERS), 0.2),
+    **dict.fromkeys(range(state.ICE_KG, state.ICE_KG + state.LAYERS), 0.2),
+    state.STORE_KG: 10.0,
+    state.STORE_LOW_PROBE_C: 0.4,
+    state.STORE_HIGH_PROBE_C: 0.4,
+    state.EVAPORATOR_C: 2.0,
+    state.CONDENSER_C: 5.0,
+    state.WINDING_C: 8.0,
+    state.SHELL_C: 8.0,
+    state.SUPPLY_C: 2.0,
+    state.RETURN_C: 1.5,
+    state.COIL_C: 1.5,
+    state.COIL_IN_PROBE_C: 10.0,
+    state.COIL_AIR_PROBE_C: 10.0,
+    state.FLOW_L_MIN: 4.0,
+    state.FROST_KG: 0.1,
+    state.ROOM_AIR_C: 0.25,
+    state.ROOM_PROBE_C: 0.2,
+    state.ROOM_HUMIDITY_RATIO: 3e-4,
+    state.BATTERY_WH: 10.0,
+    state.BATTERY_LOW_LOAD_S: 100.0,
 }
-SCALES = tuple(_SCALES.get(slot, 1.0) for slot in range(X.TOTALS))
+SCALES = tuple(_SCALES.get(slot, 1.0) for slot in range(state.TOTALS))
 
 # The pilot: state and rates at both ends, three scratch states and scratch taps, taps at both ends,
 # the direction of the fastest node a mode, the curve, numbers (float) and marks (int) below, the
@@ -82,7 +78,7 @@ Pilot: TypeAlias = tuple[
     FloatRecord,
     FloatRecord,
     IntRecord,
-    Q.Stages,
+    skip_quick.Stages,
 ]
 # numbers
 H_S, ERROR, ALLOWED, RADIUS_0 = range(4)
@@ -95,7 +91,7 @@ MARKS = AGE_0 + MODES
 def prepare(pilot: Pilot) -> None:
     """Fill the zeroed records of a pilot."""
     directions, numbers, marks = pilot[4], pilot[6], pilot[7]
-    for slot in range(MODES * X.SIZE):
+    for slot in range(MODES * state.SIZE):
         directions[slot] = 1.0
     numbers[H_S] = 1.0
     numbers[ERROR] = 1.0
@@ -107,19 +103,19 @@ def prepare(pilot: Pilot) -> None:
 
 def mode_of(u: FloatRecord) -> int:
     """Return which motors are driven, 0 to MODES - 1."""
-    mode = 1 if u[U.COMPRESSOR_RELAY] > 0.5 else 0
-    if u[U.PUMP_DUTY] > 0.0:
+    mode = 1 if u[given.COMPRESSOR_RELAY] > 0.5 else 0
+    if u[given.PUMP_DUTY] > 0.0:
         mode += 2
-    if u[U.FAN_DUTY] > 0.0:
+    if u[given.FAN_DUTY] > 0.0:
         mode += 4
     return mode
 
 
 def rests(x: FloatRecord, u: FloatRecord, slot: int) -> bool:
     """Whether a slot is a fast node at rest at its bound: nothing can move it from there."""
-    if slot == X.FROST_KG:
+    if slot == state.FROST_KG:
         return bool(x[slot] == 0.0)
-    return bool(slot == X.FLOW_L_MIN and x[slot] == 0.0 and u[U.PUMP_DUTY] == 0.0)
+    return bool(slot == state.FLOW_L_MIN and x[slot] == 0.0 and u[given.PUMP_DUTY] == 0.0)
 
 
 def estimate_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
@@ -127,26 +123,26 @@ def estimate_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> 
     x0, f0, _, _ = pilot[0]
     y, fy, _, taps = pilot[1]
     directions, marks = pilot[4], pilot[7]
-    base = mode * X.SIZE
+    base = mode * state.SIZE
     radius = 0.0
     for n in range(POWER_ROUNDS):
         norm = 0.0
-        for slot in range(X.TOTALS):
+        for slot in range(state.TOTALS):
             if rests(x0, u, slot):
                 directions[base + slot] = 0.0
             norm += (directions[base + slot] / SCALES[slot]) ** 2
         if norm == 0.0:
             return LEAST_RADIUS_1_S
         nudge = NUDGE / math.sqrt(norm)
-        for slot in range(X.SIZE):
+        for slot in range(state.SIZE):
             y[slot] = x0[slot]
-            if slot < X.TOTALS:
+            if slot < state.TOTALS:
                 y[slot] += nudge * directions[base + slot]
         rates(y, u, p, fy, taps)
         marks[EVALUATIONS] += 1
         before = radius
         radius = 0.0
-        for slot in range(X.TOTALS):
+        for slot in range(state.TOTALS):
             d = (fy[slot] - f0[slot]) / NUDGE
             radius += (d / SCALES[slot]) ** 2
             directions[base + slot] = d
@@ -171,7 +167,7 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
     w1 = math.sinh(arc) * root * root / (math.cosh(arc) * count * root - w0 * math.sinh(arc))
     b_last = b_before = 1.0 / (4.0 * w0 * w0)
     z_last, z_before, dz_last, dz_before, d2z_last, d2z_before = w0, 1.0, 1.0, 0.0, 0.0, 0.0
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         before[slot] = x0[slot]
         last[slot] = x0[slot] + h_s * w1 * b_last * f0[slot]
     for _ in range(2, count + 1):
@@ -184,7 +180,7 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
         nu = -b / b_before
         gain = h_s * mu * w1 / w0
         rates(last, u, p, f1, taps)
-        for slot in range(X.SIZE):
+        for slot in range(state.SIZE):
             y[slot] = (
                 mu * last[slot]
                 + nu * before[slot]
@@ -195,7 +191,7 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
         b_before, b_last = b_last, b
         z_before, z_last, dz_before, dz_last = z_last, z, dz_last, dz
         d2z_before, d2z_last = d2z_last, d2z
-    for slot in range(X.SIZE):
+    for slot in range(state.SIZE):
         x1[slot] = last[slot]
     arrive(pilot, u, p)
     pilot[7][EVALUATIONS] += count
@@ -205,8 +201,8 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
 def arrive(pilot: Pilot, u: FloatRecord, p: FloatRecord) -> None:
     """Fill rates and taps at the end of the step."""
     _, _, x1, f1 = pilot[0]
-    if u[U.PUMP_DUTY] == 0.0 and abs(x1[X.FLOW_L_MIN]) < STILL_L_MIN:
-        x1[X.FLOW_L_MIN] = 0.0
+    if u[given.PUMP_DUTY] == 0.0 and abs(x1[state.FLOW_L_MIN]) < STILL_L_MIN:
+        x1[state.FLOW_L_MIN] = 0.0
     rates(x1, u, p, f1, pilot[3])
 
 
@@ -214,7 +210,7 @@ def long_error(pilot: Pilot, h_s: float) -> float:
     """Return the error over the scales that a long step between these ends makes."""
     x0, f0, x1, f1 = pilot[0]
     worst = 0.0
-    for slot in range(X.TOTALS):
+    for slot in range(state.TOTALS):
         e = 0.8 * (x0[slot] - x1[slot]) + 0.4 * h_s * (f0[slot] + f1[slot])
         worst = max(worst, abs(e) / SCALES[slot])
     return float(worst)
@@ -224,16 +220,16 @@ def attempt_quick(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float) -> f
     """Fill the end of a quick step; return its error over the error allowed."""
     x0, f0, x1, f1 = pilot[0]
     amid, _, _, taps = pilot[1]
-    Q.attempt(x0, f0, x1, u, p, pilot[8], taps, h_s)
+    skip_quick.attempt(x0, f0, x1, u, p, pilot[8], taps, h_s)
     arrive(pilot, u, p)
-    pilot[7][EVALUATIONS] += Q.STAGES
-    return float(Q.finish(x0, f0, f1, pilot[8], amid, SCALES, h_s) / pilot[6][ALLOWED])
+    pilot[7][EVALUATIONS] += skip_quick.STAGES
+    return float(skip_quick.finish(x0, f0, f1, pilot[8], amid, SCALES, h_s) / pilot[6][ALLOWED])
 
 
 def radius_of(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
     """Return the fastest rate [1/s] to be reckoned with in the step that begins."""
     radius = pilot[6][RADIUS_0 + mode]
-    if pilot[0][0][X.FLOW_L_MIN] != 0.0:
+    if pilot[0][0][state.FLOW_L_MIN] != 0.0:
         # Flow that dies away: the estimate may be from a time without any.
         radius = max(radius, FLOW_MARGIN / p[param.FLOW_LAG_S])
     return float(radius)
@@ -263,7 +259,7 @@ def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) 
         radius = radius_of(pilot, u, p, mode)
         longest_s = LONGEST_MS * 0.001
         if marks[QUICK]:
-            longest_s = Q.MOST_H_RADIUS / radius
+            longest_s = skip_quick.MOST_H_RADIUS / radius
         end = now_ms + int(min(longest_s, numbers[H_S]) * 1000.0)
         end -= end % TICK_MS
         end = min(to_ms, max(end, least))
@@ -282,7 +278,7 @@ def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) 
     skip_dense.fit(curve, x0, f0, x1, f1, now_ms, end)
     if marks[QUICK]:
         skip_dense.bend(curve, pilot[1][0])
-    for slot in range(Y.SIZE):
+    for slot in range(tap.SIZE):
         curve[skip_dense.TAPS_BEGIN + slot] = pilot[2][slot]
         curve[skip_dense.TAPS_END + slot] = pilot[3][slot]
     marks[STEPS] += 1
@@ -308,7 +304,7 @@ def plan(
     rough = max(1e-6, long_error(pilot, h_s) / numbers[ALLOWED])
     long_s = h_s * min(MOST_FACTOR, SAFETY * rough ** (-1.0 / 3.0))
     # Judged by what quick steps can be at their best, for they soon are.
-    quick_cost_1_s = (Q.STAGES + STEP_COST) * radius_1_s / Q.MOST_H_RADIUS
+    quick_cost_1_s = (skip_quick.STAGES + STEP_COST) * radius_1_s / skip_quick.MOST_H_RADIUS
     if stages(long_s, radius_1_s) + STEP_COST < math.floor(long_s) * quick_cost_1_s:
         marks[QUICK] = 0
         numbers[H_S] = max(1.0, long_s)

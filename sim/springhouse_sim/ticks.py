@@ -6,70 +6,62 @@ flat records, so it runs compiled or not with the same results.
 
 from typing import TypeAlias
 
-from springhouse import controller as K
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import restart as B
-from springhouse import setting as S
+from springhouse import controller, output, reading, restart, setting
+from springhouse import memory as cell
 
-from springhouse_sim import gauge as G
-from springhouse_sim import sense as E
-from springhouse_sim import sensing
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import integrate, rates
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as Y
+from springhouse_sim import gauge, sensing
+from springhouse_sim import sense as sense_slot
+from springhouse_sim.plant import given, integrate, rates, state, tap
 from springhouse_sim.records import FloatRecord, IntRecord
-from springhouse_sim.watch import observe as V
+from springhouse_sim.watch import observe
 
 TICK_MS = 1000
 SAMPLE_TICKS = 60
 
 # What a sample row holds: these slots of the plant state, ...
 STATE_COLUMNS = (
-    *range(X.WATER_C, X.WATER_C + X.LAYERS),
-    X.STORE_LOW_PROBE_C,
-    X.STORE_HIGH_PROBE_C,
-    X.EVAPORATOR_C,
-    X.WINDING_C,
-    X.PLACE_C,
-    X.FLOW_L_MIN,
-    X.COIL_C,
-    X.ROOM_AIR_C,
-    X.ROOM_MASS_C,
-    X.ROOM_PROBE_C,
-    X.ROOM_HUMIDITY_RATIO,
-    X.TRAY_L,
-    X.BATTERY_WH,
-    X.MAINS_J,
-    X.CONDENSATE_KG,
+    *range(state.WATER_C, state.WATER_C + state.LAYERS),
+    state.STORE_LOW_PROBE_C,
+    state.STORE_HIGH_PROBE_C,
+    state.EVAPORATOR_C,
+    state.WINDING_C,
+    state.PLACE_C,
+    state.FLOW_L_MIN,
+    state.COIL_C,
+    state.ROOM_AIR_C,
+    state.ROOM_MASS_C,
+    state.ROOM_PROBE_C,
+    state.ROOM_HUMIDITY_RATIO,
+    state.TRAY_L,
+    state.BATTERY_WH,
+    state.MAINS_J,
+    state.CONDENSATE_KG,
 )
 # ... of the taps, ...
 TAP_COLUMNS = (
-    Y.STORE_MEAN_C,
-    Y.ICE_KG,
-    Y.WALL_MIN_C,
-    Y.CAPACITY_W,
-    Y.FREEZER_W,
-    Y.COIL_IN_C,
-    Y.COIL_OUT_C,
-    Y.AIR_OFF_C,
-    Y.COIL_SENSIBLE_W,
-    Y.COIL_LATENT_W,
-    Y.MAINS_W,
+    tap.STORE_MEAN_C,
+    tap.ICE_KG,
+    tap.WALL_MIN_C,
+    tap.CAPACITY_W,
+    tap.FREEZER_W,
+    tap.COIL_IN_C,
+    tap.COIL_OUT_C,
+    tap.AIR_OFF_C,
+    tap.COIL_SENSIBLE_W,
+    tap.COIL_LATENT_W,
+    tap.MAINS_W,
 )
 # ... of the given record ...
 GIVEN_COLUMNS = (
-    U.MAINS,
-    U.OUTDOOR_C,
-    U.PRESSURE_PA,
-    U.SUN_W,
-    U.PEOPLE_SENSIBLE_W,
-    U.EQUIPMENT_W,
+    given.MAINS,
+    given.OUTDOOR_C,
+    given.PRESSURE_PA,
+    given.SUN_W,
+    given.PEOPLE_SENSIBLE_W,
+    given.EQUIPMENT_W,
 )
 # ... and of the controller's memory. The first column is the time, s since scenario start.
-MEMORY_COLUMNS = (M.STORE_STATE, M.ROOM_STATE, M.OUT)
+MEMORY_COLUMNS = (cell.STORE_STATE, cell.ROOM_STATE, cell.OUT)
 COLUMNS = 1 + len(STATE_COLUMNS) + len(TAP_COLUMNS) + len(GIVEN_COLUMNS) + len(MEMORY_COLUMNS)
 
 # An event row: the tick and what the controller became at it.
@@ -101,49 +93,53 @@ def settle(tank: Tank) -> None:
     """Make the taps belong to state and world, before the first tick."""
     x, u, p, work, t = tank
     rates.switch(x, u, p, t)
-    rates.rates(x, u, p, work[: X.SIZE], t)
+    rates.rates(x, u, p, work[: state.SIZE], t)
 
 
 def board_off(memory: IntRecord, readings: IntRecord, counts: IntRecord) -> None:
     """Let the board lose its supply: nothing is driven, nothing remembered but what is kept."""
-    counts[G.ALIVE] = 0
-    B.forget(memory, readings[R.NOW_MS])
+    counts[gauge.ALIVE] = 0
+    restart.forget(memory, readings[reading.NOW_MS])
 
 
 def board_on(memory: IntRecord, shadow: IntRecord, counts: IntRecord) -> None:
     """Let the board start."""
-    counts[G.ALIVE] = 1
-    counts[G.BOOTS] += 1
-    if counts[G.BOOTS] == 1:
-        K.power_up(memory)
-        V.clear(shadow)
+    counts[gauge.ALIVE] = 1
+    counts[gauge.BOOTS] += 1
+    if counts[gauge.BOOTS] == 1:
+        controller.power_up(memory)
+        observe.clear(shadow)
     else:
-        V.reboot(shadow)
+        observe.reboot(shadow)
 
 
 def cut_out(sense: IntRecord, x: FloatRecord) -> None:
     """Move the independent freeze cut-out: a bulb at the high probe, no software."""
-    bulb_mc = x[X.STORE_HIGH_PROBE_C] * 1000.0
-    if bulb_mc <= sense[E.CUT_OUT_OPENS_MC]:
-        sense[E.CUT_OUT_OPEN] = 1
-    elif bulb_mc >= sense[E.CUT_OUT_CLOSES_MC]:
-        sense[E.CUT_OUT_OPEN] = 0
+    bulb_mc = x[state.STORE_HIGH_PROBE_C] * 1000.0
+    if bulb_mc <= sense[sense_slot.CUT_OUT_OPENS_MC]:
+        sense[sense_slot.CUT_OUT_OPEN] = 1
+    elif bulb_mc >= sense[sense_slot.CUT_OUT_CLOSES_MC]:
+        sense[sense_slot.CUT_OUT_OPEN] = 0
 
 
 def drive(u: FloatRecord, settings: IntRecord, sense: IntRecord, out: int) -> None:
     """Turn output bits into what the plant is given, faults of the relay included."""
-    closed = out & O.COMPRESSOR != 0 and sense[E.RELAY_DEAD] == 0
-    if sense[E.RELAY_WELDED]:
+    closed = out & output.COMPRESSOR != 0 and sense[sense_slot.RELAY_DEAD] == 0
+    if sense[sense_slot.RELAY_WELDED]:
         closed = True
-    sense[E.RELAY_LIVE] = 1 if closed else 0
-    if sense[E.CUT_OUT_OPEN] or sense[E.UNPLUGGED]:
+    sense[sense_slot.RELAY_LIVE] = 1 if closed else 0
+    if sense[sense_slot.CUT_OUT_OPEN] or sense[sense_slot.UNPLUGGED]:
         closed = False
-    u[U.COMPRESSOR_RELAY] = 1.0 if closed else 0.0
-    u[U.PUMP_DUTY] = 1.0 if out & O.PUMP else 0.0
+    u[given.COMPRESSOR_RELAY] = 1.0 if closed else 0.0
+    u[given.PUMP_DUTY] = 1.0 if out & output.PUMP else 0.0
     duty_pm = 0
-    if out & O.FAN:
-        duty_pm = settings[S.FAN_FULL_PM] if out & O.FAN_FULL else settings[S.FAN_QUIET_PM]
-    u[U.FAN_DUTY] = duty_pm / 1000.0
+    if out & output.FAN:
+        duty_pm = (
+            settings[setting.FAN_FULL_PM]
+            if out & output.FAN_FULL
+            else settings[setting.FAN_QUIET_PM]
+        )
+    u[given.FAN_DUTY] = duty_pm / 1000.0
 
 
 def note_event(events: IntRecord, used: IntRecord, memory: IntRecord, alive: int, ms: int) -> None:
@@ -153,15 +149,15 @@ def note_event(events: IntRecord, used: IntRecord, memory: IntRecord, alive: int
     """
     row = used[EVENTS_USED] * EVENT_SIZE
     events[row + AT_MS] = ms
-    events[row + STORE_STATE] = memory[M.STORE_STATE]
-    events[row + ROOM_STATE] = memory[M.ROOM_STATE]
-    events[row + OUT] = memory[M.OUT]
-    events[row + LATCH] = memory[M.LATCH]
-    events[row + MODE] = memory[M.MODE]
+    events[row + STORE_STATE] = memory[cell.STORE_STATE]
+    events[row + ROOM_STATE] = memory[cell.ROOM_STATE]
+    events[row + OUT] = memory[cell.OUT]
+    events[row + LATCH] = memory[cell.LATCH]
+    events[row + MODE] = memory[cell.MODE]
     events[row + ALIVE] = alive
-    events[row + STORE_WORD] = memory[M.STORE_WORD]
-    events[row + ROOM_WORD] = memory[M.ROOM_WORD]
-    events[row + LOCK_WORD] = memory[M.LOCK_WORD]
+    events[row + STORE_WORD] = memory[cell.STORE_WORD]
+    events[row + ROOM_WORD] = memory[cell.ROOM_WORD]
+    events[row + LOCK_WORD] = memory[cell.LOCK_WORD]
     if row == 0:
         used[EVENTS_USED] = 1
         return
@@ -192,7 +188,7 @@ def note_sample(
         samples[k] = t[slot]
         k += 1
     for slot in GIVEN_COLUMNS:
-        samples[k] = U.now(u, slot, x[X.WEATHER_AGE_S])
+        samples[k] = given.now(u, slot, x[state.WEATHER_AGE_S])
         k += 1
     for slot in MEMORY_COLUMNS:
         samples[k] = float(memory[slot])
@@ -211,20 +207,20 @@ def control(
     tick = ms // TICK_MS
     out = 0
     if has_controller[0]:
-        if t[Y.POWERED] > 0.5:
-            if not counts[G.ALIVE]:
+        if t[tap.POWERED] > 0.5:
+            if not counts[gauge.ALIVE]:
                 board_on(memory, shadow, counts)
             sensing.read(readings, settings, sense, x, u, t, tick)
-            out = K.step(memory, settings, readings)
-            V.observe(shadow, memory, settings, readings, out, cases, violations)
-            counts[G.STORE_STATE_S_0 + memory[M.STORE_STATE]] += 1
-            counts[G.ROOM_STATE_S_0 + memory[M.ROOM_STATE]] += 1
-        elif counts[G.ALIVE]:
+            out = controller.step(memory, settings, readings)
+            observe.observe(shadow, memory, settings, readings, out, cases, violations)
+            counts[gauge.STORE_STATE_S_0 + memory[cell.STORE_STATE]] += 1
+            counts[gauge.ROOM_STATE_S_0 + memory[cell.ROOM_STATE]] += 1
+        elif counts[gauge.ALIVE]:
             board_off(memory, readings, counts)
         cut_out(sense, x)
         drive(u, settings, sense, out)
-    G.watch(counts, peaks, x, u, t, settings[S.FLOW_LEAST_ML_MIN] / 1000.0, tick)
-    note_event(events, used, memory, counts[G.ALIVE], ms)
+    gauge.watch(counts, peaks, x, u, t, settings[setting.FLOW_LEAST_ML_MIN] / 1000.0, tick)
+    note_event(events, used, memory, counts[gauge.ALIVE], ms)
     if tick % SAMPLE_TICKS == 0:
         note_sample(samples, used, x, u, t, memory, ms)
 

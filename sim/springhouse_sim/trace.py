@@ -7,13 +7,12 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import memory as M
-from springhouse import week as N
+from springhouse import memory as cell
+from springhouse import week
 
-from . import gauge as G
-from . import ticks as K
+from . import gauge, ticks
 from .plant import given, moist_air, state, tap
-from .plant import state as X
+from .plant import state as state_slot
 from .records import IntRecord
 from .world.stage import MINUTE_MS, WEEK_MIN, Calendar
 
@@ -24,35 +23,35 @@ J_PER_KWH = 3.6e6
 LONGEST_DAILY_ICE_S = 86_400  # ice that stands longer has not melted back daily
 
 CONSUMERS = {
-    "mains": X.MAINS_J,
-    "freezer": X.FREEZER_J,
-    "pump": X.PUMP_J,
-    "fans": X.FAN_J,
-    "board": X.BOARD_J,
+    "mains": state_slot.MAINS_J,
+    "freezer": state_slot.FREEZER_J,
+    "pump": state_slot.PUMP_J,
+    "fans": state_slot.FAN_J,
+    "board": state_slot.BOARD_J,
 }
 # Heat into the room and into the store, by cause; negative leaves.
 ROOM_HEAT = {
-    "envelope": (X.OUTDOOR_TO_ROOM_J, 1.0),
-    "infiltration_sensible": (X.INFILTRATION_SENSIBLE_J, 1.0),
-    "infiltration_latent": (X.INFILTRATION_LATENT_J, 1.0),
-    "sun": (X.SUN_J, 1.0),
-    "people_sensible": (X.PEOPLE_SENSIBLE_J, 1.0),
-    "people_latent": (X.PEOPLE_LATENT_J, 1.0),
-    "equipment": (X.EQUIPMENT_J, 1.0),
-    "fans": (X.FAN_J, 1.0),
-    "freezer_place": (X.PLACE_TO_ROOM_J, 1.0),
-    "coil_sensible": (X.ROOM_TO_COIL_SENSIBLE_J, -1.0),
-    "coil_latent": (X.ROOM_TO_COIL_LATENT_J, -1.0),
-    "tubes": (X.ROOM_TO_TUBE_J, -1.0),
+    "envelope": (state_slot.OUTDOOR_TO_ROOM_J, 1.0),
+    "infiltration_sensible": (state_slot.INFILTRATION_SENSIBLE_J, 1.0),
+    "infiltration_latent": (state_slot.INFILTRATION_LATENT_J, 1.0),
+    "sun": (state_slot.SUN_J, 1.0),
+    "people_sensible": (state_slot.PEOPLE_SENSIBLE_J, 1.0),
+    "people_latent": (state_slot.PEOPLE_LATENT_J, 1.0),
+    "equipment": (state_slot.EQUIPMENT_J, 1.0),
+    "fans": (state_slot.FAN_J, 1.0),
+    "freezer_place": (state_slot.PLACE_TO_ROOM_J, 1.0),
+    "coil_sensible": (state_slot.ROOM_TO_COIL_SENSIBLE_J, -1.0),
+    "coil_latent": (state_slot.ROOM_TO_COIL_LATENT_J, -1.0),
+    "tubes": (state_slot.ROOM_TO_TUBE_J, -1.0),
 }
 STORE_HEAT = {
-    "cabinet": (X.CABINET_TO_STORE_J, 1.0),
-    "lid": (X.LID_TO_STORE_J, 1.0),
-    "coil": (X.COIL_TO_WATER_J, 1.0),
-    "pump": (X.PUMP_TO_WATER_J, 1.0),
-    "tubes_in_room": (X.ROOM_TO_TUBE_J, 1.0),
-    "tubes_in_place": (X.PLACE_TO_TUBE_J, 1.0),
-    "evaporator": (X.EVAPORATOR_J, -1.0),
+    "cabinet": (state_slot.CABINET_TO_STORE_J, 1.0),
+    "lid": (state_slot.LID_TO_STORE_J, 1.0),
+    "coil": (state_slot.COIL_TO_WATER_J, 1.0),
+    "pump": (state_slot.PUMP_TO_WATER_J, 1.0),
+    "tubes_in_room": (state_slot.ROOM_TO_TUBE_J, 1.0),
+    "tubes_in_place": (state_slot.PLACE_TO_TUBE_J, 1.0),
+    "evaporator": (state_slot.EVAPORATOR_J, -1.0),
 }
 
 
@@ -69,13 +68,13 @@ def _slot_names(module: Any) -> dict[int, str]:
 def column_names() -> tuple[str, ...]:
     """Return the names of the sample columns: time, then slot names of the records they copy."""
     states, taps, givens = _slot_names(state), _slot_names(tap), _slot_names(given)
-    memory = {M.STORE_STATE: "store_state", M.ROOM_STATE: "room_state", M.OUT: "out"}
+    memory = {cell.STORE_STATE: "store_state", cell.ROOM_STATE: "room_state", cell.OUT: "out"}
     return (
         "time_s",
-        *(states[slot] for slot in K.STATE_COLUMNS),
-        *(taps[slot] for slot in K.TAP_COLUMNS),
-        *(givens[slot] for slot in K.GIVEN_COLUMNS),
-        *(memory[slot] for slot in K.MEMORY_COLUMNS),
+        *(states[slot] for slot in ticks.STATE_COLUMNS),
+        *(taps[slot] for slot in ticks.TAP_COLUMNS),
+        *(givens[slot] for slot in ticks.GIVEN_COLUMNS),
+        *(memory[slot] for slot in ticks.MEMORY_COLUMNS),
     )
 
 
@@ -86,8 +85,8 @@ def wanted_minutes(settings: bytes) -> NDArray[np.bool_]:
     table = np.zeros(WEEK_MIN, np.bool_)
     minute = 0
     while minute < WEEK_MIN:
-        ahead = min(N.minutes_to_edge(record, minute), WEEK_MIN - minute)
-        table[minute : minute + ahead] = N.plan_at(record, minute) & N.PLAN_WANTED != 0
+        ahead = min(week.minutes_to_edge(record, minute), WEEK_MIN - minute)
+        table[minute : minute + ahead] = week.plan_at(record, minute) & week.PLAN_WANTED != 0
         minute += ahead
     table.flags.writeable = False
     return table
@@ -152,7 +151,7 @@ class Trace:
 
     def latched(self) -> int:
         """Return the bits of every fault that was latched at any time of the run."""
-        return int(np.bitwise_or.reduce(self.events[:, K.LATCH], initial=0))
+        return int(np.bitwise_or.reduce(self.events[:, ticks.LATCH], initial=0))
 
     def total(self, slot: int) -> float:
         """Return how much a running total of the plant state grew over the run."""
@@ -203,33 +202,33 @@ class Trace:
 
     def state_seconds(self) -> tuple[NDArray[np.int64], NDArray[np.int64]]:
         """Return the seconds spent in each state, store side and room side."""
-        store = self.counts[G.STORE_STATE_S_0 : G.ROOM_STATE_S_0]
-        return store, self.counts[G.ROOM_STATE_S_0 : G.COUNTS]
+        store = self.counts[gauge.STORE_STATE_S_0 : gauge.ROOM_STATE_S_0]
+        return store, self.counts[gauge.ROOM_STATE_S_0 : gauge.COUNTS]
 
     def off_gap_min_s(self) -> int | None:
         """Return the shortest time the compressor was off before a start, None without a start."""
-        gap = int(self.counts[G.OFF_GAP_MIN_S])
-        return None if gap >= G.NEVER else gap
+        gap = int(self.counts[gauge.OFF_GAP_MIN_S])
+        return None if gap >= gauge.NEVER else gap
 
     def summary(self, limit_c: float) -> dict[str, Any]:
         """Return the figures of the run by the names of the verdict, for a room limit [°C]."""
         return {
             "days": self.days,
             "seed": self.seed,
-            "min_store_true_c": float(self.peaks[G.STORE_MIN_C]),
-            "max_ice_kg": float(self.peaks[G.ICE_MAX_KG]),
-            "longest_ice_h": float(self.counts[G.ICE_MAX_S] / 3600.0),
-            "ice_melts_daily": bool(self.counts[G.ICE_MAX_S] <= LONGEST_DAILY_ICE_S),
+            "min_store_true_c": float(self.peaks[gauge.STORE_MIN_C]),
+            "max_ice_kg": float(self.peaks[gauge.ICE_MAX_KG]),
+            "longest_ice_h": float(self.counts[gauge.ICE_MAX_S] / 3600.0),
+            "ice_melts_daily": bool(self.counts[gauge.ICE_MAX_S] <= LONGEST_DAILY_ICE_S),
             "room_hours_over": self.hours_over(limit_c),
             "wanted_share_within": self.share_within(limit_c),
             "wanted_mean_c": self.wanted_mean_c(),
-            "starts": int(self.counts[G.STARTS]),
-            "starts_per_hour_max": int(self.counts[G.STARTS_PER_HOUR_MAX]),
+            "starts": int(self.counts[gauge.STARTS]),
+            "starts_per_hour_max": int(self.counts[gauge.STARTS_PER_HOUR_MAX]),
             "off_gap_min_s": self.off_gap_min_s(),
-            "dry_seconds_max": int(self.counts[G.DRY_MAX_S]),
-            "spill_l": self.total(X.SPILL_L),
-            "condensate_l": self.total(X.CONDENSATE_KG),
-            "winding_max_c": float(self.peaks[G.WINDING_MAX_C]),
+            "dry_seconds_max": int(self.counts[gauge.DRY_MAX_S]),
+            "spill_l": self.total(state_slot.SPILL_L),
+            "condensate_l": self.total(state_slot.CONDENSATE_KG),
+            "winding_max_c": float(self.peaks[gauge.WINDING_MAX_C]),
             "energy_kwh": self.energy_kwh()["mains"],
             "cost": self.cost,
         }

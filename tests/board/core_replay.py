@@ -2,12 +2,10 @@
 
 from array import array
 
-from springhouse import controller
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import controller, reading, setting
+from springhouse import memory as cell
 
-SHOWN = (M.STORE_STATE, M.ROOM_STATE, M.OUT, M.LATCH, M.MODE)
+SHOWN = (cell.STORE_STATE, cell.ROOM_STATE, cell.OUT, cell.LATCH, cell.MODE)
 
 
 def replay(folder: str, say) -> None:
@@ -15,16 +13,16 @@ def replay(folder: str, say) -> None:
 
     Allocates only where it prints: the wasm build's garbage collection does not survive long runs.
     """
-    memory = array("i", [0] * M.SIZE)
-    settings = array("i", [0] * S.SIZE)
-    readings = array("i", [0] * R.SIZE)
+    memory = array("i", [0] * cell.SIZE)
+    settings = array("i", [0] * setting.SIZE)
+    readings = array("i", [0] * reading.SIZE)
     before = array("i", [-1] * 5)
     with open(folder + "/settings.bin", "rb") as f:
         f.readinto(settings)
     controller.power_up(memory)
     tick = 0
     with open(folder + "/tape.bin", "rb") as f:
-        while f.readinto(readings) == 4 * R.SIZE:
+        while f.readinto(readings) == 4 * reading.SIZE:
             controller.step(memory, settings, readings)
             changed = False
             for i in range(5):
@@ -35,6 +33,6 @@ def replay(folder: str, say) -> None:
                 say(f"{tick} {before[0]} {before[1]} {before[2]} {before[3]} {before[4]}")
             tick += 1
     total = 1
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         total = (total * 31 + (memory[slot] & 0x3FFFFF)) & 0x3FFFFF
     say(f"{tick} steps, memory {total}")

@@ -6,13 +6,8 @@ states change often; the scan is mostly 1 s, sometimes minutes, so that long wai
 
 from array import array
 
-from springhouse import controller
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
-from springhouse import week as N
+from springhouse import controller, mode, reading, setting, timekeeping, week
+from springhouse import memory as cell
 
 try:
     from micropython import heap_lock, heap_unlock
@@ -48,19 +43,19 @@ def toggle(readings: "array[int]", slot: int, rarity: int) -> None:
 def wander(readings: "array[int]", i: int) -> None:
     """One more frame of probe `i`, or none."""
     if draw(400) == 0:
-        readings[R.STORE_LOW_FAULT + i] = draw(7)
+        readings[reading.STORE_LOW_FAULT + i] = draw(7)
     elif draw(20) == 0:
-        readings[R.STORE_LOW_FAULT + i] = 0
+        readings[reading.STORE_LOW_FAULT + i] = 0
     if draw(3):
-        mc = readings[R.STORE_LOW_MC + i] + (draw(301) - 150)
+        mc = readings[reading.STORE_LOW_MC + i] + (draw(301) - 150)
         if draw(2000) == 0:
             mc += draw(2) * 12000 - 6000
         if draw(3000) == 0:
             mc = 85000
         if not LOWEST[i] <= mc <= HIGHEST[i] and mc != 85000:
             mc = (LOWEST[i] + HIGHEST[i]) // 2
-        readings[R.STORE_LOW_MC + i] = mc
-        readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
+        readings[reading.STORE_LOW_MC + i] = mc
+        readings[reading.STORE_LOW_AT_MS + i] = readings[reading.NOW_MS]
 
 
 def next_readings(readings: "array[int]") -> None:
@@ -70,43 +65,43 @@ def next_readings(readings: "array[int]") -> None:
         ms = draw(200) * 50
     if draw(300) == 0:
         ms = draw(3000) * 400
-    readings[R.NOW_MS] = T.ticks_add(readings[R.NOW_MS], ms)
+    readings[reading.NOW_MS] = timekeeping.ticks_add(readings[reading.NOW_MS], ms)
     if draw(60) == 0:
-        readings[R.WEEK_MIN] = (readings[R.WEEK_MIN] + 1 + draw(30)) % N.WEEK_MIN
+        readings[reading.WEEK_MIN] = (readings[reading.WEEK_MIN] + 1 + draw(30)) % week.WEEK_MIN
     if draw(4000) == 0:
-        readings[R.WEEK_MIN] = -1
-    for i in range(R.PROBES):
+        readings[reading.WEEK_MIN] = -1
+    for i in range(reading.PROBES):
         wander(readings, i)
-    readings[R.FLOW_ML_MIN] = draw(1500) if draw(6) else 0
-    readings[R.FAN_RPM] = draw(2000) if draw(10) else 0
-    readings[R.BATTERY_MV] = 11400 + draw(2000)
-    toggle(readings, R.MAINS_OK, 900)
-    toggle(readings, R.TRAY_OK, 900)
-    toggle(readings, R.LEVEL_OK, 2500)
-    toggle(readings, R.FLOOR_DRY, 2500)
-    toggle(readings, R.SETTINGS_OK, 3500)
+    readings[reading.FLOW_ML_MIN] = draw(1500) if draw(6) else 0
+    readings[reading.FAN_RPM] = draw(2000) if draw(10) else 0
+    readings[reading.BATTERY_MV] = 11400 + draw(2000)
+    toggle(readings, reading.MAINS_OK, 900)
+    toggle(readings, reading.TRAY_OK, 900)
+    toggle(readings, reading.LEVEL_OK, 2500)
+    toggle(readings, reading.FLOOR_DRY, 2500)
+    toggle(readings, reading.SETTINGS_OK, 3500)
     if draw(50) == 0:
-        readings[R.MAINS_OK] = readings[R.TRAY_OK] = readings[R.LEVEL_OK] = 1
-        readings[R.FLOOR_DRY] = readings[R.SETTINGS_OK] = 1
+        readings[reading.MAINS_OK] = readings[reading.TRAY_OK] = readings[reading.LEVEL_OK] = 1
+        readings[reading.FLOOR_DRY] = readings[reading.SETTINGS_OK] = 1
     if draw(400) == 0:
-        readings[R.ACK_SEQ] = (readings[R.ACK_SEQ] + 1) & 0xFFFF
+        readings[reading.ACK_SEQ] = (readings[reading.ACK_SEQ] + 1) & 0xFFFF
     if draw(1200) == 0:
-        readings[R.MODE] = draw(W.SIZE + 2) - 1
-        readings[R.MODE_MIN] = draw(200)
-        readings[R.MODE_SEQ] = (readings[R.MODE_SEQ] + 1) & 0xFFFF
+        readings[reading.MODE] = draw(mode.SIZE + 2) - 1
+        readings[reading.MODE_MIN] = draw(200)
+        readings[reading.MODE_SEQ] = (readings[reading.MODE_SEQ] + 1) & 0xFFFF
 
 
 def settle(settings: "array[int]", k: int) -> None:
     """Settings of chapter `k`: other sensors and windows, an ice bank or a brine now and then."""
-    S.fill_defaults(settings)
-    settings[S.FITTED] = FITS[k % len(FITS)]
-    settings[S.ICE_BANK] = 1 if k % 4 == 3 else 0
-    settings[S.ICE_RUN_MIN] = 60
-    settings[S.BRINE] = 1 if k % 5 == 4 else 0
-    settings[S.MIN_OFF_S] = 300
-    settings[S.FULL_BY_MIN] = 420 if k % 3 == 1 else -1
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = FITS[k % len(FITS)]
+    settings[setting.ICE_BANK] = 1 if k % 4 == 3 else 0
+    settings[setting.ICE_RUN_MIN] = 60
+    settings[setting.BRINE] = 1 if k % 5 == 4 else 0
+    settings[setting.MIN_OFF_S] = 300
+    settings[setting.FULL_BY_MIN] = 420 if k % 3 == 1 else -1
     for w in range(k % 5):
-        base = S.WINDOW_1_KIND + w * S.WINDOW_STRIDE
+        base = setting.WINDOW_1_KIND + w * setting.WINDOW_STRIDE
         settings[base] = 1 + w % 3
         settings[base + 1] = 127 >> w
         settings[base + 2] = 1380 - 100 * w
@@ -122,10 +117,10 @@ def add(total: int, record: "array[int]", size: int) -> int:
 
 def begin(start_tick: int, readings: "array[int]") -> None:
     """Readings of a board that is switched on at a tick."""
-    readings[R.NOW_MS] = start_tick
-    for i in range(R.PROBES):
-        readings[R.STORE_LOW_MC + i] = (LOWEST[i] + HIGHEST[i]) // 2
-        readings[R.STORE_LOW_AT_MS + i] = start_tick
+    readings[reading.NOW_MS] = start_tick
+    for i in range(reading.PROBES):
+        readings[reading.STORE_LOW_MC + i] = (LOWEST[i] + HIGHEST[i]) // 2
+        readings[reading.STORE_LOW_AT_MS + i] = start_tick
 
 
 def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
@@ -134,9 +129,9 @@ def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
     Each `chapter` chunks a fresh board is switched on at `start_tick`. The line says number of the
     chunk, checksum, steps with an output on, times that the ticks wrapped.
     """
-    memory = array("i", [0] * M.SIZE)
-    settings = array("i", [0] * S.SIZE)
-    readings = array("i", [0] * R.SIZE)
+    memory = array("i", [0] * cell.SIZE)
+    settings = array("i", [0] * setting.SIZE)
+    readings = array("i", [0] * reading.SIZE)
     seed[0] = 1
     total = 1
     for n in range(chunks):
@@ -148,13 +143,13 @@ def walk(start_tick: int, chunks: int, chapter: int, say) -> None:
         wraps = 0
         heap_lock()
         for _ in range(CHUNK):
-            before = readings[R.NOW_MS]
+            before = readings[reading.NOW_MS]
             next_readings(readings)
-            if readings[R.NOW_MS] < before:
+            if readings[reading.NOW_MS] < before:
                 wraps += 1
             out = controller.step(memory, settings, readings)
             total = (total * 31 + out) & 0x3FFFFF
-            total = add(total, memory, M.SIZE)
+            total = add(total, memory, cell.SIZE)
             if out:
                 on += 1
         heap_unlock()

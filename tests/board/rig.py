@@ -7,9 +7,8 @@ import json
 from pathlib import Path
 
 import built
-from springhouse import fitted as F
-from springhouse import setting as S
-from springhouse.boards import pico_w as B
+from springhouse import fitted, setting
+from springhouse.boards import pico_w
 from springhouse.record import Record
 from springhouse_host.flashing.build import BOARDS
 from springhouse_sim.virtual_board.chip import PICO_W, Chip
@@ -18,8 +17,17 @@ from springhouse_sim.virtual_board.inputs import scratchpad, serial
 from springhouse_sim.virtual_board.process import BoardProcess, Reset
 
 ROLES = ("store_low", "store_high", "room", "coil_in", "coil_air")
-FITTED = F.STORE_LOW | F.STORE_HIGH | F.ROOM | F.TRAY | F.LEVEL | F.FLOOR | F.FLOW | F.MAINS
-LOOPS = (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS, B.RELAY_CONTACT)
+FITTED = (
+    fitted.STORE_LOW
+    | fitted.STORE_HIGH
+    | fitted.ROOM
+    | fitted.TRAY
+    | fitted.LEVEL
+    | fitted.FLOOR
+    | fitted.FLOW
+    | fitted.MAINS
+)
+LOOPS = (pico_w.TRAY, pico_w.LEVEL, pico_w.FLOOR, pico_w.MAINS, pico_w.RELAY_CONTACT)
 PULSES_L = 450
 WIRING = {
     "board": "pico_w",
@@ -32,8 +40,8 @@ WIRING = {
 def record() -> Record:
     """Settings for the rig: everything fitted, short waits."""
     made = Record()
-    made.settings[S.FITTED] = FITTED
-    made.settings[S.MIN_OFF_S] = 300
+    made.settings[setting.FITTED] = FITTED
+    made.settings[setting.MIN_OFF_S] = 300
     made.fault = ""
     return made
 
@@ -90,8 +98,8 @@ class Rig:
         """Let so many seconds pass."""
         board = self.board
         for _ in range(seconds):
-            flowing = self.flows and board.outputs.get(B.PUMP, 0) > 0
-            board.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if flowing else 0)
+            flowing = self.flows and board.outputs.get(pico_w.PUMP, 0) > 0
+            board.inputs.pulses(pico_w.FLOW, PULSES_L * 1.2 / 60 if flowing else 0)
             self.resets += board.run_slice(1000)
             self.history += board.changes
         return self
@@ -100,7 +108,7 @@ class Rig:
         return self.board.outputs.get(pin, 0)
 
     def motors(self) -> tuple[int, int, int]:
-        return self.out(B.RELAY), self.out(B.PUMP), self.out(B.FAN)
+        return self.out(pico_w.RELAY), self.out(pico_w.PUMP), self.out(pico_w.FAN)
 
     def records(self) -> list[dict]:
         """JSON lines of the console so far; anything else fails the test."""

@@ -137,7 +137,7 @@ def test_core_ram_after_import() -> None:
 
 
 def test_run_on_board_flashes_the_built_image(tmp_path: Path) -> None:
-    from springhouse import reading as R
+    from springhouse import reading
     from springhouse_host.notebook import _on_board
     from springhouse_sim.virtual_board.on_board import BoardController
 
@@ -145,7 +145,7 @@ def test_run_on_board_flashes_the_built_image(tmp_path: Path) -> None:
     kind = _on_board(tmp_path)
     assert kind.keywords == {"flash": flash, "firmware": image}
     board = BoardController(flash, Record().settings, firmware=image)
-    readings = array("i", [0] * R.SIZE)
+    readings = array("i", [0] * reading.SIZE)
     try:
         board.power(readings)
         board.tick(readings, 0)

@@ -5,7 +5,7 @@ from datetime import UTC, datetime, timedelta
 from zoneinfo import ZoneInfo
 
 import pytest
-from springhouse import clock as K
+from springhouse import clock as board_clock
 from springhouse.clock import Clock
 from springhouse.wiring import Wiring
 from springhouse_host.errors import KnownError
@@ -101,16 +101,16 @@ def test_advances_across_the_tick_wrap() -> None:
 def test_steps() -> None:
     now = minute(datetime(2026, 7, 6, 12, 0, tzinfo=UTC))
     clock = Clock([], 0, True)
-    assert clock.set(now, 0, False) == K.SET
-    assert clock.set(now + 4, 59, False) == K.SET  # small steps are free
-    assert clock.set(now + 64, 0, False) == K.SET  # one slow step a day
-    assert clock.set(now, 0, False) == K.REFUSED_DAY
+    assert clock.set(now, 0, False) == board_clock.SET
+    assert clock.set(now + 4, 59, False) == board_clock.SET  # small steps are free
+    assert clock.set(now + 64, 0, False) == board_clock.SET  # one slow step a day
+    assert clock.set(now, 0, False) == board_clock.REFUSED_DAY
     assert clock.utc_min == now + 64
-    assert clock.set(now + 3000, 0, False) == K.REFUSED_FAR
-    assert clock.set(now + 3000, 0, True) == K.SET
-    assert clock.set(now + 3000 + 60, 0, False) == K.SET  # another day
-    assert clock.set(5, 0, True) == K.REFUSED_RANGE
-    assert clock.set(1 << 29, 0, True) == K.REFUSED_RANGE
+    assert clock.set(now + 3000, 0, False) == board_clock.REFUSED_FAR
+    assert clock.set(now + 3000, 0, True) == board_clock.SET
+    assert clock.set(now + 3000 + 60, 0, False) == board_clock.SET  # another day
+    assert clock.set(5, 0, True) == board_clock.REFUSED_RANGE
+    assert clock.set(1 << 29, 0, True) == board_clock.REFUSED_RANGE
 
 
 def test_ticks_from_before_the_first_scan_are_no_time() -> None:

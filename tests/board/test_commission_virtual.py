@@ -9,7 +9,7 @@ from pathlib import Path
 import built
 import pytest
 from rig import LOOPS, PULSES_L, ROLES, WIRING, record
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 from springhouse_host import cli
 from springhouse_host.commissioning import board as board_module
 from springhouse_sim.virtual_board.flash_folder import make_flash
@@ -34,9 +34,9 @@ class Place:
         for role, celsius in self.celsius.items():
             frame = None if role in self.unplugged else scratchpad(celsius)
             process.inputs.pad(serial(ROLES.index(role) + 1), frame)
-        pump = process.outputs.get(B.PUMP, 0) > 0
+        pump = process.outputs.get(pico_w.PUMP, 0) > 0
         self.pump_seen = self.pump_seen or pump
-        process.inputs.pulses(B.FLOW, PULSES_L * 1.2 / 60 if pump and self.pump_plugged else 0)
+        process.inputs.pulses(pico_w.FLOW, PULSES_L * 1.2 / 60 if pump and self.pump_plugged else 0)
 
 
 @pytest.fixture
@@ -89,12 +89,12 @@ def test_steps_against_the_program_on_a_board(
         place.pump_plugged = plugged
 
     def close() -> None:
-        place.loops[B.FLOOR] = 0
+        place.loops[pico_w.FLOOR] = 0
 
     answer = take("ice_point_store_low", ice)
     assert answer["wrong"] == []
     assert answer["results"]["offset_k"] == 0.125
-    place.loops[B.FLOOR] = 1
+    place.loops[pico_w.FLOOR] = 1
     answer = take("alarm_floor", close)
     assert answer["values"] == {"seen": "yes", "off": "yes", "cleared": "yes"}
     place.celsius["store_low"] = 12.0

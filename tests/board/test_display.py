@@ -14,13 +14,9 @@ from hypothesis import strategies as st
 from net_rig import RUN_S, lived, print_scans
 from patience import HANG_S
 from rig import WIRING, Rig, record
-from springhouse import cause, reason, selftest, why, words
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import statechart as K
-from springhouse.boards import pico_w as B
+from springhouse import cause, mode, probes, reading, reason, selftest, statechart, why, words
+from springhouse import memory as cell
+from springhouse.boards import pico_w
 from springhouse.display import rows
 from springhouse_host.flashing import flash
 from springhouse_sim.virtual_board.process import interpreter
@@ -38,16 +34,16 @@ def test_the_kept_part_is_as_it_came() -> None:
 def scanner(**memory: int) -> SimpleNamespace:
     """A scan with both store probes and the room's trusted."""
     made = SimpleNamespace(
-        memory=array("i", bytes(4 * M.SIZE)),
-        readings=array("i", bytes(4 * R.SIZE)),
+        memory=array("i", bytes(4 * cell.SIZE)),
+        readings=array("i", bytes(4 * reading.SIZE)),
         why=lambda: (-1, -1, -1, -1),
     )
-    made.readings[R.STORE_LOW_MC : R.COIL_IN_MC] = array("i", [-400, -300, 24150])
-    for i in (P.LOW, P.HIGH, P.ROOM):
-        made.memory[M.STORE_LOW_GOOD + i] = P.TRUST_FRAMES
-        made.memory[M.VALID] |= 1 << i
+    made.readings[reading.STORE_LOW_MC : reading.COIL_IN_MC] = array("i", [-400, -300, 24150])
+    for i in (probes.LOW, probes.HIGH, probes.ROOM):
+        made.memory[cell.STORE_LOW_GOOD + i] = probes.TRUST_FRAMES
+        made.memory[cell.VALID] |= 1 << i
     for name, value in memory.items():
-        made.memory[getattr(M, name)] = value
+        made.memory[getattr(cell, name)] = value
     return made
 
 
@@ -62,17 +58,19 @@ def test_what_it_says() -> None:
         "",
         "",
     ]
-    locked = scanner(STORE_STATE=K.CHARGE, ROOM_STATE=K.CONDENSATE_STOP, LATCH=0b101000)
-    locked.memory[M.VALID] = locked.memory[M.STORE_LOW_GOOD] = 0
-    for i in range(R.PROBES):
-        locked.memory[M.STORE_LOW_GOOD + i] = 0
+    locked = scanner(
+        STORE_STATE=statechart.CHARGE, ROOM_STATE=statechart.CONDENSATE_STOP, LATCH=0b101000
+    )
+    locked.memory[cell.VALID] = locked.memory[cell.STORE_LOW_GOOD] = 0
+    for i in range(reading.PROBES):
+        locked.memory[cell.STORE_LOW_GOOD + i] = 0
     said = rows.running(locked, False, 0, cause.POWER, 0)
     assert said[:2] == ["Store          ?", "Room           ?"]
     assert said[2:6] == ["chilling the", "store", "condensate-full", "stop"]
     assert said[6:] == ["! store probes", "disagree"]
     assert rows.running(locked, False, 4, cause.POWER, 0)[6:] == ["! condensate", "tray full"]
     assert (
-        rows.running(scanner(MODE=W.FIRST_PULL_DOWN), False, 0, cause.POWER, 0)[6]
+        rows.running(scanner(MODE=mode.FIRST_PULL_DOWN), False, 0, cause.POWER, 0)[6]
         == "first pull-down"
     )
     assert rows.running(scanner(), False, 0, cause.POWER, 0)[6] == "unproven"
@@ -228,7 +226,7 @@ def test_a_display_that_works_is_absent_or_holds_its_bus_moves_no_scan(alone, tm
             assert len(got) == len(scans)
             assert max(abs(a - b) for a, b in zip(got, scans, strict=True)) <= 60, name
             motors = [
-                [c[1:] for c in life if c[1] in (B.RELAY, B.PUMP, B.FAN)]
+                [c[1:] for c in life if c[1] in (pico_w.RELAY, pico_w.PUMP, pico_w.FAN)]
                 for life in (moved, changes)
             ]
             assert motors[0] == motors[1]

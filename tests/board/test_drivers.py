@@ -6,8 +6,7 @@ from fractions import Fraction
 
 import pytest
 from fakes import FakeI2c, FakePin, FakePwm
-from springhouse import fault
-from springhouse import output as O
+from springhouse import fault, output
 from springhouse.drivers import crc8, humidity, outputs, pulses, rtc
 from springhouse.drivers.battery import Battery
 from springhouse.drivers.contact import Button, Contact
@@ -214,15 +213,15 @@ def build() -> tuple[outputs.Outputs, FakePin, FakePwm, FakePwm, FakePin]:
 
 def test_outputs_follow_the_bits_and_off_drops_all() -> None:
     out, relay, pump, fan, sounder = build()
-    out.write(O.COMPRESSOR | O.PUMP | O.FAN | O.ALARM, 1000, 600, 900)
+    out.write(output.COMPRESSOR | output.PUMP | output.FAN | output.ALARM, 1000, 600, 900)
     out.beep(0)
     assert (relay.level, pump.duty, fan.duty, sounder.level) == (1, 65535, 39321, 1)
-    out.write(O.PUMP | O.FAN | O.FAN_FULL, 500, 600, 900)
+    out.write(output.PUMP | output.FAN | output.FAN_FULL, 500, 600, 900)
     assert (relay.level, pump.duty, fan.duty) == (0, 32767, 58981)
-    out.write(O.COMPRESSOR | O.PUMP | O.FAN | O.ALARM, 1000, 600, 900)
+    out.write(output.COMPRESSOR | output.PUMP | output.FAN | output.ALARM, 1000, 600, 900)
     out.off()
     assert (relay.level, pump.duty, fan.duty, sounder.level, out.bits) == (0, 0, 0, 0, 0)
-    out.write(O.FAN_FULL, 1000, 600, 900)
+    out.write(output.FAN_FULL, 1000, 600, 900)
     assert fan.duty == 0
 
 

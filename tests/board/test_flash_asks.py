@@ -13,8 +13,8 @@ from pathlib import Path
 import built
 import pytest
 from rig import WIRING, record
-from springhouse import fitted as F
-from springhouse import setting as S
+from springhouse import fitted as fitted_bits
+from springhouse import setting
 from springhouse_host.errors import KnownError
 from springhouse_host.flashing import asking, build, entering, flash
 from springhouse_host.flashing.copying import CopyError, Prompt
@@ -106,10 +106,10 @@ def test_an_account_that_is_none_is_refused(said: dict) -> None:
 @pytest.mark.parametrize(
     ("wiring", "fitted", "said"),
     [
-        ({}, F.COIL_IN | F.ROOM, "probes: coil_in"),
-        ({"flow_pulses_l": 0}, F.FLOW, "flow_pulses_l"),
-        ({}, F.FAN_TACH, "fan_pulses_rev"),
-        ({}, F.BATTERY | F.COIL_AIR, "probes: coil_air; battery_ratio_pm"),
+        ({}, fitted_bits.COIL_IN | fitted_bits.ROOM, "probes: coil_in"),
+        ({"flow_pulses_l": 0}, fitted_bits.FLOW, "flow_pulses_l"),
+        ({}, fitted_bits.FAN_TACH, "fan_pulses_rev"),
+        ({}, fitted_bits.BATTERY | fitted_bits.COIL_AIR, "probes: coil_air; battery_ratio_pm"),
     ],
 )
 def test_a_fitted_sensor_that_is_not_wired_is_refused(
@@ -119,7 +119,7 @@ def test_a_fitted_sensor_that_is_not_wired_is_refused(
     path.write_text(json.dumps({**WIRING, **wiring}))
     settings = record().settings
 
-    settings[S.FITTED] |= fitted
+    settings[setting.FITTED] |= fitted
     with pytest.raises(KnownError) as caught:
         flash.make_load(settings, path, None, built.image())
     assert caught.value.lines == [f"{path}: the site has it fitted, but it is not wired: {said}"]

@@ -8,7 +8,7 @@ import live_heap
 import pytest
 from net_rig import GET, UP_S, NetRig, status
 from rig import WIRING, Rig, record
-from springhouse import setting as S
+from springhouse import setting
 from springhouse.clock import Clock
 from springhouse.owner import Owner
 from springhouse.record import Record
@@ -169,7 +169,7 @@ def test_a_change_without_memory_leaves_the_setting_in_force_and_on_flash(
 ) -> None:
     files = Starved("")
     made = Record()
-    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
+    made.ranges = [(setting.ROOM_TARGET_MC, 22000, 26000)]
     slots = TwoSlots("settings", files)
     assert slots.save(made.encode())
     owner = Owner(Clock([], 0, True), made, slots)
@@ -182,18 +182,18 @@ def test_a_change_without_memory_leaves_the_setting_in_force_and_on_flash(
         monkeypatch.setattr(made, "encode", starve)
     if where == "before":
         monkeypatch.setattr("springhouse.owner.array", starve)
-    said = owner.change([S.ROOM_TARGET_MC, 23000])
+    said = owner.change([setting.ROOM_TARGET_MC, 23000])
     assert ("memory" in said) == (where in ("encode", "before"))
     assert said
-    assert made.settings[S.ROOM_TARGET_MC] == 24000
+    assert made.settings[setting.ROOM_TARGET_MC] == 24000
     assert not owner.changed
     assert owner.shortages + slots.shortages == 1
     files.where = ""
     monkeypatch.undo()
     stored = Record()
     stored.decode(TwoSlots("settings", files).load())
-    assert stored.settings[S.ROOM_TARGET_MC] == 24000
-    assert owner.change([S.ROOM_TARGET_MC, 23000]) == ""
+    assert stored.settings[setting.ROOM_TARGET_MC] == 24000
+    assert owner.change([setting.ROOM_TARGET_MC, 23000]) == ""
 
 
 def test_the_longest_settings_record_fits_the_buffer() -> None:
@@ -211,7 +211,7 @@ def test_the_longest_settings_record_fits_the_buffer() -> None:
 def test_the_step_keeps_the_heap_locked(tmp_path: Path, locked: bool) -> None:
     """An allocation inside it ends in all off and a reset; without the lock it goes unseen."""
     rig = Rig(tmp_path)
-    place = "    memory[M.OUT] = out\n"
+    place = "    memory[cell.OUT] = out\n"
     rig.edit("controller.py", place, place + "    if now > 8000:\n        out = [out][0]\n")
     if not locked:
         rig.edit(

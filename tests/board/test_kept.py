@@ -7,11 +7,8 @@ from array import array
 
 import pytest
 from fakes import FakePin, FakePwm
-from springhouse import controller, latch, mode, output
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import controller, latch, mode, output, reading, setting, timekeeping
+from springhouse import memory as cell
 from springhouse.boots import CLEAR_S, QUIET_S, Boots
 from springhouse.drivers.outputs import LevelRelay, Outputs, PulsedRelay
 from springhouse.kept import SURVIVED_MS, Kept
@@ -54,8 +51,8 @@ class Owner:
         self.changed = False
         self.ack_seq = self.mode = self.mode_min = self.mode_seq = 0
         self.record = type("Record", (), {})()
-        self.record.settings = array("i", [0] * S.SIZE)
-        S.fill_defaults(self.record.settings)
+        self.record.settings = array("i", [0] * setting.SIZE)
+        setting.fill_defaults(self.record.settings)
         self.record.fault = ""
 
     def ask(self, wanted: int, minutes: int) -> None:
@@ -79,8 +76,8 @@ class Board:
     def scan(self, gap_ms: int = 1000, beating: bool = True) -> int:
         if beating and isinstance(self.relay, PulsedRelay):
             for ms in range(20, gap_ms, 20):
-                self.relay.beat(T.ticks_add(self.now, ms))
-        self.now = T.ticks_add(self.now, gap_ms)
+                self.relay.beat(timekeeping.ticks_add(self.now, ms))
+        self.now = timekeeping.ticks_add(self.now, gap_ms)
         for i in range(5):
             self.sensors.probes.at_ms[i] = self.now
         before = self.out
@@ -99,7 +96,7 @@ def ready(files: TornFiles, **more: object) -> Board:
     return board
 
 
-@pytest.mark.parametrize("now", [0, T.LAST - 300_000])
+@pytest.mark.parametrize("now", [0, timekeeping.LAST - 300_000])
 def test_starts_of_the_last_hour_outlive_a_reset_storm(now: int) -> None:
     """The supply dips the moment the relay closes, each time: four starts, then an hour's wait."""
     files = TornFiles(True)
@@ -156,7 +153,7 @@ def test_the_count_is_cleared_by_a_survived_start_or_a_quiet_day_and_not_before(
 
 def test_a_start_is_survived_after_a_minute() -> None:
     board = ready(TornFiles(True))
-    started = board.memory[M.ON_T] - board.owner.record.settings[S.MIN_ON_S] * 1000
+    started = board.memory[cell.ON_T] - board.owner.record.settings[setting.MIN_ON_S] * 1000
     while not board.kept.survived:
         board.scan()
     assert board.now - started == SURVIVED_MS
@@ -187,7 +184,7 @@ def test_an_owner_s_stop_outlives_reset_and_power_cut_for_its_time_and_no_longer
         assert board.scan() == 0
         assert not board.out
     board.seconds(31 * 60)  # what is stored may be half an hour old
-    assert board.memory[M.MODE] == mode.AUTOMATIC
+    assert board.memory[cell.MODE] == mode.AUTOMATIC
     assert board.out & output.COMPRESSOR
 
 
@@ -197,31 +194,31 @@ def test_other_modes_end_with_the_run() -> None:
         board = ready(files)
         board.owner.ask(wanted, 20)
         board.seconds(3)
-        assert board.memory[M.MODE] == wanted
+        assert board.memory[cell.MODE] == wanted
         board = Board(files)
         board.seconds(3)
-        assert board.memory[M.MODE] == mode.AUTOMATIC
+        assert board.memory[cell.MODE] == mode.AUTOMATIC
 
 
 def test_latches_and_counts_outlive_a_power_cut() -> None:
     files = TornFiles(True)
     board = ready(files)
-    board.memory[M.LATCH] = latch.NO_COOLING | latch.STILL
+    board.memory[cell.LATCH] = latch.NO_COOLING | latch.STILL
     for n in range(4):
-        board.memory[M.DRY_COUNT + n] = n
+        board.memory[cell.DRY_COUNT + n] = n
     board.scan()
     board = Board(files)
     board.scan()
-    assert board.memory[M.LATCH] == latch.NO_COOLING | latch.STILL
-    assert [board.memory[M.DRY_COUNT + n] for n in range(4)] == [0, 1, 2, 3]
-    for day in (M.TRAY_DAY_T, M.REST_DAY_T, M.STILL_DAY_T, M.REST_T, M.COIL_T):
-        assert T.waiting(board.memory, day)
+    assert board.memory[cell.LATCH] == latch.NO_COOLING | latch.STILL
+    assert [board.memory[cell.DRY_COUNT + n] for n in range(4)] == [0, 1, 2, 3]
+    for day in (cell.TRAY_DAY_T, cell.REST_DAY_T, cell.STILL_DAY_T, cell.REST_T, cell.COIL_T):
+        assert timekeeping.waiting(board.memory, day)
     board.seconds(700)
     assert not board.out & ~output.ALARM
     board.owner.ack_seq += 1
     board.seconds(2)
-    assert board.memory[M.LATCH] == 0
-    assert Board(files).memory[M.LATCH] == 0
+    assert board.memory[cell.LATCH] == 0
+    assert Board(files).memory[cell.LATCH] == 0
 
 
 def test_a_torn_write_leaves_the_old_or_the_new_and_a_record_that_cannot_be_meant_nothing() -> None:
@@ -230,13 +227,13 @@ def test_a_torn_write_leaves_the_old_or_the_new_and_a_record_that_cannot_be_mean
         files = TornFiles(True)
         board = ready(files)
         files.power(cut)
-        board.memory[M.LATCH] = latch.DRY
+        board.memory[cell.LATCH] = latch.DRY
         with contextlib.suppress(PowerCut):
             board.scan()
         files.power(None)
         fresh = Board(files)
-        assert sum(T.due(fresh.memory, M.START_1_T + n) for n in range(4)) == 1
-        seen.add(fresh.memory[M.LATCH])
+        assert sum(timekeeping.due(fresh.memory, cell.START_1_T + n) for n in range(4)) == 1
+        seen.add(fresh.memory[cell.LATCH])
     assert seen == {0, latch.DRY}
     for slot in range(12):
         for value in (0x80, 0xFF):
@@ -245,12 +242,12 @@ def test_a_torn_write_leaves_the_old_or_the_new_and_a_record_that_cannot_be_mean
             body = bytearray([1, 60, 0, mode.OFF, *[0] * 8])
             body[slot] = value
             assert kept._slots.save(bytes(body))
-            memory = array("i", [0] * M.SIZE)
+            memory = array("i", [0] * cell.SIZE)
             controller.power_up(memory)
             Kept("kept", files).put(memory)
-            assert memory[M.MODE] in (mode.AUTOMATIC, mode.OFF)
-            assert memory[M.MODE_LEFT_MS] <= mode.LIMIT_MIN[memory[M.MODE]] * 60000
-            assert memory[M.LATCH] & ~(latch.STORE | latch.ROOM) == 0
+            assert memory[cell.MODE] in (mode.AUTOMATIC, mode.OFF)
+            assert memory[cell.MODE_LEFT_MS] <= mode.LIMIT_MIN[memory[cell.MODE]] * 60000
+            assert memory[cell.LATCH] & ~(latch.STORE | latch.ROOM) == 0
 
 
 def test_the_record_is_written_rarely() -> None:
@@ -268,17 +265,17 @@ def test_the_record_is_written_rarely() -> None:
 
 def test_two_late_scans_stop_the_motors_and_forget_nothing() -> None:
     board = ready(TornFiles(True))
-    board.memory[M.LATCH] = latch.NO_COOLING
-    board.memory[M.DRY_COUNT] = 2
-    starts = [board.memory[M.START_1_T + n] for n in range(4)]
+    board.memory[cell.LATCH] = latch.NO_COOLING
+    board.memory[cell.DRY_COUNT] = 2
+    starts = [board.memory[cell.START_1_T + n] for n in range(4)]
     board.scan(2600)
     assert board.scan(2600) == 0
     assert board.out == 0
     assert board.outputs.bits == 0
     board.scan()
-    assert board.memory[M.LATCH] == latch.NO_COOLING
-    assert board.memory[M.DRY_COUNT] == 2
-    assert [board.memory[M.START_1_T + n] for n in range(4)] == starts
+    assert board.memory[cell.LATCH] == latch.NO_COOLING
+    assert board.memory[cell.DRY_COUNT] == 2
+    assert [board.memory[cell.START_1_T + n] for n in range(4)] == starts
     board.owner.ack_seq += 1
     assert board.seconds(800) in ([597], [598], [599], [600])  # the whole off-time
 
@@ -293,7 +290,7 @@ def test_no_motor_starts_in_off_or_service_however_late_the_scans(wanted: int) -
     for _ in range(3600):
         board.scan()
         assert board.out == 0
-    assert board.memory[M.MODE] == wanted
+    assert board.memory[cell.MODE] == wanted
 
 
 @pytest.mark.parametrize(
@@ -313,7 +310,7 @@ def test_a_relay_that_dropped_by_itself_stays_off_for_the_whole_off_time(
     assert len(board.pin.written) - before <= PulsedRelay.WORTH + 5  # writes of 0 included
     while not board.out & output.COMPRESSOR:
         board.scan()
-    assert board.now - at >= board.owner.record.settings[S.MIN_OFF_S] * 1000 - 1000
+    assert board.now - at >= board.owner.record.settings[setting.MIN_OFF_S] * 1000 - 1000
 
 
 def test_a_held_up_beat_shorter_than_the_drive_s_own_store_drops_nothing() -> None:
@@ -326,27 +323,27 @@ def test_a_held_up_beat_shorter_than_the_drive_s_own_store_drops_nothing() -> No
 
 def test_a_new_latch_sounds_although_the_last_one_was_muted() -> None:
     board = ready(TornFiles(True))
-    board.memory[M.LATCH] = latch.DRY
+    board.memory[cell.LATCH] = latch.DRY
     board.seconds(2)
     board.outputs.muted = True
     board.seconds(5)
     assert board.outputs.muted
     board.sensors.floor.ok = 0
-    board.owner.record.settings[S.FITTED] |= 1 << 7
+    board.owner.record.settings[setting.FITTED] |= 1 << 7
     board.scan()
-    assert board.memory[M.LATCH] & latch.FLOOR
+    assert board.memory[cell.LATCH] & latch.FLOOR
     assert not board.outputs.muted
     board.outputs.muted = True
     board.owner.ack_seq += 1  # still wet: the same latch again, which was heard
     board.seconds(3)
-    assert board.memory[M.LATCH] == latch.FLOOR
+    assert board.memory[cell.LATCH] == latch.FLOOR
     assert board.outputs.muted
 
 
 def test_what_stops_does_not_wait_for_the_flash() -> None:
     files = TornFiles(True)
     board = ready(files)
-    board.memory[M.LATCH] = latch.FLOOD
+    board.memory[cell.LATCH] = latch.FLOOD
     files.power(0)
     with pytest.raises(PowerCut):
         board.scan()
@@ -356,13 +353,13 @@ def test_what_stops_does_not_wait_for_the_flash() -> None:
 def test_a_start_is_on_flash_before_the_relay_closes() -> None:
     files = TornFiles(True)
     board = Board(files)
-    board.owner.record.settings[S.RESTART_STAGGER_S] = 100
+    board.owner.record.settings[setting.RESTART_STAGGER_S] = 100
     while True:
         files.power(0)
         try:
             board.scan()
         except PowerCut:
-            if T.waiting(board.memory, M.START_1_T):
+            if timekeeping.waiting(board.memory, cell.START_1_T):
                 break
             files.power(None)
     assert board.pin.level == 0
@@ -370,9 +367,9 @@ def test_a_start_is_on_flash_before_the_relay_closes() -> None:
 
 def test_the_drop_counter_wraps() -> None:
     board = ready(TornFiles(True))
-    board.scanner.readings[R.DROP_SEQ] = board.memory[M.DROP_SEEN] = 0xFFFF
+    board.scanner.readings[reading.DROP_SEQ] = board.memory[cell.DROP_SEEN] = 0xFFFF
     board.scan(2600)
     board.scan(2600)
     board.scan()
-    assert board.memory[M.DROP_SEEN] == board.scanner.readings[R.DROP_SEQ] == 0
+    assert board.memory[cell.DROP_SEEN] == board.scanner.readings[reading.DROP_SEQ] == 0
     assert not board.out & output.COMPRESSOR

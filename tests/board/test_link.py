@@ -12,11 +12,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 from patience import HANG_S
 from rig import Rig
-from springhouse import command
-from springhouse import link as K
-from springhouse import mode as W
-from springhouse import owner as N
-from springhouse import setting as S
+from springhouse import command, mode, setting
+from springhouse import link as board_link
+from springhouse import owner as board_owner
 from springhouse.clock import Clock
 from springhouse.record import Record
 from springhouse.storage import TwoSlots
@@ -24,15 +22,15 @@ from springhouse_sim.virtual_board.process import interpreter
 from torn_files import TornFiles
 
 
-def make() -> tuple[K.Link, N.Owner]:
+def make() -> tuple[board_link.Link, board_owner.Owner]:
     record = Record()
     record.fault = ""
-    record.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
-    owner = N.Owner(Clock([], 0, True), record, TwoSlots("settings", TornFiles(False)))
-    return K.Link(owner), owner
+    record.ranges = [(setting.ROOM_TARGET_MC, 22000, 26000)]
+    owner = board_owner.Owner(Clock([], 0, True), record, TwoSlots("settings", TornFiles(False)))
+    return board_link.Link(owner), owner
 
 
-def tell(link: K.Link, text: str | bytes) -> dict | None:
+def tell(link: board_link.Link, text: str | bytes) -> dict | None:
     data = text.encode() if isinstance(text, str) else text
     answers = [a for byte in data + b"\n" if (a := link.feed(byte)) is not None]
     assert len(answers) <= 1
@@ -46,18 +44,18 @@ def test_every_command() -> None:
     assert tell(link, '{"cmd":"ack"}') == {"done": "ack"}
     assert owner.ack_seq == 1
     assert tell(link, '{"cmd":"mode","mode":4,"minutes":60}') == {"done": "mode"}
-    assert (owner.mode, owner.mode_min, owner.mode_seq) == (W.QUIET, 60, 1)
+    assert (owner.mode, owner.mode_min, owner.mode_seq) == (mode.QUIET, 60, 1)
     assert tell(link, '{"cmd":"set-time","utc_s":1783339200}') == {"done": "set-time"}
     assert owner.clock.utc_min == 1783339200 // 60
     assert owner.clock_set
-    answer = tell(link, f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23500]}}')
+    answer = tell(link, f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},23500]}}')
     assert answer == {"done": "set"}
     assert owner.changed
-    assert owner.record.settings[S.ROOM_TARGET_MC] == 23500
+    assert owner.record.settings[setting.ROOM_TARGET_MC] == 23500
     assert tell(link, '{"cmd":"service"}') == {"done": "service"}
-    assert owner.reset == N.SERVICE
+    assert owner.reset == board_owner.SERVICE
     assert tell(link, '{"cmd":"reset"}') == {"done": "reset"}
-    assert owner.reset == N.RESET
+    assert owner.reset == board_owner.RESET
 
 
 def test_minutes_of_no_meaning_reach_no_reading() -> None:
@@ -70,9 +68,12 @@ def test_minutes_of_no_meaning_reach_no_reading() -> None:
 def test_a_change_to_what_stands_writes_nothing_and_is_no_news() -> None:
     link, owner = make()
     for value, saves in ((23500, 1), (23500, 1), (24500, 2)):
-        assert tell(link, f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},{value}]}}')
+        assert tell(link, f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},{value}]}}')
         assert owner._slots.seq == saves
-    assert owner.news == [(S.ROOM_TARGET_MC, 24000, 23500), (S.ROOM_TARGET_MC, 23500, 24500)]
+    assert owner.news == [
+        (setting.ROOM_TARGET_MC, 24000, 23500),
+        (setting.ROOM_TARGET_MC, 23500, 24500),
+    ]
 
 
 @pytest.mark.parametrize(
@@ -109,17 +110,22 @@ def test_a_change_to_what_stands_writes_nothing_and_is_no_news() -> None:
         ('{"cmd":"set","values":[1000000,0]}', "slot 1000000: not in the owner's range"),
         ('{"cmd":"set","values":[0,2]}', "needs `springhouse prove`"),
         (
-            f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},26001]}}',
+            f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},26001]}}',
             "outside the proven range 22000..26000: needs `springhouse prove`",
         ),
-        (f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},23000,0,2]}}', "slot 0: not in the owner"),
+        (
+            f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},23000,0,2]}}',
+            "slot 0: not in the owner",
+        ),
     ],
 )
 def test_refusals_say_why_and_change_nothing(line: str, why: str | None) -> None:
     link, owner = make()
     before = bytes(owner.record.settings)
     answer = tell(link, line)
-    assert answer is None if why is None else why.replace("0..8", f"0..{W.SIZE - 1}") in str(answer)
+    assert (
+        answer is None if why is None else why.replace("0..8", f"0..{mode.SIZE - 1}") in str(answer)
+    )
     assert bytes(owner.record.settings) == before
     assert (owner.ack_seq, owner.mode_seq, owner.reset, owner.changed) == (0, 0, 0, False)
 
@@ -182,9 +188,9 @@ def test_six_a_minute_in_any_sixty_seconds() -> None:
 def test_longest_line_and_one_byte_more() -> None:
     link, owner = make()
     core = '{"cmd":"ack"'
-    fits = core + " " * (K.LINE_MOST - len(core) - 1) + "}"
+    fits = core + " " * (board_link.LINE_MOST - len(core) - 1) + "}"
     assert tell(link, fits) == {"done": "ack"}
-    assert tell(link, core + " " * (K.LINE_MOST - len(core)) + "}") is None
+    assert tell(link, core + " " * (board_link.LINE_MOST - len(core)) + "}") is None
     assert tell(link, '{"cmd":"ack"}') == {"done": "ack"}
     assert owner.ack_seq == 2
 
@@ -229,7 +235,7 @@ def test_100_000_hostile_lines() -> None:
             link.limit.second()
         tell(link, hostile(rng))
     assert bytes(owner.record.settings) == before
-    assert owner.reset == N.NO_RESET
+    assert owner.reset == board_owner.NO_RESET
     # Nothing the link can reach is an output, and nothing it holds leads to one.
     reach = [link, owner, owner.clock, owner.record]
     names = {name for thing in reach for name in vars(thing)}
@@ -313,7 +319,7 @@ print("heap", used[0], used[1])
 def test_the_board_takes_no_hostile_line_that_the_host_would_refuse(tmp_path) -> None:
     """100,000 lines through the built parser on the interpreter, whose JSON reader is another."""
     rng = random.Random(13)
-    lines = [hostile(rng)[: K.LINE_MOST].replace(b"\n", b" ") for _ in range(100_000)]
+    lines = [hostile(rng)[: board_link.LINE_MOST].replace(b"\n", b" ") for _ in range(100_000)]
     (tmp_path / "lines").write_bytes(b"".join(line.hex().encode() + b"\n" for line in lines))
     (tmp_path / "parse_all.py").write_text(PARSE_ALL)
     done = subprocess.run(

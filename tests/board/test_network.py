@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 from net_rig import GET, RUN_S, UP_S, NetRig, free_port, lived, rest, running, status
 from springhouse import latch
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 from springhouse.net import server
 from springhouse_host.flashing import build
 
@@ -149,7 +149,7 @@ def test_hostile_clients_change_no_output_and_hold_no_memory(rig: NetRig) -> Non
         if n % 32 == 31:
             rig.net()
             free.append(next(r for r in reversed(rig.records()) if "free" in r)["free"])
-    assert [c for c in rig.history[before:] if c[1] != B.LIGHT] == []
+    assert [c for c in rig.history[before:] if c[1] != pico_w.LIGHT] == []
     assert rig.last()["lat"] & ~latch.TRAY == 0
     assert rig.last()["md"] == [0, 0]
     assert rig.resets == []

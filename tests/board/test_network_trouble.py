@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from net_rig import GET, RUN_S, UP_S, NetRig, free_port, lived, print_scans, running, status
 from rig import Rig
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 
 
 @pytest.fixture
@@ -56,7 +56,7 @@ def test_driver_that_hangs_costs_one_reset_and_then_a_day_off(tmp_path: Path, pl
         if place == "connect":
             made.board.inputs.wifi(False)
             made.run(330)
-            assert made.out(B.RELAY) == 1
+            assert made.out(pico_w.RELAY) == 1
             made.board.inputs.wifi(True)
         made.board.inputs.trouble(place, "hang")
         while not made.resets and made.board.now_ms < 900_000:
@@ -95,7 +95,7 @@ def test_network_trouble_is_the_networks_own(tmp_path: Path, what: str) -> None:
             made.net()
             gap_ms = next(r for r in reversed(made.records()) if "gap" in r)["gap"]
             assert (gap_ms > 2000) == (what == "slow"), f"visited: {place}"
-        assert made.out(B.RELAY) == 1
+        assert made.out(pico_w.RELAY) == 1
         assert made.resets == []
         assert not any("fault" in r for r in made.records())
     finally:
@@ -116,7 +116,7 @@ def test_a_bad_file_leaves_the_network_off_and_the_board_on(tmp_path: Path, text
     made.power()
     try:
         made.run(330)
-        assert made.out(B.RELAY) == 1
+        assert made.out(pico_w.RELAY) == 1
         made.board.send('{"cmd":"get-state"}\n')
         made.run(2)
         assert next(r for r in made.records() if "net" in r)["net"].startswith("off: ")
@@ -130,7 +130,7 @@ def test_a_port_that_is_taken_is_tried_again(tmp_path: Path) -> None:
         made.power().run(UP_S)
         assert made.net().startswith("off: OSError")
         made.run(300)
-        assert made.out(B.RELAY) == 1
+        assert made.out(pico_w.RELAY) == 1
     made.run(70)
     assert status(made.ask(GET)) == 200
     assert made.resets == []
@@ -148,7 +148,7 @@ def test_a_broken_network_part_stops_itself_only(tmp_path: Path, what: str) -> N
     made.board.inputs.trouble("join", "OSError")
     made.run(340)
     assert made.net() == ("failed" if what == "files missing" else "off: not yet")
-    assert made.out(B.RELAY) == 1
+    assert made.out(pico_w.RELAY) == 1
     assert made.resets == []
     made.close()
 
@@ -164,7 +164,7 @@ def test_too_little_memory_gives_the_network_up(tmp_path: Path) -> None:
         assert made.net() == "off: too little memory"
         with pytest.raises(ConnectionRefusedError):
             made.client()
-        assert made.out(B.RELAY) == 1
+        assert made.out(pico_w.RELAY) == 1
     finally:
         made.close()
 
@@ -200,7 +200,7 @@ def test_network_task_that_only_waits_is_called_silent_and_nothing_else(tmp_path
     made.power().run(340)
     try:
         assert made.net() == "silent"
-        assert made.out(B.RELAY) == 1
+        assert made.out(pico_w.RELAY) == 1
         assert made.resets == []
     finally:
         made.close()

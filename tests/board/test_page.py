@@ -9,12 +9,19 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from rig import FITTED
-from springhouse import cause, controller, mode, reason, reasons, why
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
-from springhouse import words as W
+from springhouse import (
+    cause,
+    controller,
+    mode,
+    reading,
+    reason,
+    reasons,
+    setting,
+    timekeeping,
+    why,
+    words,
+)
+from springhouse import memory as cell
 from springhouse.net import page, server
 from springhouse.scan import Scanner
 from springhouse_host.flashing import build
@@ -44,9 +51,9 @@ class Reader(HTMLParser):
 
 
 def shown(memory: "array[int]", readings: "array[int]", proven: bool = True, up_s: int = 0):
-    settings = array("i", [0] * S.SIZE)
-    S.fill_defaults(settings)
-    settings[S.FITTED] = FITTED
+    settings = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = FITTED
     scanner = SimpleNamespace(memory=memory, readings=readings, settings=settings)
     scanner.why = lambda: Scanner.why(scanner)
     reader = Reader()
@@ -72,43 +79,43 @@ def test_the_file_of_reasons_says_what_the_table_says() -> None:
 
 
 def fresh() -> "tuple[array[int], array[int]]":
-    memory = array("i", [0] * M.SIZE)
+    memory = array("i", [0] * cell.SIZE)
     controller.power_up(memory)
-    return memory, array("i", [0] * R.SIZE)
+    return memory, array("i", [0] * reading.SIZE)
 
 
 @given(
-    st.integers(0, len(W.STORE_STATES) - 1),
-    st.integers(0, len(W.ROOM_STATES) - 1),
+    st.integers(0, len(words.STORE_STATES) - 1),
+    st.integers(0, len(words.ROOM_STATES) - 1),
     st.integers(0, 31),
     st.integers(0, 127),
     st.integers(0, mode.SIZE - 1),
     st.integers(-60_000, 130_000),
-    st.integers(0, len(W.FAULTS) - 1),
+    st.integers(0, len(words.FAULTS) - 1),
 )
 def test_page_says_what_is(store, room, out, latch, asked, mc, fault) -> None:
     memory, readings = fresh()
-    memory[M.STORE_STATE], memory[M.ROOM_STATE] = store, room
-    memory[M.OUT], memory[M.LATCH], memory[M.MODE] = out, latch, asked
-    memory[M.ROOM_GOOD] = 3
-    readings[R.ROOM_MC] = mc
-    readings[R.STORE_LOW_FAULT] = fault
+    memory[cell.STORE_STATE], memory[cell.ROOM_STATE] = store, room
+    memory[cell.OUT], memory[cell.LATCH], memory[cell.MODE] = out, latch, asked
+    memory[cell.ROOM_GOOD] = 3
+    readings[reading.ROOM_MC] = mc
+    readings[reading.STORE_LOW_FAULT] = fault
     text = shown(memory, readings)
-    settings = array("i", [0] * S.SIZE)
-    S.fill_defaults(settings)
-    settings[S.FITTED] = FITTED
+    settings = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = FITTED
     records = (memory, settings, readings)
     store_why = why.text(*reason.store_reason(*records))
     room_why = why.text(*reason.room_reason(*records))
-    assert f"Store side: {W.STORE_STATES[store]} ({store_why})." in text
-    assert f"Room side: {W.ROOM_STATES[room]} ({room_why})." in text
-    for n, name in enumerate(W.OUTPUTS[:3]):
+    assert f"Store side: {words.STORE_STATES[store]} ({store_why})." in text
+    assert f"Room side: {words.ROOM_STATES[room]} ({room_why})." in text
+    for n, name in enumerate(words.OUTPUTS[:3]):
         assert (name in text.split("Running: ")[1].split("\n")[0]) == bool(out >> n & 1) or (
             name == "fan" and out & 8
         )
-    for n, name in enumerate(W.LATCHES):
+    for n, name in enumerate(words.LATCHES):
         assert (name in text.partition("Waiting for")[2].split("\n")[0]) == bool(latch >> n & 1)
-    assert ("not trusted: " + W.FAULTS[fault] if fault else "gaining trust") in text
+    assert ("not trusted: " + words.FAULTS[fault] if fault else "gaining trust") in text
     said = float(text.split("room probe\n")[1].split(" °C")[0])
     assert abs(said - mc / 1000) <= 0.05 + 1e-9
     assert "unproven" not in text
@@ -118,13 +125,13 @@ def test_a_probe_without_trust_says_why() -> None:
     memory, readings = fresh()
     said = "store probe low\n"
     assert said + "gaining trust" in shown(memory, readings)
-    readings[R.STORE_LOW_FAULT] = 2
-    assert said + "not trusted: " + W.FAULTS[2] in shown(memory, readings)
-    readings[R.STORE_LOW_FAULT] = 0
-    readings[R.STORE_LOW_MC] = 85_000
+    readings[reading.STORE_LOW_FAULT] = 2
+    assert said + "not trusted: " + words.FAULTS[2] in shown(memory, readings)
+    readings[reading.STORE_LOW_FAULT] = 0
+    readings[reading.STORE_LOW_MC] = 85_000
     assert said + "not trusted: out of range" in shown(memory, readings)
-    readings[R.STORE_LOW_MC] = 4000
-    memory[M.STORE_LOW_GOOD], memory[M.STORE_LOW_STUCK_T] = 3, T.DUE
+    readings[reading.STORE_LOW_MC] = 4000
+    memory[cell.STORE_LOW_GOOD], memory[cell.STORE_LOW_STUCK_T] = 3, timekeeping.DUE
     assert said + "not trusted: does not move" in shown(memory, readings)
 
 

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 from net_rig import NetRig
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 
 UP_S = 66
 PING, PING_ANSWER = b"\xc0\x00", b"\xd0\x00"
@@ -255,10 +255,14 @@ def test_the_latest_eight_changes_wait_for_the_broker(rig: NetRig, broker: Scrip
     broker.board.close()
     broker.server.close()
     for _ in range(8):  # a latched fault and its acknowledgement: two changes each
-        for pin, level, seconds in ((B.LEVEL, 1, 3), (B.LEVEL, 0, 3), (B.BUTTON, 0, 1)):
+        for pin, level, seconds in (
+            (pico_w.LEVEL, 1, 3),
+            (pico_w.LEVEL, 0, 3),
+            (pico_w.BUTTON, 0, 1),
+        ):
             rig.board.inputs.level(pin, level)
             rig.run(seconds)
-        rig.board.inputs.level(B.BUTTON, 1)
+        rig.board.inputs.level(pico_w.BUTTON, 1)
     assert len(changes(rig)) >= 16
     broker.server = socket.create_server(("127.0.0.1", broker.port))
     while not broker.tried():

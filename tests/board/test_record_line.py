@@ -5,12 +5,20 @@ from types import SimpleNamespace
 
 from hypothesis import given
 from hypothesis import strategies as st
-from springhouse import cause, fault, latch, reason, report, selftest, words
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import timekeeping as T
+from springhouse import (
+    cause,
+    fault,
+    latch,
+    mode,
+    output,
+    reading,
+    reason,
+    report,
+    selftest,
+    timekeeping,
+    words,
+)
+from springhouse import memory as cell
 from springhouse_host.watching import record as watched
 
 LINE_MOST = 288  # bytes, stated in report.py
@@ -18,21 +26,21 @@ LINE_MOST = 288  # bytes, stated in report.py
 
 def made(extreme: bool) -> tuple[SimpleNamespace, SimpleNamespace]:
     """A scanner and an owner whose numbers are the longest there can be, or zero."""
-    memory, readings = array("i", [0] * M.SIZE), array("i", [0] * R.SIZE)
+    memory, readings = array("i", [0] * cell.SIZE), array("i", [0] * reading.SIZE)
     if extreme:
-        for i in range(R.PROBES):
-            readings[R.STORE_LOW_MC + i] = -55_000
-            readings[R.STORE_LOW_FAULT + i] = fault.CONFIG
-        readings[R.FLOW_ML_MIN], readings[R.BATTERY_MV] = 99_999, 82_500
-        memory[M.STORE_STATE] = len(words.STORE_STATES) - 1
-        memory[M.ROOM_STATE] = len(words.ROOM_STATES) - 1
-        memory[M.OUT] = (O.ALARM << 1) - 1
-        for slot in (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD):
+        for i in range(reading.PROBES):
+            readings[reading.STORE_LOW_MC + i] = -55_000
+            readings[reading.STORE_LOW_FAULT + i] = fault.CONFIG
+        readings[reading.FLOW_ML_MIN], readings[reading.BATTERY_MV] = 99_999, 82_500
+        memory[cell.STORE_STATE] = len(words.STORE_STATES) - 1
+        memory[cell.ROOM_STATE] = len(words.ROOM_STATES) - 1
+        memory[cell.OUT] = (output.ALARM << 1) - 1
+        for slot in (cell.STORE_WORD, cell.ROOM_WORD, cell.LOCK_WORD):
             memory[slot] = 0xFFFF
-        memory[M.LATCH] = latch.STORE | latch.ROOM
-        memory[M.MODE] = W.SIZE - 1
-        memory[M.MODE_T] = T.ticks_add(0, W.LIMIT_MIN[W.OFF] * 60_000)
-    why = (reason.SIZE - 1, T.LONGEST_MS) * 2 if extreme else (-1, -1, -1, -1)
+        memory[cell.LATCH] = latch.STORE | latch.ROOM
+        memory[cell.MODE] = mode.SIZE - 1
+        memory[cell.MODE_T] = timekeeping.ticks_add(0, mode.LIMIT_MIN[mode.OFF] * 60_000)
+    why = (reason.SIZE - 1, timekeeping.LONGEST_MS) * 2 if extreme else (-1, -1, -1, -1)
     scanner = SimpleNamespace(memory=memory, readings=readings, why=lambda: why, inputs=lambda: 31)
     utc_min = (1 << 29) - 1 if extreme else -1
     return scanner, SimpleNamespace(clock=SimpleNamespace(utc_min=utc_min))
@@ -47,7 +55,11 @@ def test_the_longest_record_fits_its_line_and_is_understood() -> None:
     assert watched.parse(text, 0.0) is not None
 
 
-@given(st.integers(-1, reason.SIZE - 1), st.integers(-1, T.LONGEST_MS), st.integers(0, 1 << 30))
+@given(
+    st.integers(-1, reason.SIZE - 1),
+    st.integers(-1, timekeeping.LONGEST_MS),
+    st.integers(0, 1 << 30),
+)
 def test_the_reason_comes_through_the_line(number: int, ms: int, up_s: int) -> None:
     scanner, owner = made(False)
     scanner.why = lambda: (number, ms, -1, -1)

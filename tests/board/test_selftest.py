@@ -7,10 +7,8 @@ from pathlib import Path
 
 import pytest
 from rig import FITTED, Rig, record
-from springhouse import blackbox, selftest, words
-from springhouse import fitted as F
-from springhouse import setting as S
-from springhouse.boards import pico_w as B
+from springhouse import blackbox, fitted, selftest, setting, words
+from springhouse.boards import pico_w
 from springhouse.storage import pack
 from springhouse_host.flashing.zone import with_ice_point
 from springhouse_host.watching import happened
@@ -26,7 +24,7 @@ CODE = "springhouse/week.mpy"
 
 def body(fits: int = FITTED) -> bytes:
     made = record()
-    made.settings[S.FITTED] = fits
+    made.settings[setting.FITTED] = fits
     return made.encode()
 
 
@@ -99,11 +97,11 @@ def silent_probe(rig: Rig) -> None:
 
 
 def open_float(rig: Rig) -> None:
-    rig.board.inputs.level(B.LEVEL, 1)
+    rig.board.inputs.level(pico_w.LEVEL, 1)
 
 
 def stuck_contact(rig: Rig) -> None:
-    rig.board.inputs.level(B.RELAY_CONTACT, 1)
+    rig.board.inputs.level(pico_w.RELAY_CONTACT, 1)
 
 
 def damaged_settings(rig: Rig) -> None:
@@ -114,8 +112,8 @@ def damaged_settings(rig: Rig) -> None:
 def other_settings(rig: Rig) -> None:
     for path in rig.folder.glob("settings.*"):
         made = record()
-        made.settings[S.FITTED] = FITTED | F.RELAY
-        made.settings[S.MIN_OFF_S] = 301
+        made.settings[setting.FITTED] = FITTED | fitted.RELAY
+        made.settings[setting.MIN_OFF_S] = 301
         path.write_bytes(pack(1, made.encode()))
 
 
@@ -149,7 +147,7 @@ TROUBLES = {
 
 @pytest.mark.parametrize("trouble", TROUBLES, ids=lambda trouble: trouble.__name__)
 def test_the_daily_test_finds_what_broke_since_power_up(tmp_path: Path, trouble) -> None:
-    rig = short_days(Rig(tmp_path, body=body(FITTED | F.RELAY)))
+    rig = short_days(Rig(tmp_path, body=body(FITTED | fitted.RELAY)))
     rig.power().run(5)
     rig.board.send('{"cmd":"mode","mode":1,"minutes":600}\n')  # or the contact had to follow
     rig.run(DONE_S)
@@ -177,12 +175,12 @@ def test_the_daily_test_finds_what_broke_since_power_up(tmp_path: Path, trouble)
 
 
 def test_the_contact_is_held_against_a_running_compressor_too(tmp_path: Path) -> None:
-    rig = short_days(Rig(tmp_path, body=body(FITTED | F.RELAY)))
+    rig = short_days(Rig(tmp_path, body=body(FITTED | fitted.RELAY)))
     rig.power().run(DONE_S)
     try:
         rig.run(360 - rig.last()["up"])
-        assert rig.out(B.RELAY) == 1
-        rig.board.inputs.level(B.RELAY_CONTACT, 1)  # live, as it is to be
+        assert rig.out(pico_w.RELAY) == 1
+        rig.board.inputs.level(pico_w.RELAY_CONTACT, 1)  # live, as it is to be
         rig.run(DAY_S)
         assert "relay contact" in said(rig)["well"]
     finally:

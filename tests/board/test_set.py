@@ -11,8 +11,8 @@ import built
 import made_verdict
 import pytest
 from rig import ROLES, WIRING
-from springhouse import setting as S
-from springhouse.boards import pico_w as B
+from springhouse import setting
+from springhouse.boards import pico_w
 from springhouse.link import LINE_MOST
 from springhouse.record import Record
 from springhouse.storage import Files, TwoSlots
@@ -45,7 +45,7 @@ def healthy(process: BoardProcess) -> None:
     rig_healthy(process)
     for role, celsius in (("coil_in", 24.0), ("coil_air", 26.0)):
         process.inputs.pad(serial(ROLES.index(role) + 1), scratchpad(celsius))
-    process.inputs.adc(B.BATTERY, BATTERY_MV * 1000 // RATIO_PM * 65536 // B.ADC_FULL_MV)
+    process.inputs.adc(pico_w.BATTERY, BATTERY_MV * 1000 // RATIO_PM * 65536 // pico_w.ADC_FULL_MV)
 
 
 @pytest.fixture(scope="module")
@@ -105,7 +105,7 @@ def test_changes_are_in_force_stored_in_one_write_and_proven(board, path, tmp_pa
     record = stored(tmp_path / "flash")
     begin, end = owner_change.parse(load_site(path), [texts[1]])
     assert (begin[1], end[1]) == (14 * 60, 17 * 60 + 15)
-    for slot, value in (begin, end, (S.ROOM_TARGET_MC, 25000), (S.FAN_QUIET_PM, 500)):
+    for slot, value in (begin, end, (setting.ROOM_TARGET_MC, 25000), (setting.FAN_QUIET_PM, 500)):
         assert record.settings[slot] == value
     assert record.proven(bytes.fromhex(built.image().firmware))
     wait_a_minute(board)
@@ -166,8 +166,8 @@ def test_board_refuses_by_itself_whatever_the_host_thinks(board, path, tmp_path)
     site = load_site(path)
     before = stored(tmp_path / "flash").settings
     for changes, why in (
-        ([(S.ROOM_TARGET_MC, 24500)], "outside the proven range 25000..26500"),
-        ([(S.ROOM_TARGET_MC, 25500), (S.MIN_OFF_S, 300)], "not in the owner's range"),
+        ([(setting.ROOM_TARGET_MC, 24500)], "outside the proven range 25000..26500"),
+        ([(setting.ROOM_TARGET_MC, 25500), (setting.MIN_OFF_S, 300)], "not in the owner's range"),
     ):
         with pytest.raises(KnownError) as caught:
             adjust.adjust(board.port, site, changes)
@@ -193,7 +193,7 @@ def test_another_site_on_the_board_is_not_touched(board, tmp_path, capsys) -> No
     said = capsys.readouterr().err
     assert "not those of" in said
     assert said.count("\n") == 1
-    assert stored(tmp_path / "flash").settings[S.ROOM_TARGET_MC] == 26000
+    assert stored(tmp_path / "flash").settings[setting.ROOM_TARGET_MC] == 26000
 
 
 def test_a_line_that_goes_dead_in_the_middle_says_so(path, flashed, tmp_path, monkeypatch) -> None:
@@ -213,7 +213,7 @@ def test_a_line_that_goes_dead_in_the_middle_says_so(path, flashed, tmp_path, mo
         assert cli.run(["set", path, "room_target_c=25", "--port", made.port]) == 3
     finally:
         made.close()
-    assert stored(folder).settings[S.ROOM_TARGET_MC] == 25000
+    assert stored(folder).settings[setting.ROOM_TARGET_MC] == 25000
 
 
 def test_the_longest_command_fits_a_line_or_is_refused() -> None:

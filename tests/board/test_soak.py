@@ -12,12 +12,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from rig import LOOPS, Rig
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 from springhouse_sim.virtual_board.process import BoardProcess
 
 DAYS = float(os.environ.get("SPRINGHOUSE_SOAK_DAYS", "0.25"))
-MOTORS = (B.RELAY, B.PUMP, B.FAN)
-OFF_WITHIN_S = B.WATCHDOG_MS // 1000 + 1
+MOTORS = (pico_w.RELAY, pico_w.PUMP, pico_w.FAN)
+OFF_WITHIN_S = pico_w.WATCHDOG_MS // 1000 + 1
 VISITED_S = 2
 PLACES = ("onewire", "pin", "drive", "pwm", "adc", "i2c", "idle", "any")
 RAISED = ("RuntimeError", "MemoryError", "KeyboardInterrupt", "OSError")
@@ -80,7 +80,7 @@ class Soak:
             self.rig.set_probes()
         elif kind == "chip":
             inputs.chip(AIR_CHIP, rng.choice((None, AIR[:5] + b"\0")))
-            inputs.adc(B.BATTERY, rng.randrange(65536))
+            inputs.adc(pico_w.BATTERY, rng.randrange(65536))
             self.run(rng.randrange(1, 120))
             inputs.chip(AIR_CHIP, AIR)
         elif kind == "line":
@@ -94,9 +94,9 @@ class Soak:
         self.press()
 
     def press(self) -> None:
-        self.board.inputs.level(B.BUTTON, 0)
+        self.board.inputs.level(pico_w.BUTTON, 0)
         self.run(1)
-        self.board.inputs.level(B.BUTTON, 1)
+        self.board.inputs.level(pico_w.BUTTON, 1)
         self.run(1)
 
     def severe(self) -> None:

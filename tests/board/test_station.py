@@ -5,7 +5,7 @@ import sys
 from itertools import pairwise
 
 import pytest
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 from springhouse.net.config import Config
 
 STEP_MS = 500
@@ -62,13 +62,13 @@ def station(radio: Radio):
     return Station(Config('{"ssid":"attic","password":"not a secret","country":"ES"}').text)
 
 
-@pytest.mark.parametrize("origin", [0, T.LAST - 3_000_000])
+@pytest.mark.parametrize("origin", [0, timekeeping.LAST - 3_000_000])
 def test_tries_again_after_one_minute_doubling_to_thirty(station, radio: Radio, origin) -> None:
     radio.reach = False
     tries = []
     for ms in range(0, 8 * 3_600_000, STEP_MS):
         before = len(radio.calls)
-        station.step(T.ticks_add(origin, ms))
+        station.step(timekeeping.ticks_add(origin, ms))
         if len(radio.calls) > before:
             tries.append(ms)
     assert radio.calls[0] == "ES"
@@ -85,16 +85,16 @@ def test_joins_leaves_and_joins_again_at_once_after_days(station, radio: Radio) 
         station.step(now)
     assert station.address == "192.168.1.20"
     for _ in range(9 * 24 * 60):  # longer than a tick difference can say
-        now = T.ticks_add(now, 60_000)
+        now = timekeeping.ticks_add(now, 60_000)
         station.step(now)
     radio.address = "192.168.1.21"
-    now = T.ticks_add(now, 60_000)
+    now = timekeeping.ticks_add(now, 60_000)
     station.step(now)
     assert station.address == "192.168.1.21"
     radio.joining = False
     station.step(now)
     assert station.address == ""
-    station.step(T.ticks_add(now, 100))
+    station.step(timekeeping.ticks_add(now, 100))
     assert station.address == "192.168.1.21"
     station.off()
     assert station.address == ""
@@ -121,6 +121,6 @@ def test_a_pause_of_the_publisher_ends_with_the_network(radio: Radio, monkeypatc
     assert tries == [0], "a pause is kept while there is a network"
     broker.close()
     week = 7 * 86_400_000 + 100
-    assert T.ticks_diff(week, 0) < 0, "beyond what a difference of ticks can say"
+    assert timekeeping.ticks_diff(week, 0) < 0, "beyond what a difference of ticks can say"
     broker.step(week)
     assert tries == [0, week]

@@ -7,7 +7,7 @@ from array import array
 from hashlib import sha256
 
 import pytest
-from springhouse import setting as S
+from springhouse import setting
 from springhouse.clock import Clock
 from springhouse.owner import Owner
 from springhouse.record import NO_PROOF, Record, proven_sha256
@@ -17,7 +17,7 @@ from torn_files import PowerCut, TornFiles
 
 def settings_body(target_mc: int) -> bytes:
     record = Record()
-    record.settings[S.ROOM_TARGET_MC] = target_mc
+    record.settings[setting.ROOM_TARGET_MC] = target_mc
     return record.encode()
 
 
@@ -55,9 +55,9 @@ def test_power_cut_at_every_step_of_a_change_keeps_or_makes_all_of_it(eager: boo
     """The owner moves both ends of two windows and the target at once: never a mixture."""
     files = TornFiles(eager)
     record = Record()
-    changes = [S.ROOM_TARGET_MC, 23000]
-    record.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
-    for slot in (S.WINDOW_1_KIND + 2, S.WINDOW_1_KIND + 3, S.WINDOW_1_KIND + 6):
+    changes = [setting.ROOM_TARGET_MC, 23000]
+    record.ranges = [(setting.ROOM_TARGET_MC, 22000, 26000)]
+    for slot in (setting.WINDOW_1_KIND + 2, setting.WINDOW_1_KIND + 3, setting.WINDOW_1_KIND + 6):
         record.settings[slot] = 600
         record.ranges.append((slot, 570, 630))
         changes += [slot, 620]
@@ -154,35 +154,41 @@ def proven_record(ranges: list[tuple[int, int, int]]) -> Record:
     return record
 
 
-RANGE = [(S.ROOM_TARGET_MC, 22000, 26000)]
+RANGE = [(setting.ROOM_TARGET_MC, 22000, 26000)]
 
 
 def test_hash_without_a_range_is_the_plain_hash_of_little_endian_words() -> None:
     settings = Record().settings
-    assert proven_sha256(settings, []) == sha256(struct.pack(f"<{S.SIZE}i", *settings)).digest()
+    assert (
+        proven_sha256(settings, []) == sha256(struct.pack(f"<{setting.SIZE}i", *settings)).digest()
+    )
 
 
 def test_proof_covers_the_range_and_nothing_else() -> None:
     record = proven_record(RANGE)
     assert record.proven(b"f" * 32)
     assert not record.proven(b"g" * 32)
-    assert record.try_change([S.ROOM_TARGET_MC, 22500]) == ""
+    assert record.try_change([setting.ROOM_TARGET_MC, 22500]) == ""
     assert record.proven(b"f" * 32)
-    for slot, value in ((S.ROOM_TARGET_MC, 21999), (S.ROOM_TARGET_MC, 26001), (S.MIN_OFF_S, 300)):
+    for slot, value in (
+        (setting.ROOM_TARGET_MC, 21999),
+        (setting.ROOM_TARGET_MC, 26001),
+        (setting.MIN_OFF_S, 300),
+    ):
         before = array("i", record.settings)
         assert "springhouse prove" in record.try_change([slot, value])
         assert record.settings == before
-    record.settings[S.MIN_OFF_S] = 301
+    record.settings[setting.MIN_OFF_S] = 301
     assert not record.proven(b"f" * 32)
     record = proven_record(RANGE)
-    record.ranges = [(S.ROOM_TARGET_MC, 22000, 26001)]
+    record.ranges = [(setting.ROOM_TARGET_MC, 22000, 26001)]
     assert not record.proven(b"f" * 32), "a wider range needs its own proof"
 
 
 def test_a_change_that_contradicts_another_setting_is_refused() -> None:
-    record = proven_record([(S.ROOM_TARGET_MC, 22000, 30000)])
-    assert "contradicts" in record.try_change([S.ROOM_TARGET_MC, 27000])  # limit is 27 °C
-    assert record.settings[S.ROOM_TARGET_MC] == 24000
+    record = proven_record([(setting.ROOM_TARGET_MC, 22000, 30000)])
+    assert "contradicts" in record.try_change([setting.ROOM_TARGET_MC, 27000])  # limit is 27 °C
+    assert record.settings[setting.ROOM_TARGET_MC] == 24000
 
 
 def test_record_round_trip_and_refusals() -> None:
@@ -197,11 +203,11 @@ def test_record_round_trip_and_refusals() -> None:
     assert "schema" in Record().decode(b"\x09\0" + body[2:])
     assert "length" in Record().decode(body + b"\0")
     outside = Record()
-    outside.settings[S.ROOM_TARGET_MC] = 21000
+    outside.settings[setting.ROOM_TARGET_MC] = 21000
     outside.ranges = RANGE
     assert "range" in Record().decode(outside.encode())
-    for slot in range(S.SIZE):
-        for value in (S.bound(slot)[0] - 1, S.bound(slot)[1] + 1):
+    for slot in range(setting.SIZE):
+        for value in (setting.bound(slot)[0] - 1, setting.bound(slot)[1] + 1):
             bad = Record()
             bad.settings[slot] = value
             assert "out of bounds" in Record().decode(bad.encode())

@@ -2,14 +2,11 @@
 
 import pytest
 from rig import FITTED, Rig, record
-from springhouse import beats, blackbox, fault, latch
-from springhouse import fitted as F
-from springhouse import setting as S
-from springhouse import statechart as K
-from springhouse.boards import pico_w as B
+from springhouse import beats, blackbox, fault, fitted, latch, setting, statechart
+from springhouse.boards import pico_w
 from springhouse_sim.virtual_board.inputs import POWER_ON_PAD, onewire_crc, serial
 
-WATCHDOG_S = B.WATCHDOG_MS // 1000
+WATCHDOG_S = pico_w.WATCHDOG_MS // 1000
 
 
 @pytest.fixture
@@ -29,7 +26,7 @@ def test_starts_charges_and_delivers(rig: Rig) -> None:
     assert rig.motors()[0] == 0, "compressor before its off-time"
     rig.run(20)
     assert rig.motors()[0] == 1
-    assert rig.last()["st"][0] == K.CHARGE
+    assert rig.last()["st"][0] == statechart.CHARGE
     assert rig.last()["lat"] == 0
     rig.run(320)
     assert rig.last()["mc"][:3] == [12000, 12313, 27000]  # 12.3 °C rounds to 197/16
@@ -45,7 +42,7 @@ def test_same_across_the_tick_wrap(tmp_path) -> None:
         folder = tmp_path / str(n)
         folder.mkdir()
         made = Rig(folder).power(tick).run(700)
-        seen.append([c for c in made.history if c[1] != B.LIGHT])
+        seen.append([c for c in made.history if c[1] != pico_w.LIGHT])
         made.close()
     assert seen[0] == seen[1]
     assert len(seen[0]) > 6
@@ -55,7 +52,7 @@ def test_a_stall_at_boot_latches_no_flood(rig: Rig) -> None:
     rig.board.inputs.trouble("idle", "slow")  # 2.6 s in which no contact is sampled
     rig.run(330)
     assert rig.last()["lat"] == 0
-    assert rig.out(B.RELAY) == 1
+    assert rig.out(pico_w.RELAY) == 1
     assert rig.resets == []
 
 
@@ -75,7 +72,9 @@ def test_contacts_that_never_settle_are_a_fault(rig: Rig) -> None:
     assert 12_000 < rig.resets[0].at_ms < 16_000
     assert any("contacts not settled" in r.get("fault", "") for r in rig.records())
     assert fault_codes(rig) == [blackbox.UNSETTLED]
-    assert not any(value for _, pin, value in rig.history if pin in (B.RELAY, B.PUMP, B.FAN))
+    assert not any(
+        value for _, pin, value in rig.history if pin in (pico_w.RELAY, pico_w.PUMP, pico_w.FAN)
+    )
 
 
 def test_a_hang_while_contacts_settle_is_ended_by_the_watchdog(rig: Rig) -> None:
@@ -90,14 +89,14 @@ def test_a_hang_while_contacts_settle_is_ended_by_the_watchdog(rig: Rig) -> None
 )
 def test_bus_fault_stops_the_compressor_within_10_s(rig: Rig, condition: str, code: int) -> None:
     rig.run(330)
-    assert rig.out(B.RELAY) == 1
+    assert rig.out(pico_w.RELAY) == 1
     rig.board.inputs.bus(condition)
     fault_ms = rig.board.now_ms
     rig.run(12)
     assert rig.last()["bad"][:2] == [code, code]
     assert rig.last()["mc"][:2] != [0, 0], "a dead bus must not read as 0.00 °C"
-    assert rig.off_since(B.RELAY) - fault_ms <= 11_000
-    assert rig.out(B.RELAY) == 0
+    assert rig.off_since(pico_w.RELAY) - fault_ms <= 11_000
+    assert rig.out(pico_w.RELAY) == 0
 
 
 def test_power_on_value_is_reported_not_believed(rig: Rig) -> None:
@@ -107,14 +106,18 @@ def test_power_on_value_is_reported_not_believed(rig: Rig) -> None:
     rig.run(4)
     assert rig.last()["bad"][:2] == [fault.POWER_ON] * 2
     assert rig.last()["mc"][0] == 12000
-    assert rig.out(B.RELAY) == 1, "one odd frame stops nothing"
+    assert rig.out(pico_w.RELAY) == 1, "one odd frame stops nothing"
     rig.run(8)
-    assert rig.out(B.RELAY) == 0
+    assert rig.out(pico_w.RELAY) == 0
 
 
 @pytest.mark.parametrize(
     ("pin", "stopped"),
-    [(B.TRAY, (B.PUMP, B.FAN)), (B.LEVEL, (B.RELAY, B.PUMP, B.FAN)), (B.FLOOR, (B.RELAY, B.PUMP))],
+    [
+        (pico_w.TRAY, (pico_w.PUMP, pico_w.FAN)),
+        (pico_w.LEVEL, (pico_w.RELAY, pico_w.PUMP, pico_w.FAN)),
+        (pico_w.FLOOR, (pico_w.RELAY, pico_w.PUMP)),
+    ],
 )
 def test_open_loop_stops_within_two_seconds(rig: Rig, pin: int, stopped: tuple[int, ...]) -> None:
     rig.run(650)
@@ -125,7 +128,7 @@ def test_open_loop_stops_within_two_seconds(rig: Rig, pin: int, stopped: tuple[i
     for out in stopped:
         assert rig.out(out) == 0
         assert rig.off_since(out) - opened_ms <= 2000
-    if pin != B.TRAY:
+    if pin != pico_w.TRAY:
         assert rig.last()["lat"] in (latch.LEVEL, latch.FLOOR)
 
 
@@ -133,7 +136,7 @@ def test_bouncing_loop_trips_nothing(rig: Rig) -> None:
     rig.run(650)
     for _ in range(20):
         for k in range(10):  # 20 ms of bounce, 2 ms apart
-            rig.board.inputs.edge(B.TRAY, 1 - k % 2, 137 + 2 * k)
+            rig.board.inputs.edge(pico_w.TRAY, 1 - k % 2, 137 + 2 * k)
         rig.run(1)
     assert all(rig.motors())
 
@@ -143,29 +146,29 @@ def test_dry_pump_stops(rig: Rig) -> None:
     rig.flows = False
     dry_ms = rig.board.now_ms
     rig.run(10)
-    assert rig.out(B.PUMP) == 0
-    assert rig.off_since(B.PUMP) - dry_ms <= 8000
-    assert rig.last()["st"][1] == K.DRY_RUN_STOP
+    assert rig.out(pico_w.PUMP) == 0
+    assert rig.off_since(pico_w.PUMP) - dry_ms <= 8000
+    assert rig.last()["st"][1] == statechart.DRY_RUN_STOP
 
 
 def test_mains_loss_stops_the_compressor_at_once(rig: Rig) -> None:
     rig.run(330)
-    rig.board.inputs.level(B.MAINS, 1)
+    rig.board.inputs.level(pico_w.MAINS, 1)
     rig.run(2)
-    assert rig.out(B.RELAY) == 0
+    assert rig.out(pico_w.RELAY) == 0
 
 
 def test_button_acknowledges(rig: Rig) -> None:
     rig.run(330)
-    rig.board.inputs.level(B.FLOOR, 1)
+    rig.board.inputs.level(pico_w.FLOOR, 1)
     rig.run(3)
-    rig.board.inputs.level(B.FLOOR, 0)
+    rig.board.inputs.level(pico_w.FLOOR, 0)
     rig.run(5)
     assert rig.last()["lat"] == latch.FLOOR
-    assert rig.out(B.RELAY) == 0
-    rig.board.inputs.level(B.BUTTON, 0)
+    assert rig.out(pico_w.RELAY) == 0
+    rig.board.inputs.level(pico_w.BUTTON, 0)
     rig.run(1)
-    rig.board.inputs.level(B.BUTTON, 1)
+    rig.board.inputs.level(pico_w.BUTTON, 1)
     rig.run(2)
     assert rig.last()["lat"] == 0
 
@@ -185,10 +188,10 @@ def test_injected_fault_leaves_outputs_off(rig: Rig, place: str, what: str) -> N
     assert len(rig.resets) == 1
     assert rig.resets[0].watchdog == (what == "hang")
     limit_ms = (WATCHDOG_S + 1) * 1000
-    for out in (B.RELAY, B.PUMP, B.FAN):
+    for out in (pico_w.RELAY, pico_w.PUMP, pico_w.FAN):
         assert rig.off_since(out) - fault_ms <= limit_ms
     rig.run(320)
-    assert rig.out(B.RELAY) == 1, "and it starts again by itself after the off-time"
+    assert rig.out(pico_w.RELAY) == 1, "and it starts again by itself after the off-time"
 
 
 @pytest.mark.parametrize("at_ms", range(0, 2000, 119))
@@ -196,12 +199,12 @@ def test_interrupt_at_any_moment_leaves_outputs_off(tmp_path, at_ms: int) -> Non
     rig = Rig(tmp_path).power()
     try:
         rig.run(330)
-        assert rig.out(B.RELAY) == 1
+        assert rig.out(pico_w.RELAY) == 1
         hit_ms = rig.board.now_ms + at_ms
         rig.board.inputs.interrupt(at_ms)
         rig.run(3)
         assert rig.motors() == (0, 0, 0)
-        assert rig.off_since(B.RELAY) - hit_ms <= 5, "off at once, not by the watchdog"
+        assert rig.off_since(pico_w.RELAY) - hit_ms <= 5, "off at once, not by the watchdog"
         assert "interrupted" in rig.board.lines
         rig.run(10)
         assert [r.watchdog for r in rig.resets] == [True], "the armed watchdog still resets"
@@ -211,7 +214,7 @@ def test_interrupt_at_any_moment_leaves_outputs_off(tmp_path, at_ms: int) -> Non
 
 def test_the_black_box_says_what_ended_a_run(tmp_path) -> None:
     rig = Rig(tmp_path)
-    rig.edit("loop.py", "self.beats.beat(H.PROBES, ticks())", "self.uptime_s += 0")
+    rig.edit("loop.py", "self.beats.beat(beats.PROBES, ticks())", "self.uptime_s += 0")
     rig.power()
     try:
         rig.run(5)
@@ -288,20 +291,20 @@ def test_third_short_run_locks_and_a_long_press_unlocks(rig: Rig) -> None:
     rig.run(400)
     assert rig.motors() == (0, 0, 0)
     assert "three short runs" in rig.records()[-1]["safe"]
-    rig.board.inputs.level(B.BUTTON, 0)
+    rig.board.inputs.level(pico_w.BUTTON, 0)
     rig.run(6)
-    rig.board.inputs.level(B.BUTTON, 1)
+    rig.board.inputs.level(pico_w.BUTTON, 1)
     rig.run(5)
     assert "out" in rig.records()[-1]
 
 
 def test_safe_mode_has_no_watchdog_and_no_outputs(tmp_path) -> None:
     rig = Rig(tmp_path).power()
-    rig.board.inputs.level(B.BUTTON, 0)
+    rig.board.inputs.level(pico_w.BUTTON, 0)
     try:
         rig.run(60)
         assert rig.records()[-1]["safe"] == "button"
-        rig.board.inputs.level(B.BUTTON, 1)
+        rig.board.inputs.level(pico_w.BUTTON, 1)
         rig.board.inputs.trouble("idle", "slow")
         rig.run(600)
         assert rig.resets == []
@@ -361,12 +364,12 @@ def test_pulsed_relay_alternates_and_stops_with_the_scan(tmp_path) -> None:
     rig.power()
     try:
         rig.run(330)
-        edges = [at for at, pin, _ in rig.board.changes if pin == B.RELAY]
+        edges = [at for at, pin, _ in rig.board.changes if pin == pico_w.RELAY]
         assert 45 <= len(edges) <= 50  # each 20 ms
         rig.board.inputs.trouble("onewire", "hang")
         hang_ms = rig.board.now_ms
         rig.run(5)
-        last = max(at for at, pin, _ in rig.history if pin == B.RELAY)
+        last = max(at for at, pin, _ in rig.history if pin == pico_w.RELAY)
         assert last - hang_ms <= 3000, "the relay drops long before the watchdog acts"
     finally:
         rig.close()
@@ -374,10 +377,10 @@ def test_pulsed_relay_alternates_and_stops_with_the_scan(tmp_path) -> None:
 
 def test_fitted_but_unwired_never_runs(tmp_path) -> None:
     made = record()
-    made.settings[S.FITTED] = FITTED | F.BATTERY
+    made.settings[setting.FITTED] = FITTED | fitted.BATTERY
     rig = Rig(tmp_path, body=made.encode()).power()
     try:
-        rig.board.inputs.level(B.MAINS, 1)
+        rig.board.inputs.level(pico_w.MAINS, 1)
         rig.run(700)
         assert rig.motors() == (0, 0, 0)
     finally:

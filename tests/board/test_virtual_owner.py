@@ -2,9 +2,8 @@
 
 import pytest
 from rig import Rig, record
-from springhouse import blackbox
-from springhouse import setting as S
-from springhouse.boards import pico_w as B
+from springhouse import blackbox, setting
+from springhouse.boards import pico_w
 from springhouse_host.watching.changes import changes as changes_in
 from springhouse_host.watching.changes import words
 
@@ -42,13 +41,13 @@ def test_the_time_that_the_owner_sets_outlives_the_clock_chip(tmp_path) -> None:
 
 def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
     made = record()
-    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000)]
+    made.ranges = [(setting.ROOM_TARGET_MC, 22000, 26000)]
     rig = Rig(tmp_path, body=made.encode()).power()
     try:
         rig.run(5)
         rig.board.send('{"cmd":"set-time","utc_s":1783339200}\n')
         for value in (25000, 27000):
-            rig.board.send(f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},{value}]}}\n')
+            rig.board.send(f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},{value}]}}\n')
         rig.run(3)
         assert rig.last()["utc"] == 1783339200 // 60
         assert any("springhouse prove" in r.get("refused", "") for r in rig.records())
@@ -57,8 +56,8 @@ def test_set_time_and_room_target_over_the_link(tmp_path) -> None:
         rig.run(6)
         parts = {r["from"]: r["settings"] for r in rig.records() if "settings" in r and "from" in r}
         flat = [value for first in sorted(parts) for value in parts[first]]
-        assert len(flat) == S.SIZE
-        assert flat[S.ROOM_TARGET_MC] == 25000
+        assert len(flat) == setting.SIZE
+        assert flat[setting.ROOM_TARGET_MC] == 25000
     finally:
         rig.close()
 
@@ -68,11 +67,16 @@ def test_buttons_move_the_room_target_inside_the_range_if_wired(
     tmp_path, wired: int, target_mc: int
 ) -> None:
     made = record()
-    made.ranges = [(S.ROOM_TARGET_MC, 23800, 25000)]
+    made.ranges = [(setting.ROOM_TARGET_MC, 23800, 25000)]
     rig = Rig(tmp_path, body=made.encode(), target_buttons=wired).power()
     try:
         rig.run(5)
-        for pin in (B.BUTTON_DOWN, B.BUTTON_UP, B.BUTTON_UP, B.BUTTON_UP):  # first and last: beyond
+        for pin in (
+            pico_w.BUTTON_DOWN,
+            pico_w.BUTTON_UP,
+            pico_w.BUTTON_UP,
+            pico_w.BUTTON_UP,
+        ):  # first and last: beyond
             rig.board.inputs.level(pin, 0)
             rig.run(1)
             rig.board.inputs.level(pin, 1)
@@ -80,26 +84,28 @@ def test_buttons_move_the_room_target_inside_the_range_if_wired(
         rig.board.power_cut()
         rig.board.send('{"cmd":"get-settings"}\n')
         rig.run(6)
-        first = next(r for r in rig.records() if r.get("from", -1) == S.ROOM_TARGET_MC // 16 * 16)
-        assert first["settings"][S.ROOM_TARGET_MC % 16] == target_mc
+        first = next(
+            r for r in rig.records() if r.get("from", -1) == setting.ROOM_TARGET_MC // 16 * 16
+        )
+        assert first["settings"][setting.ROOM_TARGET_MC % 16] == target_mc
     finally:
         rig.close()
 
 
 def test_what_the_owner_changes_is_in_the_black_box(tmp_path) -> None:
     made = record()
-    made.ranges = [(S.ROOM_TARGET_MC, 22000, 26000), (S.FAN_QUIET_PM, 300, 900)]
-    old_pm = made.settings[S.FAN_QUIET_PM]
+    made.ranges = [(setting.ROOM_TARGET_MC, 22000, 26000), (setting.FAN_QUIET_PM, 300, 900)]
+    old_pm = made.settings[setting.FAN_QUIET_PM]
     rig = Rig(tmp_path, body=made.encode(), target_buttons=1).power(tick=(1 << 30) - 20_000)
-    values = [S.ROOM_TARGET_MC, 25000, S.FAN_QUIET_PM, old_pm + 10]
+    values = [setting.ROOM_TARGET_MC, 25000, setting.FAN_QUIET_PM, old_pm + 10]
     try:
         rig.run(9)
         rig.board.send(f'{{"cmd":"set","values":{values}}}\n')
-        rig.board.send(f'{{"cmd":"set","values":[{S.ROOM_TARGET_MC},27000]}}\n')  # refused
+        rig.board.send(f'{{"cmd":"set","values":[{setting.ROOM_TARGET_MC},27000]}}\n')  # refused
         rig.run(21)
-        rig.board.inputs.level(B.BUTTON_DOWN, 0)
+        rig.board.inputs.level(pico_w.BUTTON_DOWN, 0)
         rig.run(1)
-        rig.board.inputs.level(B.BUTTON_DOWN, 1)
+        rig.board.inputs.level(pico_w.BUTTON_DOWN, 1)
         rig.run(1)
         rig.board.send('{"cmd":"reset"}\n')
         rig.run(5)
@@ -108,9 +114,9 @@ def test_what_the_owner_changes_is_in_the_black_box(tmp_path) -> None:
         log = [blackbox.fields(bytes.fromhex(r["log"]), 0) for r in rig.records() if r.get("log")]
         changes = changes_in(log)
         assert [(c.slot, c.old, c.new) for c in changes] == [
-            (S.ROOM_TARGET_MC, 24000, 25000),
-            (S.FAN_QUIET_PM, old_pm, old_pm + 10),
-            (S.ROOM_TARGET_MC, 25000, 24500),
+            (setting.ROOM_TARGET_MC, 24000, 25000),
+            (setting.FAN_QUIET_PM, old_pm, old_pm + 10),
+            (setting.ROOM_TARGET_MC, 25000, 24500),
         ]
         assert [words(c).partition("power-up: ")[2] for c in changes] == [
             "room_target_c changed from 24 °C to 25 °C",

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from drive import EVERY_SENSOR, Drive, M, N, T
+from drive import EVERY_SENSOR, Drive, cell, timekeeping, week
 
-CHARGING = N.PLAN_CHARGE | N.PLAN_WANTED
+CHARGING = week.PLAN_CHARGE | week.PLAN_WANTED
 
 
 def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
@@ -14,18 +14,18 @@ def rested(fit: int = EVERY_SENSOR, **settings: int) -> Drive:
     d = Drive(fit=fit, settings=settings)
     for _ in range(3):
         d.tick()
-    for slot in range(M.TIMERS, M.SIZE):
-        d.memory[slot] = T.IDLE
+    for slot in range(cell.TIMERS, cell.SIZE):
+        d.memory[slot] = timekeeping.IDLE
     d.vouch()
-    d.memory[M.FLAGS] = M.FLAG_VOUCHED
-    d.memory[M.PLAN] = CHARGING
+    d.memory[cell.FLAGS] = cell.FLAG_VOUCHED
+    d.memory[cell.PLAN] = CHARGING
     return d
 
 
 def memory(**slots: int) -> Callable[[Drive], None]:
     def put(d: Drive) -> None:
         for name, value in slots.items():
-            d.memory[getattr(M, name)] = value
+            d.memory[getattr(cell, name)] = value
 
     return put
 

@@ -16,15 +16,15 @@ from springhouse import (
     mode,
     near,
     output,
+    reading,
     restart,
+    setting,
+    statechart,
+    timekeeping,
     vouching,
+    week,
 )
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import statechart as K
-from springhouse import timekeeping as T
-from springhouse import week as N
+from springhouse import memory as cell
 
 Ask: TypeAlias = Callable[..., int]
 EVERY_SENSOR = (1 << 13) - 1
@@ -65,15 +65,15 @@ class Drive:
         settings: Mapping[str, int] | None = None,
         **readings: int,
     ) -> None:
-        self.settings = array("i", [0] * S.SIZE)
-        S.fill_defaults(self.settings)
-        self.settings[S.FITTED] = fit
+        self.settings = array("i", [0] * setting.SIZE)
+        setting.fill_defaults(self.settings)
+        self.settings[setting.FITTED] = fit
         for name, value in (settings or {}).items():
-            self.settings[getattr(S, name)] = value
-        assert S.first_fault(self.settings) == -1, S.first_fault(self.settings)
-        self.memory = array("i", [0] * M.SIZE)
-        self.readings = array("i", [0] * R.SIZE)
-        self.readings[R.NOW_MS] = origin
+            self.settings[getattr(setting, name)] = value
+        assert setting.first_fault(self.settings) == -1, setting.first_fault(self.settings)
+        self.memory = array("i", [0] * cell.SIZE)
+        self.readings = array("i", [0] * reading.SIZE)
+        self.readings[reading.NOW_MS] = origin
         self.clock_ms = 0  # true time since the first tick; never wraps
         self.silent: set[str] = set()
         self.honest = True
@@ -90,13 +90,13 @@ class Drive:
 
     def reset(self) -> None:
         """A reset or a power cut of a board that keeps what outlives one."""
-        restart.forget(self.memory, self.readings[R.NOW_MS])
+        restart.forget(self.memory, self.readings[reading.NOW_MS])
         self.out = 0
 
     def set(self, **changes: int) -> None:
         """Change readings by slot name."""
         for name, value in changes.items():
-            self.readings[getattr(R, name)] = value
+            self.readings[getattr(reading, name)] = value
 
     def store(self, mc: int) -> None:
         """Both store probes and the coil inlet at one temperature."""
@@ -104,40 +104,40 @@ class Drive:
 
     def vouch(self) -> None:
         """Below 4 °C: both store probes agreed on the way down, and the top has not risen since."""
-        self.memory[M.FLAGS] |= M.FLAG_VOUCHED
-        self.memory[M.FLAGS] &= ~(M.FLAG_SUNK | M.FLAG_FREEZE)
-        self.memory[M.TOP_LEAST_MC] = vouching.FAR_MC
+        self.memory[cell.FLAGS] |= cell.FLAG_VOUCHED
+        self.memory[cell.FLAGS] &= ~(cell.FLAG_SUNK | cell.FLAG_FREEZE)
+        self.memory[cell.TOP_LEAST_MC] = vouching.FAR_MC
 
     def window(self, n: int, kind: int, days: int, start: int, end: int) -> None:
         """Write window `n` (0 ..) into the settings."""
-        base = S.WINDOW_1_KIND + n * S.WINDOW_STRIDE
+        base = setting.WINDOW_1_KIND + n * setting.WINDOW_STRIDE
         for k, value in enumerate((kind, days, start, end)):
             self.settings[base + k] = value
 
     def ask(self, wanted: int, minutes: int = 60) -> None:
         """The owner asks for a mode."""
-        self.set(MODE=wanted, MODE_MIN=minutes, MODE_SEQ=self.readings[R.MODE_SEQ] + 1)
+        self.set(MODE=wanted, MODE_MIN=minutes, MODE_SEQ=self.readings[reading.MODE_SEQ] + 1)
 
     def advise(self, what: int, target_mc: int, minutes: int, wanted: int = 0) -> None:
         """A plan gives advice."""
         self.set(ADVICE=what, ADVICE_MC=target_mc, ADVICE_MIN=minutes, ADVICE_WANTED=wanted)
-        self.readings[R.ADVICE_SEQ] += 1
+        self.readings[reading.ADVICE_SEQ] += 1
 
     def press(self) -> None:
         """The owner presses acknowledge."""
-        self.readings[R.ACK_SEQ] += 1
+        self.readings[reading.ACK_SEQ] += 1
 
     def show(self, dt_ms: int) -> None:
         """Time goes on; fresh frames, honest flow and fan speed."""
         self.clock_ms += dt_ms
-        now = T.ticks_add(self.readings[R.NOW_MS], dt_ms)
-        self.readings[R.NOW_MS] = now
+        now = timekeeping.ticks_add(self.readings[reading.NOW_MS], dt_ms)
+        self.readings[reading.NOW_MS] = now
         for name in PROBES:
             if name not in self.silent:
-                self.readings[getattr(R, name + "_AT_MS")] = now
+                self.readings[getattr(reading, name + "_AT_MS")] = now
         if self.honest:
-            self.readings[R.FLOW_ML_MIN] = 1000 if self.out & output.PUMP else 0
-            self.readings[R.FAN_RPM] = 900 if self.out & output.FAN else 0
+            self.readings[reading.FLOW_ML_MIN] = 1000 if self.out & output.PUMP else 0
+            self.readings[reading.FAN_RPM] = 900 if self.out & output.FAN else 0
 
     def tick(self, dt_ms: int = SECOND_MS, **changes: int) -> int:
         """One scan `dt_ms` after the last."""
@@ -185,11 +185,11 @@ class Drive:
 
     @property
     def store_state(self) -> int:
-        return self.memory[M.STORE_STATE]
+        return self.memory[cell.STORE_STATE]
 
     @property
     def room_state(self) -> int:
-        return self.memory[M.ROOM_STATE]
+        return self.memory[cell.ROOM_STATE]
 
     @property
     def compressor(self) -> bool:
@@ -208,38 +208,38 @@ class Drive:
         return bool(self.out & output.FAN_FULL)
 
     def latched(self, bit: int) -> bool:
-        return bool(self.memory[M.LATCH] & bit)
+        return bool(self.memory[cell.LATCH] & bit)
 
     def digest(self) -> int:
         return zlib.crc32(self.memory.tobytes(), self.out)
 
     def horizon(self, ask: Ask = horizon.horizon) -> tuple[int, array[int]]:
         """What is said of the memory there is, with the notes of a step that comes now."""
-        watch = array("i", [0] * (2 * R.SIZE))
+        watch = array("i", [0] * (2 * reading.SIZE))
         memory, readings = array("i", self.memory), array("i", self.readings)
-        readings.extend([0] * (near.SIZE - R.SIZE))
+        readings.extend([0] * (near.SIZE - reading.SIZE))
         controller.step(memory, self.settings, readings)
         return ask(self.memory, self.settings, readings, watch), watch
 
     def __repr__(self) -> str:
         return (
             f"<{self.clock_ms / 1000:.0f} s store {self.store_state} room {self.room_state} "
-            f"out {self.out:05b} latch {self.memory[M.LATCH]:07b} mode {self.memory[M.MODE]}>"
+            f"out {self.out:05b} latch {self.memory[cell.LATCH]:07b} mode {self.memory[cell.MODE]}>"
         )
 
 
 __all__ = [
     "EVERY_SENSOR",
     "Drive",
-    "K",
-    "M",
-    "N",
-    "R",
-    "S",
-    "T",
+    "cell",
     "condition",
     "fitted",
     "latch",
     "mode",
     "output",
+    "reading",
+    "setting",
+    "statechart",
+    "timekeeping",
+    "week",
 ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from drive import EVERY_SENSOR, Drive, N, fitted, mode
+from drive import EVERY_SENSOR, Drive, fitted, mode, week
 from springhouse import advice, reason
 
 
@@ -62,7 +62,7 @@ def _starts_used() -> Drive:
 def _planned(kind: int, start: int = 700, end: int = 800) -> Drive:
     d = Drive(STORE_LOW_MC=6500, STORE_HIGH_MC=6500)
     d.window(0, kind, 127, start, end)
-    if kind == N.NO_START:
+    if kind == week.NO_START:
         d.store(9000)
     d.minutes(11)
     return d
@@ -152,14 +152,14 @@ STORE_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.FULL, False, lambda: _set(Drive(), STORE_LOW_MC=2900, STORE_HIGH_MC=2900)),
     (R_.WARM_FILL, False, lambda: waited(STORE_LOW_MC=23000, STORE_HIGH_MC=23000)),
     (R_.COLD_ENOUGH, False, lambda: waited(STORE_LOW_MC=3500, STORE_HIGH_MC=3500)),
-    (R_.CHARGE_LATER, True, lambda: _planned(N.CHARGE, 800, 900)),
+    (R_.CHARGE_LATER, True, lambda: _planned(week.CHARGE, 800, 900)),
     (R_.OFF_TIME_BOOT, True, lambda: _seconds(Drive(), 9)),
     (R_.OFF_TIME_MAINS, True, _mains_back),
     (R_.OFF_TIME, True, _stopped_charge),
     (R_.STARTS_USED, True, _starts_used),
     (R_.QUIET_ASKED, True, lambda: _asked(mode.QUIET)),
     (R_.PURGE_BARS, True, lambda: _asked(mode.PURGE, 30)),
-    (R_.TARIFF, True, lambda: _planned(N.NO_START)),
+    (R_.TARIFF, True, lambda: _planned(week.NO_START)),
     (R_.CHARGING_BY_PLAN, False, lambda: _advised(advice.CHARGE)),
     (R_.PLAN_WAITS, False, lambda: _advised(advice.WAIT)),
 )
@@ -233,7 +233,7 @@ ROOM_CASES: tuple[tuple[int, bool, Callable[[], Drive]], ...] = (
     (R_.PURGING, True, lambda: _asked(mode.PURGE, 30)),
     (R_.ROOM_UNSEEN, False, lambda: _set(waited(), ROOM_FAULT=1)),
     (R_.ROOM_GAINING, False, lambda: _seconds(Drive(fit=EVERY_SENSOR & ~fitted.TRAY), 1)),
-    (R_.NOT_WANTED, True, lambda: _planned(N.WANTED, 800, 900)),
+    (R_.NOT_WANTED, True, lambda: _planned(week.WANTED, 800, 900)),
     (R_.ROOM_COOL, False, lambda: waited(ROOM_MC=22000)),
     (R_.STORE_UNSEEN, False, lambda: _set(_delivering(), STORE_LOW_FAULT=1, STORE_HIGH_FAULT=1)),
     (R_.NOT_USEFUL, False, lambda: waited(ROOM_MC=25000, STORE_LOW_MC=19400, STORE_HIGH_MC=19400)),

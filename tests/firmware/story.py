@@ -11,7 +11,8 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from typing import Any
 
-from drive import EVERY_SENSOR, PROBES, Drive, N, R, S, fitted, mode
+from drive import EVERY_SENSOR, PROBES, Drive, fitted, mode, reading, week
+from drive import setting as setting_slot
 from hypothesis import strategies as st
 
 # Parts an installation may have: everything, the least, and each thing missing that matters.
@@ -57,7 +58,7 @@ ODD_MC = st.sampled_from((85000, -5001, 45001, 46000, 60001, 14000, 20500, 34000
 YES_NO = st.sampled_from((1, 1, 0))
 
 READINGS = {
-    "WEEK_MIN": st.just(-1) | st.integers(0, N.WEEK_MIN - 1),
+    "WEEK_MIN": st.just(-1) | st.integers(0, week.WEEK_MIN - 1),
     "STORE_LOW_MC": STORE_MC | STORE_MC | ODD_MC,
     "STORE_HIGH_MC": STORE_MC | STORE_MC | ODD_MC,
     "ROOM_MC": ROOM_MC | ROOM_MC | ODD_MC,
@@ -117,7 +118,7 @@ class Scan:
     age_ms: tuple[int, ...] = ()
 
     def __getitem__(self, name: str) -> int:
-        return self.readings[getattr(R, name)]
+        return self.readings[getattr(reading, name)]
 
 
 @dataclass
@@ -128,10 +129,10 @@ class Record:
     scans: list[Scan] = field(default_factory=list)
 
     def setting(self, name: str) -> int:
-        return self.drive.settings[getattr(S, name)]
+        return self.drive.settings[getattr(setting_slot, name)]
 
     def fitted(self, bit: int) -> bool:
-        return bool(self.drive.settings[S.FITTED] & bit)
+        return bool(self.drive.settings[setting_slot.FITTED] & bit)
 
 
 @st.composite
@@ -139,12 +140,12 @@ def settings_inside_bounds(draw: st.DrawFn) -> dict[str, int]:
     """A few settings moved anywhere inside their bounds, the rest default."""
     trial = Drive()
     found: dict[str, int] = {}
-    names = st.sampled_from([n for n in vars(S) if n.isupper() and n not in _NOT_PLAIN])
+    names = st.sampled_from([n for n in vars(setting_slot) if n.isupper() and n not in _NOT_PLAIN])
     for name in draw(st.lists(names, max_size=5, unique=True)):
-        slot = getattr(S, name)
-        low, high, default = S.bound(slot)
+        slot = getattr(setting_slot, name)
+        low, high, default = setting_slot.bound(slot)
         trial.settings[slot] = draw(st.integers(low, high) | st.sampled_from((low, high)))
-        if S.first_fault(trial.settings) >= 0:
+        if setting_slot.first_fault(trial.settings) >= 0:
             trial.settings[slot] = default
         else:
             found[name] = trial.settings[slot]
@@ -264,7 +265,8 @@ class Player:
         for _ in range(n):
             d.tick(dt_ms)
             ages = tuple(
-                (d.readings[R.NOW_MS] - d.readings[getattr(R, name + "_AT_MS")]) % (1 << 30)
+                (d.readings[reading.NOW_MS] - d.readings[getattr(reading, name + "_AT_MS")])
+                % (1 << 30)
                 for name in PROBES
             )
             scan = Scan(d.clock_ms, tuple(d.readings), d.out, self.booted, ages)

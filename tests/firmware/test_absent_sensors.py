@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, S, fitted, latch, output
+from drive import EVERY_SENSOR, Drive, cell, fitted, latch, output, setting, statechart
 
 MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 MINIMUM = fitted.STORE_LOW | fitted.ROOM | fitted.TRAY
@@ -20,7 +20,7 @@ def test_without_flow_sensor_the_inlet_must_follow_the_store_in_three_minutes() 
     d = Drive(fit=EVERY_SENSOR & ~fitted.FLOW, ROOM_MC=27000, COIL_IN_MC=22000)
     d.until(lambda d: d.pump, 700)
     assert d.until(lambda d: not d.pump, 300) == pytest.approx(180, abs=2)
-    assert d.room_state == K.DRY_RUN_STOP
+    assert d.room_state == statechart.DRY_RUN_STOP
     assert d.until(lambda d: d.fan, 100) == pytest.approx(60, abs=2)
     d.until(lambda d: d.pump, 12)
     d.set(COIL_IN_MC=11000)  # 3 K from the store: water has come
@@ -53,7 +53,7 @@ def test_with_neither_the_pump_runs_in_bounded_spells() -> None:
 
 def test_without_a_level_or_floor_sensor_nothing_latches() -> None:
     d = pumping(MINIMUM, LEVEL_OK=0, FLOOR_DRY=0)
-    assert d.memory[M.LATCH] == 0
+    assert d.memory[cell.LATCH] == 0
     assert d.compressor
 
 
@@ -82,7 +82,7 @@ def test_no_store_probe_at_all_means_no_compressor_and_no_delivery() -> None:
     d = Drive(fit=fitted.ROOM | fitted.TRAY, ROOM_MC=27000)
     d.minutes(30)
     assert not d.out & MOTORS
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
 
 
 @pytest.mark.parametrize(
@@ -103,8 +103,8 @@ def test_settings_that_cannot_be_meant_are_refused_by_name_and_keep_all_off(
 ) -> None:
     d = Drive(ROOM_MC=27000)
     for name, value in changes.items():
-        d.settings[getattr(S, name)] = value
-    assert S.first_fault(d.settings) == getattr(S, slot)
+        d.settings[getattr(setting, name)] = value
+    assert setting.first_fault(d.settings) == getattr(setting, slot)
     d.minutes(30)
     assert d.out == 0
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from drive import Drive, K, N, mode
+from drive import Drive, mode, statechart, week
 
-NIGHT = (N.CHARGE, 127, 1380, 420)  # 23:00 to 07:00
+NIGHT = (week.CHARGE, 127, 1380, 420)  # 23:00 to 07:00
 
 
 def ready(week_min: int = 720, store_mc: int = 8000, **more: int) -> Drive:
@@ -55,12 +55,12 @@ def test_a_charging_window_deepens_the_target_when_it_begins() -> None:
     d = Drive(WEEK_MIN=1379, STORE_LOW_MC=5000, STORE_HIGH_MC=5000)
     d.window(0, *NIGHT)
     d.minutes(11)
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
     d.tick(WEEK_MIN=1380)
-    assert d.store_state == K.CHARGE
+    assert d.store_state == statechart.CHARGE
     d.minutes(6)
     d.tick(WEEK_MIN=1440 + 420)  # 07:00: full enough for the day
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
 
 
 def test_full_by_delays_the_deep_charge_to_its_lead() -> None:
@@ -82,7 +82,7 @@ def test_full_by_delays_the_deep_charge_to_its_lead() -> None:
 def test_clock_unknown_leaves_the_decision_to_the_temperature() -> None:
     d = Drive(WEEK_MIN=-1, STORE_LOW_MC=5000, STORE_HIGH_MC=5000)
     d.window(0, *NIGHT)
-    d.window(1, N.NO_START, 127, 0, 0)
+    d.window(1, week.NO_START, 127, 0, 0)
     d.minutes(11)
     assert d.compressor
     d.minutes(6)
@@ -93,7 +93,7 @@ def test_clock_unknown_leaves_the_decision_to_the_temperature() -> None:
 @pytest.mark.parametrize(("override", "starts"), [(1, True), (0, False)])
 def test_a_room_over_its_limit_may_override_the_tariff(override: int, starts: bool) -> None:
     d = Drive(settings={"TARIFF_OVERRIDE": override}, ROOM_MC=26500)
-    d.window(0, N.NO_START, 127, 700, 800)
+    d.window(0, week.NO_START, 127, 700, 800)
     d.minutes(11)
     assert not d.compressor
     d.seconds(12, ROOM_MC=27000)
@@ -102,15 +102,15 @@ def test_a_room_over_its_limit_may_override_the_tariff(override: int, starts: bo
 
 def test_an_override_needs_a_room_that_is_wanted_cool() -> None:
     d = Drive(ROOM_MC=28000)
-    d.window(0, N.NO_START, 127, 700, 800)
-    d.window(1, N.WANTED, 127, 900, 1000)
+    d.window(0, week.NO_START, 127, 700, 800)
+    d.window(1, week.WANTED, 127, 900, 1000)
     d.minutes(11)
     assert not d.compressor
 
 
 def test_a_no_start_window_lets_a_run_go_on() -> None:
     d = Drive(WEEK_MIN=699)
-    d.window(0, N.NO_START, 127, 700, 800)
+    d.window(0, week.NO_START, 127, 700, 800)
     d.minutes(11)
     assert d.compressor
     d.seconds(60, WEEK_MIN=705)
@@ -121,16 +121,16 @@ def test_a_start_delayed_into_a_no_start_window_is_called_off() -> None:
     """Fan and pump start first; before the compressor's turn comes the window has begun."""
     deep = {"DEEP_MC": 5000, "SHALLOW_MC": 6000}
     d = Drive(settings=deep, WEEK_MIN=699, ROOM_MC=26000, STORE_LOW_MC=5500, STORE_HIGH_MC=5500)
-    d.window(0, N.NO_START, 127, 700, 800)
+    d.window(0, week.NO_START, 127, 700, 800)
     d.minutes(11)
     d.settle()
     d.tick(ROOM_MC=23000)
     d.minutes(3, 20000)
     d.tick(ROOM_MC=26000, STORE_LOW_MC=6000, STORE_HIGH_MC=6000, COIL_IN_MC=6000)
     assert d.fan
-    assert d.store_state == K.CHARGE
+    assert d.store_state == statechart.CHARGE
     d.tick(WEEK_MIN=700)
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
     d.seconds(20)
     assert not d.compressor
 

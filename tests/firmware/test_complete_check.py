@@ -7,17 +7,15 @@ from typing import Any
 
 import numba
 import pytest
-from drive import Drive, K, S
-from springhouse import condition as C
-from springhouse import controller, interlock
-from springhouse import output as O
+from drive import Drive, setting, statechart
+from springhouse import condition, controller, interlock, output
 from springhouse_host.proof import complete, interlock_check, table_check
 
 NAMES = ("STORE_STATES", "ROOM_STATES", "STORE_ROWS", "ROOM_ROWS", "STORE_OUTPUTS", "ROOM_OUTPUTS")
 
 
 def chart(**changes: Any) -> SimpleNamespace:
-    return SimpleNamespace(**{name: getattr(K, name) for name in NAMES} | changes)
+    return SimpleNamespace(**{name: getattr(statechart, name) for name in NAMES} | changes)
 
 
 def instead(rows: tuple[Any, ...], old: tuple[Any, ...], new: tuple[Any, ...]) -> tuple[Any, ...]:
@@ -33,17 +31,27 @@ def test_the_core_has_no_mistake_and_every_case_was_looked_at() -> None:
     assert found.interlock_cases == 32 * 32 * 2**15
 
 
-WRONG_OUTPUT = (0, O.COMPRESSOR, O.COMPRESSOR, 0, O.ALARM)  # compressor on in the freeze guard
-HOLD, CHARGE, WAITING, DISCHARGE = 1 << K.HOLD, 1 << K.CHARGE, 1 << K.WAITING, 1 << K.DISCHARGE
+# Compressor on in the freeze guard.
+WRONG_OUTPUT = (0, output.COMPRESSOR, output.COMPRESSOR, 0, output.ALARM)
+HOLD, CHARGE, WAITING, DISCHARGE = (
+    1 << statechart.HOLD,
+    1 << statechart.CHARGE,
+    1 << statechart.WAITING,
+    1 << statechart.DISCHARGE,
+)
 KEEPS_CHARGING = instead(
-    K.STORE_ROWS, (HOLD | CHARGE, C.FREEZE, 0, K.FREEZE_GUARD), (CHARGE, C.FREEZE, 0, K.CHARGE)
+    statechart.STORE_ROWS,
+    (HOLD | CHARGE, condition.FREEZE, 0, statechart.FREEZE_GUARD),
+    (CHARGE, condition.FREEZE, 0, statechart.CHARGE),
 )
-HOLD_STARTS = next(row for row in K.STORE_ROWS if row[3] == K.CHARGE)
+HOLD_STARTS = next(row for row in statechart.STORE_ROWS if row[3] == statechart.CHARGE)
 STARTS_EARLY = instead(
-    K.STORE_ROWS, HOLD_STARTS, (HOLD, HOLD_STARTS[1] & ~C.MAY_START, HOLD_STARTS[2], K.CHARGE)
+    statechart.STORE_ROWS,
+    HOLD_STARTS,
+    (HOLD, HOLD_STARTS[1] & ~condition.MAY_START, HOLD_STARTS[2], statechart.CHARGE),
 )
-WET = next(row for row in K.ROOM_ROWS if row[3] == K.CONDENSATE_STOP)
-DELIVERS_WET = instead(K.ROOM_ROWS, WET, (WET[0] & ~DISCHARGE, *WET[1:]))
+WET = next(row for row in statechart.ROOM_ROWS if row[3] == statechart.CONDENSATE_STOP)
+DELIVERS_WET = instead(statechart.ROOM_ROWS, WET, (WET[0] & ~DISCHARGE, *WET[1:]))
 
 
 @pytest.mark.parametrize(
@@ -56,19 +64,47 @@ DELIVERS_WET = instead(K.ROOM_ROWS, WET, (WET[0] & ~DISCHARGE, *WET[1:]))
         ),
         ({"STORE_ROWS": STARTS_EARLY}, "compressor started without 'may start': keeping cold"),
         ({"ROOM_ROWS": DELIVERS_WET}, "delivery asked for despite 'tray full or waiting'"),
-        ({"STORE_ROWS": K.STORE_ROWS[:-1]}, "store side locked is a dead end"),
-        ({"STORE_ROWS": ((HOLD, 0, 0, 7), *K.STORE_ROWS)}, "row 0 names an unknown state: 1 -> 7"),
-        ({"STORE_ROWS": ((1 << 5, 0, 0, 0), *K.STORE_ROWS)}, "an unknown state: 100000 -> 0"),
-        ({"STORE_ROWS": ((HOLD, 1 << 11, 0, 0), *K.STORE_ROWS)}, "does not have"),
-        ({"ROOM_ROWS": (*K.ROOM_ROWS, (WAITING, C.TRAY, 0, K.PURGE))}, "is never taken"),
+        ({"STORE_ROWS": statechart.STORE_ROWS[:-1]}, "store side locked is a dead end"),
         (
-            {"STORE_ROWS": (*K.STORE_ROWS, (HOLD | CHARGE, C.BAR_RUN, 0, K.HOLD))},
+            {"STORE_ROWS": ((HOLD, 0, 0, 7), *statechart.STORE_ROWS)},
+            "row 0 names an unknown state: 1 -> 7",
+        ),
+        (
+            {"STORE_ROWS": ((1 << 5, 0, 0, 0), *statechart.STORE_ROWS)},
+            "an unknown state: 100000 -> 0",
+        ),
+        ({"STORE_ROWS": ((HOLD, 1 << 11, 0, 0), *statechart.STORE_ROWS)}, "does not have"),
+        (
+            {"ROOM_ROWS": (*statechart.ROOM_ROWS, (WAITING, condition.TRAY, 0, statechart.PURGE))},
+            "is never taken",
+        ),
+        (
+            {
+                "STORE_ROWS": (
+                    *statechart.STORE_ROWS,
+                    (HOLD | CHARGE, condition.BAR_RUN, 0, statechart.HOLD),
+                )
+            },
             "row 11 (chilling the store, 'run barred' -> keeping cold) is never taken",
         ),
-        ({"ROOM_ROWS": ((WAITING, C.DRY, C.DRY, K.PURGE), *K.ROOM_ROWS)}, "requires and forbids"),
-        ({"STORE_ROWS": ((HOLD, 0, 0, K.CHARGE), *K.STORE_ROWS)}, "never comes to rest"),
+        (
+            {
+                "ROOM_ROWS": (
+                    (WAITING, condition.DRY, condition.DRY, statechart.PURGE),
+                    *statechart.ROOM_ROWS,
+                )
+            },
+            "requires and forbids",
+        ),
+        (
+            {"STORE_ROWS": ((HOLD, 0, 0, statechart.CHARGE), *statechart.STORE_ROWS)},
+            "never comes to rest",
+        ),
         ({"ROOM_OUTPUTS": (0,) * 8}, "a latched fault without alarm"),
-        ({"ROOM_OUTPUTS": (O.COMPRESSOR, *K.ROOM_OUTPUTS[1:])}, "asks for what is not its own"),
+        (
+            {"ROOM_OUTPUTS": (output.COMPRESSOR, *statechart.ROOM_OUTPUTS[1:])},
+            "asks for what is not its own",
+        ),
         ({"STORE_ROWS": KEEPS_CHARGING}, "does not come to rest in freeze guard"),
     ],
 )
@@ -84,21 +120,21 @@ grant = numba.njit(interlock.grant)  # what numba compiles may call only what it
 
 
 def _mains_forgotten(asked: int, out: int, lock: int) -> int:
-    return grant(asked, out, lock & ~C.LOCK_MAINS)
+    return grant(asked, out, lock & ~condition.LOCK_MAINS)
 
 
 def _two_at_once(asked: int, out: int, lock: int) -> int:
-    if asked & ~out & O.PUMP and lock == 0:
+    if asked & ~out & output.PUMP and lock == 0:
         return asked
     return grant(asked, out, lock)
 
 
 def _adds(asked: int, out: int, lock: int) -> int:
-    return grant(asked, out, lock) | O.ALARM
+    return grant(asked, out, lock) | output.ALARM
 
 
 def _jams(asked: int, out: int, lock: int) -> int:
-    return grant(asked, out, lock | C.LOCK_SPACING)
+    return grant(asked, out, lock | condition.LOCK_SPACING)
 
 
 def _stops(asked: int, out: int, lock: int) -> int:
@@ -106,7 +142,7 @@ def _stops(asked: int, out: int, lock: int) -> int:
 
 
 def _too_soon(asked: int, out: int, lock: int) -> int:
-    return grant(asked, out, lock & ~(C.LOCK_SPACING | C.LOCK_START))
+    return grant(asked, out, lock & ~(condition.LOCK_SPACING | condition.LOCK_START))
 
 
 @pytest.mark.parametrize(
@@ -131,7 +167,7 @@ def _charging_then_ice(mc: int = 900) -> Drive:
     d = Drive()
     d.minutes(11)
     assert d.compressor
-    assert d.store_state == K.CHARGE
+    assert d.store_state == statechart.CHARGE
     d.set(STORE_HIGH_MC=4000)
     d.seconds(3)
     d.set(STORE_HIGH_MC=mc)
@@ -141,8 +177,8 @@ def _charging_then_ice(mc: int = 900) -> Drive:
 @pytest.mark.parametrize(
     ("where", "name", "wrong", "state"),
     [
-        (K, "STORE_OUTPUTS", WRONG_OUTPUT, K.FREEZE_GUARD),
-        (controller, "STORE_ROWS", KEEPS_CHARGING, K.CHARGE),
+        (statechart, "STORE_OUTPUTS", WRONG_OUTPUT, statechart.FREEZE_GUARD),
+        (controller, "STORE_ROWS", KEEPS_CHARGING, statechart.CHARGE),
     ],
     ids=["compressor on in the freeze guard", "charging on despite ice"],
 )
@@ -161,7 +197,7 @@ def test_a_table_that_starts_too_early_is_held_back(monkeypatch: pytest.MonkeyPa
     monkeypatch.setattr(controller, "STORE_ROWS", STARTS_EARLY)
     d = Drive()
     d.seconds(10)
-    assert d.store_state == K.CHARGE
+    assert d.store_state == statechart.CHARGE
     assert not d.compressor
     took_s = d.until(lambda d: d.compressor, 900)
-    assert took_s + 10 >= d.settings[S.MIN_OFF_S]
+    assert took_s + 10 >= d.settings[setting.MIN_OFF_S]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from drive import Drive, K, M, latch
+from drive import Drive, cell, latch, statechart
 
 LIMIT_S = 3600
 
@@ -99,11 +99,14 @@ def test_no_cooling_rests_the_compressor_then_latches_at_the_third_rest() -> Non
     rests = 0
     for hour in range(22):
         _spells(d, 60, lambda n: 8000 + n % 2 * 100, lambda n: 20000)
-        if d.memory[M.REST_COUNT] > rests:
+        if d.memory[cell.REST_COUNT] > rests:
             rests += 1
             # 6 h of running, then half an hour of rest, from the 11th minute on
             assert hour == (6, 12, 19)[rests - 1]
-            assert d.store_state == (K.STORE_LOCKED if rests == 3 else K.HOLD) or d.compressor
+            assert (
+                d.store_state == (statechart.STORE_LOCKED if rests == 3 else statechart.HOLD)
+                or d.compressor
+            )
     assert rests == 3
     assert d.latched(latch.NO_COOLING)
     assert not d.compressor
@@ -113,7 +116,7 @@ def test_half_a_kelvin_in_six_hours_is_progress() -> None:
     d = Drive()
     on_after(d)
     _spells(d, 20 * 60, lambda n: 8000 - n * 500 // 350, lambda n: 20000)
-    assert d.memory[M.REST_COUNT] == 0
+    assert d.memory[cell.REST_COUNT] == 0
     assert d.compressor
 
 
@@ -124,8 +127,8 @@ def test_keeping_up_with_delivery_is_never_latched() -> None:
     _spells(d, 2 * 1440, lambda n: 8000 + n % 2 * 70, lambda n: 27000)
     assert d.compressor
     assert d.pump
-    assert d.memory[M.LATCH] == 0
-    assert d.memory[M.REST_COUNT] == 0
+    assert d.memory[cell.LATCH] == 0
+    assert d.memory[cell.REST_COUNT] == 0
 
 
 def test_keeping_up_in_spells_is_never_latched_either() -> None:
@@ -139,8 +142,8 @@ def test_keeping_up_in_spells_is_never_latched_either() -> None:
         lambda n: 22000 if n % 40 < 20 else 27000,
     )
     assert d.compressor
-    assert d.memory[M.LATCH] == 0
-    assert d.memory[M.REST_COUNT] == 0
+    assert d.memory[cell.LATCH] == 0
+    assert d.memory[cell.REST_COUNT] == 0
 
 
 def test_a_flat_store_in_spells_without_cooling_is_found() -> None:
@@ -153,7 +156,7 @@ def test_a_flat_store_in_spells_without_cooling_is_found() -> None:
         lambda n: 8000 + n * 2 + n % 2 * 70,
         lambda n: 22000 if n % 40 < 20 else 27000,
     )
-    assert d.memory[M.REST_COUNT] >= 1
+    assert d.memory[cell.REST_COUNT] >= 1
 
 
 def test_a_probe_that_is_believed_no_longer_is_no_progress() -> None:
@@ -166,7 +169,7 @@ def test_a_probe_that_is_believed_no_longer_is_no_progress() -> None:
         d.minutes(1, 60000)
         minutes += 1
     assert minutes == 361  # 6 h and a scan
-    assert d.memory[M.REST_COUNT] == 1
+    assert d.memory[cell.REST_COUNT] == 1
 
 
 def test_a_probe_that_is_believed_again_takes_no_progress_away() -> None:
@@ -178,7 +181,7 @@ def test_a_probe_that_is_believed_again_takes_no_progress_away() -> None:
         d.set(STORE_HIGH_FAULT=int(n < 100))
         d.minutes(1, 60000)
     assert d.compressor
-    assert d.memory[M.REST_COUNT] == 0
+    assert d.memory[cell.REST_COUNT] == 0
 
 
 def test_a_full_store_begins_the_judgement_anew() -> None:
@@ -193,7 +196,7 @@ def test_a_full_store_begins_the_judgement_anew() -> None:
         d.seconds(2)
         assert not d.compressor
         d.store(10000)
-    assert d.memory[M.REST_COUNT] == 0
+    assert d.memory[cell.REST_COUNT] == 0
 
 
 def test_probes_far_apart_while_chilling_rest_then_latch() -> None:

@@ -166,7 +166,7 @@ def test_the_core_file_keeps_to_the_rules(name: str) -> None:
         "def f(a: int = 3) -> int:\n    return a",
         "def f(a: int) -> int:\n    return str(a)",
         "def f(a: int) -> int:\n    return 'x'",
-        "from springhouse import memory as M\ndef f(a: int) -> int:\n    return M._x",
+        "from springhouse import memory as cell\ndef f(a: int) -> int:\n    return cell._x",
         "def f(a: 'array[int]') -> int:\n    return a[1:2]",
     ],
 )

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, N, fitted, mode
+from drive import EVERY_SENSOR, Drive, fitted, mode, statechart, week
 
 
 def ready(room: int = 23000, store: int = 5000, **more: int) -> Drive:
@@ -30,7 +30,7 @@ def test_room_hysteresis() -> None:
 
 def test_only_in_the_hours_when_it_is_wanted() -> None:
     d = ready(WEEK_MIN=599)
-    d.window(0, N.WANTED, 127, 600, 720)
+    d.window(0, week.WANTED, 127, 600, 720)
     d.boot()
     d.minutes(11)
     assert not room(d, 27000).pump
@@ -107,10 +107,10 @@ def test_cold_air_at_the_coil_bars_the_pump() -> None:
     d.seconds(3, COIL_AIR_MC=3500)
     assert d.pump
     d.tick(COIL_AIR_MC=3499)
-    assert d.room_state == K.COIL_STOP
+    assert d.room_state == statechart.COIL_STOP
     assert not d.out & 2
     d.seconds(10, COIL_AIR_MC=3799)
-    assert d.room_state == K.COIL_STOP
+    assert d.room_state == statechart.COIL_STOP
     d.tick(COIL_AIR_MC=3800)
     assert d.until(lambda d: d.pump, 330) >= 300
 
@@ -118,7 +118,7 @@ def test_cold_air_at_the_coil_bars_the_pump() -> None:
 def test_without_an_air_probe_the_room_probe_stands_in() -> None:
     d = Drive(fit=EVERY_SENSOR & ~fitted.COIL_AIR, ROOM_MC=3400, settings={"ROOM_TARGET_MC": 15000})
     d.minutes(11)
-    assert d.room_state == K.WAITING
+    assert d.room_state == statechart.WAITING
     d.ask(mode.PURGE, 10)
     d.seconds(12)
     assert not d.pump
@@ -139,4 +139,4 @@ def test_no_room_probe_no_delivery() -> None:
     d = room(ready(), 26000)
     d.set(ROOM_FAULT=1)
     assert d.until(lambda d: not d.pump, 12) <= 10
-    assert d.room_state == K.ROOM_BLIND
+    assert d.room_state == statechart.ROOM_BLIND

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, fitted, latch, mode, output
+from drive import EVERY_SENSOR, Drive, fitted, latch, mode, output, statechart
 
 MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 
@@ -33,7 +33,7 @@ def test_a_pump_that_brings_no_water_stops_after_ten_seconds() -> None:
     d.set(FAN_RPM=900)
     d.until(lambda d: d.pump, 12 + 60)
     assert d.until(lambda d: not d.pump, 30) == 10
-    assert d.room_state == K.DRY_RUN_STOP
+    assert d.room_state == statechart.DRY_RUN_STOP
 
 
 def test_flow_lost_on_the_way_stops_it_after_five() -> None:
@@ -66,9 +66,9 @@ def test_more_flow_than_the_pump_can_deliver_is_none() -> None:
         d.honest = False
         d.set(FLOW_ML_MIN=flow_ml_min, FAN_RPM=900)
         assert d.until(lambda d: not d.pump, 30) == 1 + 5
-        assert d.room_state == K.DRY_RUN_STOP
+        assert d.room_state == statechart.DRY_RUN_STOP
         d.seconds(58)
-        assert d.room_state == K.DRY_RUN_STOP
+        assert d.room_state == statechart.DRY_RUN_STOP
         d.minutes(10)  # with the pump off it is flow that should not be
         assert not d.pump
 
@@ -106,11 +106,11 @@ def test_flow_with_the_pump_off_makes_the_sensor_a_liar() -> None:
     d.minutes(11)
     d.honest = False
     d.seconds(59, FLOW_ML_MIN=900)
-    assert d.room_state == K.WAITING
+    assert d.room_state == statechart.WAITING
     d.seconds(3)
-    assert d.room_state == K.DRY_RUN_STOP
+    assert d.room_state == statechart.DRY_RUN_STOP
     d.seconds(3, FLOW_ML_MIN=0)
-    assert d.room_state == K.WAITING
+    assert d.room_state == statechart.WAITING
 
 
 def test_a_full_tray_stops_delivery_at_once_and_holds_it_ten_minutes() -> None:
@@ -118,7 +118,7 @@ def test_a_full_tray_stops_delivery_at_once_and_holds_it_ten_minutes() -> None:
     d.tick(TRAY_OK=0)
     assert not d.out & (output.PUMP | output.FAN)
     d.minutes(20)
-    assert d.room_state == K.CONDENSATE_STOP
+    assert d.room_state == statechart.CONDENSATE_STOP
     d.tick(TRAY_OK=1)
     assert d.until(lambda d: d.fan, 700) == pytest.approx(600, abs=2)
 
@@ -130,7 +130,7 @@ def test_the_third_full_tray_of_a_day_waits_for_a_person() -> None:
         d.tick(TRAY_OK=1)
         d.minutes(11)
     assert d.latched(latch.TRAY)
-    assert d.room_state == K.ROOM_LOCKED
+    assert d.room_state == statechart.ROOM_LOCKED
 
 
 def test_emptied_and_acknowledged_it_goes_on_in_sixty_seconds_and_is_not_counted() -> None:
@@ -193,7 +193,7 @@ def test_a_fan_that_moves_no_air_stops_the_pump_in_three_minutes_thrice_then_lat
         d.set(FAN_RPM=199)
         took = d.until(lambda d: not d.pump, 300)
         assert took == pytest.approx(180, abs=2)
-        assert d.room_state == (K.COIL_STOP if n < 2 else K.ROOM_LOCKED)
+        assert d.room_state == (statechart.COIL_STOP if n < 2 else statechart.ROOM_LOCKED)
         d.set(FLOW_ML_MIN=0)
         if n < 2:
             assert d.until(lambda d: d.fan, 400) == pytest.approx(300, abs=2)

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 from condition_rig import rested
-from drive import EVERY_SENSOR, Drive, K, S, fitted
-from springhouse import probes as P
+from drive import EVERY_SENSOR, Drive, fitted, setting, statechart
+from springhouse import probes
 
 
 def charging(fit: int = EVERY_SENSOR, mc: int = 6000, **settings: int) -> Drive:
@@ -26,15 +26,15 @@ def test_the_coldest_of_two_probes_less_its_error_decides() -> None:
     d = show(charging(), STORE_HIGH_MC=1001)
     assert d.compressor  # 1.001 - 0.5 is above 0.5 °C
     show(d, STORE_HIGH_MC=1000)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
     show(d, STORE_HIGH_MC=1700)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
     show(d, STORE_HIGH_MC=2000)
-    assert d.store_state == K.FREEZE_GUARD  # it came up: nothing vouches for it below 4 °C
+    assert d.store_state == statechart.FREEZE_GUARD  # it came up: nothing vouches for it below 4 °C
     show(d, STORE_LOW_MC=5499, STORE_HIGH_MC=5499)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
     show(d, STORE_LOW_MC=5500, STORE_HIGH_MC=5500)
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
 
 
 @pytest.mark.parametrize(("low_mc", "high_mc"), [(3000, 5000), (5000, 3000)])
@@ -42,16 +42,16 @@ def test_the_coldest_of_two_probes_is_whichever_it_is(low_mc: int, high_mc: int)
     d = rested(STORE_LOW_ERR_MK=200, STORE_HIGH_ERR_MK=500)
     d.set(STORE_LOW_MC=low_mc, STORE_HIGH_MC=high_mc)
     coldest = min(low_mc - 200, high_mc - 500)
-    assert P.coldest_mc(d.memory, d.settings, d.readings) == coldest
+    assert probes.coldest_mc(d.memory, d.settings, d.readings) == coldest
 
 
 def test_the_guard_at_the_wall_ends_a_kelvin_above() -> None:
     d = charging(EVERY_SENSOR & ~fitted.STORE_LOW)
     show(d, STORE_HIGH_MC=1000)
     show(d, STORE_HIGH_MC=1999)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
     show(d, STORE_HIGH_MC=2000)
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
 
 
 @pytest.mark.parametrize("error_mk", [200, 500, 1500])
@@ -79,7 +79,7 @@ def test_losing_the_high_probe_raises_the_limit_to_the_floor() -> None:
     assert d.compressor
     d.set(STORE_HIGH_FAULT=1)
     assert d.until(lambda d: not d.compressor, 12) <= 10
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
 
 
 ICE = {"ICE_BANK": 1, "ICE_RUN_MIN": 60, "FREEZE_MC": -1000, "DEEP_MC": 500, "SHALLOW_MC": 500}
@@ -98,7 +98,7 @@ def test_an_ice_bank_stops_when_its_ration_of_ice_is_made() -> None:
     took_s = d.until(lambda d: not d.compressor, 3700)
     assert 3590 <= took_s <= 3610
     d.minutes(60)
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
 
 
 def test_ice_counts_over_breaks_until_it_is_seen_melted() -> None:
@@ -126,14 +126,14 @@ def test_after_a_reset_ice_of_unknown_thickness_may_not_grow() -> None:
     on_s = 0
     for _ in range(3600):
         on_s += bool(d.tick() & 1)
-    assert on_s <= d.settings[S.MIN_ON_S] + 1  # one run, ended as soon as its minimum is over
+    assert on_s <= d.settings[setting.MIN_ON_S] + 1  # one run, ended as soon as its minimum is over
 
 
 def test_an_ice_bank_without_a_probe_at_the_wall_is_refused() -> None:
-    with pytest.raises(AssertionError, match=str(S.ICE_BANK)):
+    with pytest.raises(AssertionError, match=str(setting.ICE_BANK)):
         Drive(fit=EVERY_SENSOR & ~fitted.STORE_HIGH, settings=ICE)
 
 
 def test_below_zero_is_refused_for_a_liquid_store() -> None:
-    with pytest.raises(AssertionError, match=str(S.FREEZE_MC)):
+    with pytest.raises(AssertionError, match=str(setting.FREEZE_MC)):
         Drive(settings={"FREEZE_MC": -1})

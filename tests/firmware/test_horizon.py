@@ -5,14 +5,14 @@ from __future__ import annotations
 from array import array
 
 import pytest
-from drive import HEALTHY, Drive, K, M, N, R, T, mode
+from drive import HEALTHY, Drive, cell, mode, reading, statechart, timekeeping, week
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse import horizon, probes
 from story import KITS, Player, Story, mix, story
 
 _DENSE = mix(want=4, change=3, coil=2, power=1, tray=1, ask=2, press=1, wait=1)
-PICKS = st.lists(st.integers(0, 3), min_size=R.SIZE, max_size=R.SIZE)
+PICKS = st.lists(st.integers(0, 3), min_size=reading.SIZE, max_size=reading.SIZE)
 SHARES = st.floats(0, 1, exclude_max=True)
 
 
@@ -28,8 +28,8 @@ def _inside(watch: array[int], slot: int, now: int, pick: int) -> int:
 
 MOVABLE = [  # readings but for the clock and the times of the frames
     slot
-    for slot in range(R.SIZE)
-    if slot != R.NOW_MS and not R.STORE_LOW_AT_MS <= slot <= R.COIL_AIR_AT_MS
+    for slot in range(reading.SIZE)
+    if slot != reading.NOW_MS and not reading.STORE_LOW_AT_MS <= slot <= reading.COIL_AIR_AT_MS
 ]
 
 
@@ -71,12 +71,12 @@ def test_nothing_changes_inside_the_bands_before_the_deadline(
 
 
 PROBE_SLOTS = {
-    *range(M.VALID, M.DRY_COUNT),  # trust and anchors
-    *(M.STORE_LOW_STUCK_LEFT_MS, M.STORE_HIGH_STUCK_LEFT_MS),
-    *(M.STORE_LOW_STUCK_T, M.STORE_HIGH_STUCK_T),
+    *range(cell.VALID, cell.DRY_COUNT),  # trust and anchors
+    *(cell.STORE_LOW_STUCK_LEFT_MS, cell.STORE_HIGH_STUCK_LEFT_MS),
+    *(cell.STORE_LOW_STUCK_T, cell.STORE_HIGH_STUCK_T),
 }
-WORD_SLOTS = {M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD}
-DECIDING = [n for n in range(M.SIZE) if n not in PROBE_SLOTS | WORD_SLOTS]
+WORD_SLOTS = {cell.STORE_WORD, cell.ROOM_WORD, cell.LOCK_WORD}
+DECIDING = [n for n in range(cell.SIZE) if n not in PROBE_SLOTS | WORD_SLOTS]
 
 
 @given(
@@ -99,7 +99,7 @@ def test_no_decision_changes_inside_the_wider_bands(
         for slot in MOVABLE:
             now = d.readings[slot]
             goal = _inside(watch, slot, now, picks[slot])
-            creep = 2500 if R.STORE_LOW_MC <= slot <= R.COIL_AIR_MC else 100000
+            creep = 2500 if reading.STORE_LOW_MC <= slot <= reading.COIL_AIR_MC else 100000
             d.readings[slot] = max(now - creep, min(now + creep, goal))
         wanted_ms = int(share * ms)
         d.tick(wanted_ms - clock_ms)
@@ -111,7 +111,7 @@ def test_no_decision_changes_inside_the_wider_bands(
 
 
 def _believed(d: Drive) -> list[bool]:
-    return [probes.trusted(d.memory, i) for i in range(R.PROBES)]
+    return [probes.trusted(d.memory, i) for i in range(reading.PROBES)]
 
 
 class World:
@@ -137,8 +137,8 @@ class World:
 
     def __init__(self, origin: int) -> None:
         self.d = Drive(origin, settings={"PROGRESS_MIN": 60, "MIN_OFF_S": 300, "DEEP_MC": 2000})
-        self.d.window(0, N.NO_START, 127, 20, 40)
-        self.d.window(1, N.WANTED, 127, 5, 175)
+        self.d.window(0, week.NO_START, 127, 20, 40)
+        self.d.window(1, week.WANTED, 127, 5, 175)
         self.store = 6000 << 6  # in 1/64 m°C, so that slow drifts stay integers
         self.room = 24600 << 6
 
@@ -165,7 +165,7 @@ class World:
         d = self.d
         trace: list[tuple[int, int, int]] = []
         scans = 0
-        deadline, watch = 0, array("i", [0] * (2 * R.SIZE))
+        deadline, watch = 0, array("i", [0] * (2 * reading.SIZE))
         for t in range(self.SECONDS):
             self.show(t)
             if not jumping or t * 1000 >= deadline or not _in_bands(d.readings, watch):
@@ -181,7 +181,7 @@ class World:
 
 
 def _in_bands(readings: array[int], watch: array[int]) -> bool:
-    return all(watch[2 * s] <= readings[s] <= watch[2 * s + 1] for s in range(R.SIZE))
+    return all(watch[2 * s] <= readings[s] <= watch[2 * s + 1] for s in range(reading.SIZE))
 
 
 @pytest.mark.parametrize("origin", [0, (1 << 30) - 4000000])
@@ -192,17 +192,17 @@ def test_jumping_gives_what_scanning_every_second_gives(origin: int) -> None:
     assert some == every
     assert jumping.d.memory == steady.d.memory
     assert few_scans < all_scans // 4
-    assert {store for store, _, _ in every} == set(range(K.STORE_STATES))
-    assert {room for _, room, _ in every} == set(range(K.ROOM_STATES))
+    assert {store for store, _, _ in every} == set(range(statechart.STORE_STATES))
+    assert {room for _, room, _ in every} == set(range(statechart.ROOM_STATES))
 
 
 def test_the_nearest_deadline_of_all_timers() -> None:
-    memory = array("i", [T.IDLE] * M.SIZE)
+    memory = array("i", [timekeeping.IDLE] * cell.SIZE)
     assert horizon.nearest_ms(memory, 40) == 1 << 28
-    memory[M.SIZE - 1] = 90
-    memory[M.TIMERS] = T.DUE
+    memory[cell.SIZE - 1] = 90
+    memory[cell.TIMERS] = timekeeping.DUE
     assert horizon.nearest_ms(memory, 40) == 50
-    memory[M.TIMERS] = 0
+    memory[cell.TIMERS] = 0
     assert horizon.nearest_ms(memory, (1 << 30) - 8) == 8
-    memory[M.TIMERS + 1] = (1 << 30) - 7
+    memory[cell.TIMERS + 1] = (1 << 30) - 7
     assert horizon.nearest_ms(memory, (1 << 30) - 8) == 1

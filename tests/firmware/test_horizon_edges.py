@@ -11,7 +11,7 @@ from collections.abc import Callable
 from copy import deepcopy
 
 import pytest
-from drive import EVERY_SENSOR, Drive, M, N, R, fitted, output
+from drive import EVERY_SENSOR, Drive, cell, fitted, output, reading, week
 
 Case = tuple[str, Callable[[], Drive], str, int]
 ICE = {"ICE_BANK": 1, "ICE_RUN_MIN": 600, "FREEZE_MC": -1000, "DEEP_MC": 500, "STUCK_MIN": 720}
@@ -109,7 +109,7 @@ def flat_battery() -> Drive:
 
 def windowed() -> Drive:
     d = Drive(WEEK_MIN=700)
-    d.window(0, N.CHARGE, 127, 600, 720)
+    d.window(0, week.CHARGE, 127, 600, 720)
     d.seconds(5)
     return d
 
@@ -240,7 +240,7 @@ def test_a_jump_stops_before_a_reading_crosses(
     d.settle()
     d.honest = False
     ms, watch = d.horizon()
-    index = getattr(R, slot)
+    index = getattr(reading, slot)
     low, high = watch[2 * index], watch[2 * index + 1]
     assert ms > 0 or "to" in name.split()
     assert low <= d.readings[index] <= high
@@ -266,8 +266,8 @@ def test_no_jump_beyond_a_deadline(timer: str, make: Callable[[], Drive]) -> Non
     d = make()
     d.settle()
     ms, _ = d.horizon()
-    for slot in range(M.TIMERS, M.SIZE):  # leave only the one timer running
-        if slot != getattr(M, timer) and d.memory[slot] >= 0:
+    for slot in range(cell.TIMERS, cell.SIZE):  # leave only the one timer running
+        if slot != getattr(cell, timer) and d.memory[slot] >= 0:
             d.memory[slot] = -1
     d.honest = False
     alone_ms, _ = d.horizon()
@@ -275,8 +275,8 @@ def test_no_jump_beyond_a_deadline(timer: str, make: Callable[[], Drive]) -> Non
     early, late = deepcopy(d), deepcopy(d)
     early.tick(alone_ms - 1)
     late.tick(alone_ms)
-    assert early.memory[getattr(M, timer)] == d.memory[getattr(M, timer)]
-    assert late.memory[getattr(M, timer)] != d.memory[getattr(M, timer)]
+    assert early.memory[getattr(cell, timer)] == d.memory[getattr(cell, timer)]
+    assert late.memory[getattr(cell, timer)] != d.memory[getattr(cell, timer)]
 
 
 def test_no_jump_while_a_probe_is_gaining_trust() -> None:
@@ -290,19 +290,19 @@ def test_no_jump_while_a_probe_is_gaining_trust() -> None:
 def test_bands_are_no_narrower_than_a_jump_needs() -> None:
     """Over Sunday midnight the clock runs to the end of the plan; the rest may drift freely."""
     d = Drive(fit=EVERY_SENSOR & ~fitted.COIL_AIR, WEEK_MIN=10070)
-    d.window(0, N.CHARGE, 64, 1420, 30)
+    d.window(0, week.CHARGE, 64, 1420, 30)
     d.seconds(5)
     d.tick(WEEK_MIN=5)
     d.settle()
     _, watch = d.horizon()
-    assert watch[2 * R.WEEK_MIN : 2 * R.WEEK_MIN + 2].tolist() == [5, 29]
-    assert watch[2 * R.BATTERY_MV] < 0  # mains is seen
-    assert watch[2 * R.FAN_RPM] < 0
-    assert watch[2 * R.COIL_AIR_MC] < -60000 < 130000 < watch[2 * R.COIL_AIR_MC + 1]
-    assert watch[2 * R.NOW_MS + 1] >= 2**30 - 1
+    assert watch[2 * reading.WEEK_MIN : 2 * reading.WEEK_MIN + 2].tolist() == [5, 29]
+    assert watch[2 * reading.BATTERY_MV] < 0  # mains is seen
+    assert watch[2 * reading.FAN_RPM] < 0
+    assert watch[2 * reading.COIL_AIR_MC] < -60000 < 130000 < watch[2 * reading.COIL_AIR_MC + 1]
+    assert watch[2 * reading.NOW_MS + 1] >= 2**30 - 1
     d.tick(MAINS_OK=0)
     d.settle()
-    assert d.horizon()[1][2 * R.BATTERY_MV] == 12000
+    assert d.horizon()[1][2 * reading.BATTERY_MV] == 12000
 
 
 def test_the_longest_jump_is_bounded() -> None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import judge as J
+import judge
 from drive import EVERY_SENSOR, fitted, mode, output
 from hypothesis import given
 from hypothesis import strategies as st
@@ -30,7 +30,7 @@ class DryWatch:
         self.gap_ms = record.setting("FLOW_GAP_S") * 1000
         self.deadline_ms: int | None = None
 
-    def overdue(self, before: J.Scan | None, scan: J.Scan) -> bool:
+    def overdue(self, before: judge.Scan | None, scan: judge.Scan) -> bool:
         """Whether the pump has by now run too long without flow."""
         if before is None or not before.out & P or scan["FLOW_ML_MIN"] >= self.least:
             self.deadline_ms = None
@@ -39,7 +39,7 @@ class DryWatch:
         over = self.deadline_ms is not None and scan.t_ms >= self.deadline_ms
         if over:
             self.deadline_ms = None
-        if J.rises(before, scan, P):
+        if judge.rises(before, scan, P):
             self.deadline_ms = scan.t_ms + self.prime_ms
         return over
 
@@ -48,7 +48,7 @@ class DryWatch:
 def test_inv_09_no_pump_without_flow_in_time(told: Story) -> None:
     record = play(told)
     watch = DryWatch(record)
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if watch.overdue(before, scan):
             assert not scan.out & P, scan.t_ms
 
@@ -59,8 +59,8 @@ def test_inv_10_four_dry_runs_then_a_person(told: Story) -> None:
     record = play(told)
     watch = DryWatch(record)
     runs: list[int] = []
-    for before, scan in J.pairs(record):
-        if before is None or J.pressed(before, scan):
+    for before, scan in judge.pairs(record):
+        if before is None or judge.pressed(before, scan):
             runs = []
         if runs and scan.t_ms - runs[-1] >= DAY_MS and len(runs) < 4:
             runs = []
@@ -74,11 +74,11 @@ def test_inv_10_four_dry_runs_then_a_person(told: Story) -> None:
 @given(story(acts=mix(deliver=3, water=5, press=2, ask=5, wait=1), kit=WITH_WATER, settings=_PLAIN))
 def test_inv_11_level_low_or_wet_floor_stops_all_until_acknowledged(told: Story) -> None:
     record = play(told)
-    owner = J.Mode()
+    owner = judge.Mode()
     level = floor = False
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         owner.see(scan)
-        if before is None or J.pressed(before, scan):
+        if before is None or judge.pressed(before, scan):
             level = floor = False
         if record.fitted(fitted.LEVEL) and not scan["LEVEL_OK"] and owner.now != mode.SERVICE:
             level = True
@@ -98,17 +98,17 @@ def test_inv_11_level_low_or_wet_floor_stops_all_until_acknowledged(told: Story)
 )
 def test_inv_12_full_tray_stops_delivery_and_two_returns_a_day_are_all(told: Story) -> None:
     record = play(told)
-    owner = J.Mode()
+    owner = judge.Mode()
     return_ms = record.setting("TRAY_RETURN_S") * 1000
     ready_ms, openings, latched = return_ms, 0, False
     last_ms = -DAY_MS
     was_open = False
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         owner.see(scan)
         is_open = not scan["TRAY_OK"]
         if before is None:
             ready_ms, openings, latched, was_open = scan.t_ms + return_ms, 0, False, False
-        elif J.pressed(before, scan) and not is_open and not was_open:
+        elif judge.pressed(before, scan) and not is_open and not was_open:
             openings, latched = 0, False
             ready_ms = min(ready_ms, scan.t_ms + 60000)
         if scan.t_ms - last_ms >= DAY_MS:
@@ -138,9 +138,9 @@ _COIL = st.fixed_dictionaries(
 def test_inv_13_no_pump_with_water_or_air_at_the_coil_at_its_freezing_limit(told: Story) -> None:
     record = play(told)
     brine = record.setting("BRINE")
-    low, room = J.Probe(record, J.LOW), J.Probe(record, J.ROOM)
-    inlet, air = J.Probe(record, J.COIL_IN), J.Probe(record, J.COIL_AIR)
-    for before, scan in J.pairs(record):
+    low, room = judge.Probe(record, judge.LOW), judge.Probe(record, judge.ROOM)
+    inlet, air = judge.Probe(record, judge.COIL_IN), judge.Probe(record, judge.COIL_AIR)
+    for before, scan in judge.pairs(record):
         for probe in (low, room, inlet, air):
             probe.see(scan, bool(before and before.out & output.COMPRESSOR))
         if not scan.out & P:
@@ -161,7 +161,7 @@ def test_inv_14_pump_and_fan_on_without_air_end_in_time(told: Story) -> None:
     record = play(told)
     both = P | F
     still_since: int | None = None
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         turning = scan["FAN_RPM"] >= record.setting("FAN_LEAST_RPM")
         if before is None or before.out & both != both or turning:
             still_since = None
@@ -175,10 +175,10 @@ def test_inv_14_pump_and_fan_on_without_air_end_in_time(told: Story) -> None:
 def test_inv_15_motors_start_one_by_one_five_seconds_apart(told: Story) -> None:
     record = play(told)
     last_ms: int | None = None
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if before is None:
             last_ms = None  # accepted limit: the spacing does not survive a reset
-        rising = sum(J.rises(before, scan, bit) for bit in J.MOTORS)
+        rising = sum(judge.rises(before, scan, bit) for bit in judge.MOTORS)
         assert rising <= 1, scan.t_ms
         if rising:
             assert last_ms is None or scan.t_ms - last_ms >= 5000
@@ -193,7 +193,7 @@ def test_inv_17_battery_below_its_cut_off_stops_delivery_until_it_has_recovered(
     cut_mv = record.setting("BATTERY_CUT_MV")
     rearm_mv = cut_mv + record.setting("BATTERY_REARM_MV")
     flat = False
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if before is None:
             flat = False
         mains = record.fitted(fitted.MAINS) and scan["MAINS_OK"]

@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import judge as J
-from drive import Drive, M, N, R, S, T, fitted, mode, output
+import judge
+from drive import Drive, cell, fitted, mode, output, reading, setting, timekeeping, week
 from hypothesis import given
 from hypothesis import strategies as st
 from story import (
@@ -22,11 +22,11 @@ from story import (
 C = output.COMPRESSOR
 
 
-def _probes(record: Record) -> tuple[J.Probe, J.Probe]:
-    return J.Probe(record, J.LOW), J.Probe(record, J.HIGH)
+def _probes(record: Record) -> tuple[judge.Probe, judge.Probe]:
+    return judge.Probe(record, judge.LOW), judge.Probe(record, judge.HIGH)
 
 
-def _watch(probes: tuple[J.Probe, ...], before: Scan | None, scan: Scan) -> None:
+def _watch(probes: tuple[judge.Probe, ...], before: Scan | None, scan: Scan) -> None:
     for probe in probes:
         probe.see(scan, bool(before and before.out & C))
 
@@ -48,7 +48,7 @@ def test_inv_01_no_compressor_with_a_trusted_store_probe_at_the_freeze_limit(tol
     record = play(told)
     probes = _probes(record)
     limit_mc = record.setting("FREEZE_MC")
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         _watch(probes, before, scan)
         for probe in probes:
             if scan.out & C and probe.sure and probe.mc is not None:
@@ -60,7 +60,7 @@ def test_inv_02_no_compressor_blind_nor_below_the_floor_without_the_high_probe(t
     record = play(told)
     low, high = probes = _probes(record)
     floor_mc = max(record.setting("FLOOR_MC"), record.setting("FREEZE_MC"))
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         _watch(probes, before, scan)
         if not scan.out & C:
             continue
@@ -77,24 +77,24 @@ _LOW_ALONE = st.just(fitted.STORE_LOW | fitted.ROOM)
 @given(story(acts=_DOUBT, scans=_SOON, kit=_LOW_ALONE, settings=_ERRORS))
 def test_inv_03_one_probe_alone_is_believed_only_as_the_rules_of_trust_allow(told: Story) -> None:
     record = play(told)
-    probe = J.Probe(record, J.LOW)
-    for before, scan in J.pairs(record):
+    probe = judge.Probe(record, judge.LOW)
+    for before, scan in judge.pairs(record):
         _watch((probe,), before, scan)
         if scan.out & C and not probe.unsure:
             assert probe.may, scan.t_ms
-            assert scan.age_ms[J.LOW] <= 10000
+            assert scan.age_ms[judge.LOW] <= 10000
 
 
 @given(story())
 def test_inv_04_every_off_period_is_as_long_as_the_minimum(told: Story) -> None:
     record = play(told)
     off_at = None
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if before is None:
             off_at = None
-        if J.rises(before, scan, C) and off_at is not None:
+        if judge.rises(before, scan, C) and off_at is not None:
             assert scan.t_ms - off_at >= record.setting("MIN_OFF_S") * 1000
-        if J.falls(before, scan, C):
+        if judge.falls(before, scan, C):
             off_at = scan.t_ms
 
 
@@ -107,7 +107,7 @@ def test_inv_05_whole_wait_after_boot_and_after_mains_returns(told: Story) -> No
     wait_ms = (record.setting("MIN_OFF_S") + record.setting("RESTART_STAGGER_S")) * 1000
     sensed = record.fitted(fitted.MAINS)
     since = 0
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         returned = sensed and before is not None and not before["MAINS_OK"] and scan["MAINS_OK"]
         if before is None or returned:
             since = scan.t_ms
@@ -152,12 +152,12 @@ def test_inv_06_a_run_lasts_its_minimum_unless_a_guard_ends_it(told: Story) -> N
     record = play(told)
     on_at = None
     total_ms = 0  # a guard on progress, disagreement or a stuck probe needs half an hour of running
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if before and before.out & C:
             total_ms += scan.t_ms - before.t_ms
-        if J.rises(before, scan, C):
+        if judge.rises(before, scan, C):
             on_at = scan.t_ms
-        if J.falls(before, scan, C) and total_ms < 1800000:
+        if judge.falls(before, scan, C) and total_ms < 1800000:
             assert on_at is not None
             assert scan.t_ms - on_at >= record.setting("MIN_ON_S") * 1000
 
@@ -169,10 +169,10 @@ _CHATTER = mix(want=3, wait=1, change=2, ask=1, honest=1)
 def test_inv_07_starts_in_any_hour(told: Story) -> None:
     record = play(told)
     starts: list[int] = []
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         if before is None:
             starts = []  # accepted limit: the ring of starts does not survive a reset
-        if J.rises(before, scan, C):
+        if judge.rises(before, scan, C):
             starts = [t for t in starts if t > scan.t_ms - 3600000] + [scan.t_ms]
             assert len(starts) <= record.setting("STARTS_PER_HOUR")
 
@@ -203,7 +203,7 @@ def test_inv_08_no_run_without_progress_beyond_its_time_and_then_a_rest(told: St
     used_ms = made_mk = 0
     counted: Scan | None = None
     tripped_at = None
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         _watch(probes, before, scan)
         judged = bool(before and before.out & (C | output.PUMP) == C)
         if judged and not all(p.sure for p in probes):
@@ -256,18 +256,18 @@ def _inside(told: Story, kind: int, week_min: int) -> bool:
 
 @given(story(acts=mix(want=4, change=3, ask=1, frame=1, wait=1)), st.integers(0, 10079))
 def test_inv_25_no_start_inside_a_no_start_window(told: Story, week_min: int) -> None:
-    told.windows.append((N.NO_START, 127, 600, 900))
+    told.windows.append((week.NO_START, 127, 600, 900))
     told.acts.insert(0, (("set", "WEEK_MIN", week_min), (1000, 1)))
     record = play(told)
-    owner = J.Mode()
-    room = J.Probe(record, J.ROOM)
+    owner = judge.Mode()
+    room = judge.Probe(record, judge.ROOM)
     over_mc = (
         record.setting("ROOM_LIMIT_MC") - 300 - 125
     )  # its hysteresis; how far a frame may hide
-    for before, scan in J.pairs(record):
+    for before, scan in judge.pairs(record):
         owner.see(scan)
         room.see(scan, False)
-        if not J.rises(before, scan, C) or not _inside(told, N.NO_START, scan["WEEK_MIN"]):
+        if not judge.rises(before, scan, C) or not _inside(told, week.NO_START, scan["WEEK_MIN"]):
             continue
         asked = owner.now in (mode.CHARGE_NOW, mode.FIRST_PULL_DOWN)
         hot = room.last is not None and room.last + room.offset >= over_mc
@@ -284,15 +284,19 @@ def test_inv_26_healthy_and_in_demand_the_compressor_comes_on(told: Story) -> No
     d.tick()
     d.press()
     d.seconds(12)  # a jump is disbelieved for 8 s, then three frames
-    off_s = d.settings[S.MIN_OFF_S] + d.settings[S.RESTART_STAGGER_S]
-    rest_s = max(d.settings[S.REST_MIN], d.settings[S.PULL_DOWN_REST_MIN]) * 60
+    off_s = d.settings[setting.MIN_OFF_S] + d.settings[setting.RESTART_STAGGER_S]
+    rest_s = max(d.settings[setting.REST_MIN], d.settings[setting.PULL_DOWN_REST_MIN]) * 60
     waits = [_left_s(d, "OFF_T", off_s), _left_s(d, "REST_T", rest_s)]
-    starts = range(1, 1 + d.settings[S.STARTS_PER_HOUR])
+    starts = range(1, 1 + d.settings[setting.STARTS_PER_HOUR])
     waits.append(min(_left_s(d, f"START_{n}_T", 3600) for n in starts))
     d.until(lambda d: d.compressor, max(waits) + 2 + 10)  # two scans; fan and pump 5 s before
 
 
 def _left_s(d: Drive, timer: str, longest_s: int) -> int:
     """Time left of a wait in force, never more than the rule allows it."""
-    at = d.memory[getattr(M, timer)]
-    return min(longest_s, max(0, T.ticks_diff(at, d.readings[R.NOW_MS])) // 1000) if at >= 0 else 0
+    at = d.memory[getattr(cell, timer)]
+    return (
+        min(longest_s, max(0, timekeeping.ticks_diff(at, d.readings[reading.NOW_MS])) // 1000)
+        if at >= 0
+        else 0
+    )

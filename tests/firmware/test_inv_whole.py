@@ -5,8 +5,8 @@ from __future__ import annotations
 from copy import deepcopy
 from functools import cache
 
-import judge as J
-from drive import EVERY_SENSOR, Drive, K, M, S, latch, output
+import judge
+from drive import EVERY_SENSOR, Drive, cell, latch, output, setting, statechart
 from hypothesis import given, seed
 from hypothesis import strategies as st
 from story import ORIGIN, SCANS, Act, Player, Story, heal, mix, play, story
@@ -54,7 +54,7 @@ def _still(d: Drive) -> None:
 
 
 def _no_cooling(d: Drive) -> None:
-    d.settings[S.PROGRESS_MIN] = 60
+    d.settings[setting.PROGRESS_MIN] = 60
     d.store(9000)
     d.minutes(11)
     for n in range(600):
@@ -68,7 +68,7 @@ def _welded(d: Drive) -> None:
 
 
 def _probes(d: Drive) -> None:
-    d.settings[S.DISAGREE_MIN] = 5
+    d.settings[setting.DISAGREE_MIN] = 5
     d.set(STORE_LOW_MC=7000, STORE_HIGH_MC=12000)
     d.minutes(160, 60000)
 
@@ -133,7 +133,7 @@ def test_inv_18_a_press_while_the_fault_is_true_does_not_count(name: str, late: 
     assert d.latched(bit)
 
 
-PLAIN_SLOTS = st.integers(0, S.SIZE - 1)
+PLAIN_SLOTS = st.integers(0, setting.SIZE - 1)
 ANY_INT = st.integers(-(2**31), 2**31 - 1) | st.sampled_from((-(2**31), 2**31 - 1, -1, 255))
 
 
@@ -144,7 +144,7 @@ def test_inv_19_settings_out_of_bounds_keep_everything_off(
     player = Player(told)
     d = player.drive
     d.settings[slot] = value
-    if S.first_fault(d.settings) < 0:
+    if setting.first_fault(d.settings) < 0:
         return
     for act, scans in told.acts[:12]:
         player.act(*act)
@@ -155,7 +155,7 @@ def test_inv_19_settings_out_of_bounds_keep_everything_off(
 
 @given(story())
 def test_inv_19_a_record_that_failed_its_checksum_keeps_the_motors_off(told: Story) -> None:
-    for _, scan in J.pairs(play(told)):
+    for _, scan in judge.pairs(play(told)):
         if not scan["SETTINGS_OK"]:
             assert not scan.out & MOTORS
 
@@ -164,8 +164,8 @@ def test_inv_19_a_record_that_failed_its_checksum_keeps_the_motors_off(told: Sto
 def test_inv_23_the_result_is_the_same_from_any_tick_origin(told: Story, origin: int) -> None:
     one, other = play(told, 0), play(told, origin)
     assert [s.out for s in one.scans] == [s.out for s in other.scans]
-    for slot in range(M.TIMERS):
-        if not M.STORE_LOW_SEEN_MS <= slot < M.STORE_LOW_ANCHOR_MC:
+    for slot in range(cell.TIMERS):
+        if not cell.STORE_LOW_SEEN_MS <= slot < cell.STORE_LOW_ANCHOR_MC:
             assert one.drive.memory[slot] == other.drive.memory[slot]
 
 
@@ -194,16 +194,16 @@ def test_the_random_stories_reach_every_state_latch_and_mode() -> None:
             player.act(*act)
             player.run(*scans)
             memory = player.drive.memory
-            seen.add(("store", memory[M.STORE_STATE]))
-            seen.add(("room", memory[M.ROOM_STATE]))
-            seen.add(("mode", memory[M.MODE]))
+            seen.add(("store", memory[cell.STORE_STATE]))
+            seen.add(("room", memory[cell.ROOM_STATE]))
+            seen.add(("mode", memory[cell.MODE]))
             seen.add(("out", player.drive.out & MOTORS))
             for n in range(7):
-                if memory[M.LATCH] >> n & 1:
+                if memory[cell.LATCH] >> n & 1:
                     seen.add(("latch", n))
 
-    wanted = {("store", n) for n in range(K.STORE_STATES)}
-    wanted |= {("room", n) for n in range(K.ROOM_STATES)} | {("mode", n) for n in range(8)}
+    wanted = {("store", n) for n in range(statechart.STORE_STATES)}
+    wanted |= {("room", n) for n in range(statechart.ROOM_STATES)} | {("mode", n) for n in range(8)}
     wanted |= {("latch", n) for n in (0, 1)}
     for n in range(8):  # what is drawn depends on the modules loaded: not every round meets all
         if not wanted <= seen:

@@ -6,13 +6,13 @@ from array import array
 from collections.abc import Callable
 
 import pytest
-from drive import R
+from drive import reading
 from hypothesis import given
 from hypothesis import strategies as st
 from readings_compared import Core
 from springhouse import fitted, near
 
-LOW, HIGH, ROOM = R.STORE_LOW_MC, R.STORE_HIGH_MC, R.ROOM_MC
+LOW, HIGH, ROOM = reading.STORE_LOW_MC, reading.STORE_HIGH_MC, reading.ROOM_MC
 BOTH = fitted.STORE_LOW | fitted.STORE_HIGH
 SMALL = st.integers(-60, 60)
 Compared = Callable[["array[int]", int], bool]
@@ -110,11 +110,11 @@ def test_nothing_is_taken_back_once_notes_were_lost() -> None:
 
 
 def test_a_record_without_room_is_left_alone() -> None:
-    readings = array("i", [0] * R.SIZE)
+    readings = array("i", [0] * reading.SIZE)
     near.begin(readings)
     for compared in FORMS.values():
         compared(readings, 3)
-    assert readings == array("i", [0] * R.SIZE)
+    assert readings == array("i", [0] * reading.SIZE)
 
 
 def test_the_core_compares_readings_nowhere_else() -> None:
@@ -124,19 +124,22 @@ def test_the_core_compares_readings_nowhere_else() -> None:
 
 
 STRAY = (
-    "def f(readings):\n    return readings[R.ROOM_MC] > 3",
-    "def f(readings):\n    a = readings[R.STORE_LOW_MC + 1]\n    b = a - 1\n    return 3 <= b",
-    "def f(memory, settings, readings):\n    return P.mean_of(memory, settings, readings, 3) > 3",
-    "def f(readings):\n    return g(readings[R.FLOW_ML_MIN])\ndef g(a):\n    return a == 3",
-    "def f(readings):\n    q = abs(readings[R.ROOM_MC])\n    q += 1\n    return q if q < 2 else 0",
-    "def f(readings):\n    return readings[R.ROOM_MC] - 20000 and 1",
+    "def f(readings):\n    return readings[reading.ROOM_MC] > 3",
+    "def f(readings):\n    a = readings[reading.STORE_LOW_MC + 1]\n"
+    "    b = a - 1\n    return 3 <= b",
+    "def f(memory, settings, readings):\n"
+    "    return probes.mean_of(memory, settings, readings, 3) > 3",
+    "def f(readings):\n    return g(readings[reading.FLOW_ML_MIN])\ndef g(a):\n    return a == 3",
+    "def f(readings):\n    q = abs(readings[reading.ROOM_MC])\n"
+    "    q += 1\n    return q if q < 2 else 0",
+    "def f(readings):\n    return readings[reading.ROOM_MC] - 20000 and 1",
 )
 
 
 @pytest.mark.parametrize("text", STRAY)
 def test_a_stray_comparison_is_noticed(text: str) -> None:
     core = Core.of_the_package()
-    head = "from springhouse import probes as P\nfrom springhouse import reading as R\n"
+    head = "from springhouse import probes, reading\n"
     core.add("stray", head + text)
     assert len(core.stray()) == 1
 
@@ -144,14 +147,14 @@ def test_a_stray_comparison_is_noticed(text: str) -> None:
 @pytest.mark.parametrize(
     "text",
     [
-        "def f(readings):\n    return near.at_least(readings, 0, 2, readings[R.ROOM_MC], 3)",
-        "def f(readings):\n    return readings[R.ACK_SEQ] != 3",
-        "def f(readings):\n    return readings[R.STORE_LOW_FAULT + 2] != 0",
+        "def f(readings):\n    return near.at_least(readings, 0, 2, readings[reading.ROOM_MC], 3)",
+        "def f(readings):\n    return readings[reading.ACK_SEQ] != 3",
+        "def f(readings):\n    return readings[reading.STORE_LOW_FAULT + 2] != 0",
         "def f(memory):\n    return memory[3] > 4",
     ],
 )
 def test_other_comparisons_are_none_of_its_business(text: str) -> None:
     core = Core.of_the_package()
-    head = "from springhouse import near\nfrom springhouse import reading as R\n"
+    head = "from springhouse import near, reading\n"
     core.add("plain", head + text)
     assert core.stray() == []

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import Drive, K, M, N, latch, mode, output
+from drive import Drive, cell, latch, mode, output, statechart, week
 
 MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 # Longest request of each mode in minutes, from the requirements of each.
@@ -38,11 +38,11 @@ def test_each_mode_ends_by_itself(wanted: int) -> None:
     d.tick()
     d.ask(wanted, LIMITS[wanted])
     d.tick()
-    assert d.memory[M.MODE] == wanted
+    assert d.memory[cell.MODE] == wanted
     d.minutes(LIMITS[wanted] - 1, 60000)
-    assert d.memory[M.MODE] == wanted
+    assert d.memory[cell.MODE] == wanted
     d.seconds(60)
-    assert d.memory[M.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
 
 
 @pytest.mark.parametrize("wanted", sorted(LIMITS))
@@ -52,13 +52,13 @@ def test_a_request_beyond_its_limit_or_without_a_time_is_ignored(wanted: int, ex
     d.tick()
     d.ask(wanted, max(0, LIMITS[wanted] + excess))
     d.tick()
-    assert d.memory[M.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
 
 
 @pytest.mark.parametrize("wanted", [-1, mode.SIZE, 1000])
 def test_an_unknown_mode_is_ignored(wanted: int) -> None:
     d = asked(running(), wanted, 10)
-    assert d.memory[M.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
     assert d.out & MOTORS == MOTORS
 
 
@@ -67,7 +67,7 @@ def test_automatic_ends_any_mode_at_once() -> None:
     assert not d.out & MOTORS
     d.ask(mode.AUTOMATIC, 0)
     d.seconds(2)
-    assert d.memory[M.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
     d.seconds(65)
     assert d.pump
 
@@ -90,8 +90,8 @@ def test_off_is_all_off_within_one_scan_even_in_the_minimum_on_time() -> None:
 
 def test_charge_now_charges_deep_at_any_price_and_keeps_charging() -> None:
     d = Drive(STORE_LOW_MC=3300, STORE_HIGH_MC=3300)
-    d.window(0, N.CHARGE, 127, 60, 120)
-    d.window(1, N.NO_START, 127, 600, 900)
+    d.window(0, week.CHARGE, 127, 60, 120)
+    d.window(1, week.NO_START, 127, 600, 900)
     d.minutes(11)
     assert not d.compressor
     d.vouch()
@@ -102,7 +102,7 @@ def test_charge_now_charges_deep_at_any_price_and_keeps_charging() -> None:
 
 def test_cool_now_cools_outside_the_wanted_hours_with_full_fans() -> None:
     d = Drive(ROOM_MC=24300, STORE_LOW_MC=5000, STORE_HIGH_MC=5000)
-    d.window(0, N.WANTED, 127, 60, 120)
+    d.window(0, week.WANTED, 127, 60, 120)
     d.minutes(11)
     assert not d.pump
     asked(d, mode.COOL_NOW)
@@ -132,7 +132,7 @@ def test_service_lets_tray_and_level_floats_be_lifted_without_latching() -> None
     for _ in range(5):
         d.seconds(3, TRAY_OK=0, LEVEL_OK=0)
         d.seconds(3, TRAY_OK=1, LEVEL_OK=1)
-    assert d.memory[M.LATCH] == 0
+    assert d.memory[cell.LATCH] == 0
     d.tick(FLOOR_DRY=0)
     assert d.latched(latch.FLOOR)  # a wet floor is no part of a service
 
@@ -160,10 +160,10 @@ def test_purge_runs_the_pump_alone_and_starts_no_compressor() -> None:
     d.seconds(65)
     assert d.pump
     assert not d.fan
-    assert d.room_state == K.PURGE
+    assert d.room_state == statechart.PURGE
     d.set(ROOM_FAULT=1)
     d.minutes(1)
-    assert d.room_state == K.PURGE  # needs no room probe
+    assert d.room_state == statechart.PURGE  # needs no room probe
     d.minutes(20)
     assert not d.pump
 
@@ -174,11 +174,11 @@ def test_one_press_clears_what_is_over_and_keeps_what_is_not() -> None:
     d.seconds(3, FLOOR_DRY=1)
     d.press()
     d.tick()
-    assert d.memory[M.LATCH] == latch.LEVEL
+    assert d.memory[cell.LATCH] == latch.LEVEL
     d.tick(LEVEL_OK=1)
     d.press()
     d.tick()
-    assert d.memory[M.LATCH] == 0
+    assert d.memory[cell.LATCH] == 0
 
 
 def test_a_held_button_is_one_press() -> None:

@@ -5,13 +5,26 @@ from __future__ import annotations
 from array import array
 
 import pytest
-from drive import Drive, K, M, N, R, S, T, condition, fitted, latch, mode, output
+from drive import (
+    Drive,
+    cell,
+    condition,
+    fitted,
+    latch,
+    mode,
+    output,
+    reading,
+    setting,
+    statechart,
+    timekeeping,
+    week,
+)
 from hypothesis import given
 from hypothesis import strategies as st
 from springhouse import advice, conditions, controller
 
-NIGHT = (N.CHARGE, 127, 1380, 420)  # 23:00 to 07:00
-QUIET = (N.NO_START, 127, 600, 840)  # 10:00 to 14:00
+NIGHT = (week.CHARGE, 127, 1380, 420)  # 23:00 to 07:00
+QUIET = (week.NO_START, 127, 600, 840)  # 10:00 to 14:00
 DEEP_MC, SHALLOW_MC = 3000, 6000  # the core's defaults
 
 
@@ -53,10 +66,10 @@ def test_advice_is_gone_at_the_scan_in_which_its_time_is_over(minutes: int) -> N
     d.advise(advice.WAIT, SHALLOW_MC, minutes)
     d.tick()
     d.tick(dt_ms=minutes * 60_000 - 1000)
-    assert d.memory[M.ADVICE] == advice.WAIT
+    assert d.memory[cell.ADVICE] == advice.WAIT
     d.tick()
-    assert d.memory[M.ADVICE] == advice.NONE
-    assert d.memory[M.ADVICE_T] == T.IDLE
+    assert d.memory[cell.ADVICE] == advice.NONE
+    assert d.memory[cell.ADVICE_T] == timekeeping.IDLE
 
 
 @pytest.mark.parametrize(
@@ -81,14 +94,14 @@ def test_advice_that_cannot_be_meant_is_not_there_and_ends_the_one_before(
     d.tick()
     d.advise(what, target_mc, minutes)
     d.tick()
-    assert d.memory[M.ADVICE] == advice.NONE
+    assert d.memory[cell.ADVICE] == advice.NONE
     assert not d.compressor
 
 
 def test_no_plan_waits_till_only_a_first_pull_down_could_chill_the_store() -> None:
     """However often it says so: near the limit the week plan goes on, and the store is chilled."""
     d = ready()
-    limit_mc = d.settings[S.WARM_FILL_MC]
+    limit_mc = d.settings[setting.WARM_FILL_MC]
     began_mc = 0
     for store_mc in range(limit_mc - 3000, limit_mc - 100, 50):
         d.set(STORE_LOW_MC=store_mc, STORE_HIGH_MC=store_mc)
@@ -102,7 +115,7 @@ def test_no_plan_waits_till_only_a_first_pull_down_could_chill_the_store() -> No
     d.set(STORE_LOW_MC=limit_mc - 1500, STORE_HIGH_MC=limit_mc - 1500)
     d.advise(advice.WAIT, SHALLOW_MC, 15)
     d.tick()
-    assert d.memory[M.ADVICE] == advice.WAIT  # what has begun goes on to the shallow target
+    assert d.memory[cell.ADVICE] == advice.WAIT  # what has begun goes on to the shallow target
     assert d.compressor
 
 
@@ -110,7 +123,7 @@ def test_an_owner_who_allows_no_plan_has_none() -> None:
     d = ready(allowed=advice.NOTHING)
     d.advise(advice.CHARGE, 4500, 15)
     d.tick()
-    assert d.memory[M.ADVICE] == advice.NONE
+    assert d.memory[cell.ADVICE] == advice.NONE
     assert not d.compressor
 
 
@@ -118,9 +131,9 @@ def test_a_range_that_is_narrowed_ends_advice_outside_it() -> None:
     d = ready()
     d.advise(advice.CHARGE, 4500, 60)
     d.tick()
-    d.settings[S.DEEP_MC] = 5000
+    d.settings[setting.DEEP_MC] = 5000
     d.tick()
-    assert d.memory[M.ADVICE] == advice.NONE
+    assert d.memory[cell.ADVICE] == advice.NONE
 
 
 def test_a_reset_forgets_advice_and_takes_none_from_before() -> None:
@@ -129,7 +142,7 @@ def test_a_reset_forgets_advice_and_takes_none_from_before() -> None:
     d.tick()
     d.reset()
     d.tick()
-    assert d.memory[M.ADVICE] == advice.NONE
+    assert d.memory[cell.ADVICE] == advice.NONE
 
 
 @pytest.mark.parametrize(("allowed", "follows"), [(advice.CHARGING, 0), (2, 1)])
@@ -137,18 +150,18 @@ def test_wanted_hours_follow_a_plan_only_where_the_owner_allows_it(
     allowed: int, follows: int
 ) -> None:
     d = ready(allowed)
-    d.window(1, N.WANTED, 127, 840, 1380)
+    d.window(1, week.WANTED, 127, 840, 1380)
     d.boot()
     d.set(ROOM_MC=26_000)
     d.minutes(11)
-    assert d.room_state == K.DISCHARGE
+    assert d.room_state == statechart.DISCHARGE
     d.advise(advice.WAIT, SHALLOW_MC, 30, wanted=0)
     d.minutes(3)
-    assert (d.room_state == K.WAITING) == bool(follows)
+    assert (d.room_state == statechart.WAITING) == bool(follows)
     d.advise(advice.WAIT, SHALLOW_MC, 30, wanted=1)
     d.set(WEEK_MIN=200)  # at night nobody wants it by the week plan
     d.minutes(3)
-    assert (d.room_state == K.DISCHARGE) == bool(follows)
+    assert (d.room_state == statechart.DISCHARGE) == bool(follows)
 
 
 def test_no_advice_lifts_a_no_start_window_of_the_owner() -> None:
@@ -159,7 +172,7 @@ def test_no_advice_lifts_a_no_start_window_of_the_owner() -> None:
     d.advise(advice.CHARGE, DEEP_MC, 60)
     d.minutes(5)
     assert not d.compressor
-    assert d.memory[M.ADVICE] == advice.CHARGE
+    assert d.memory[cell.ADVICE] == advice.CHARGE
     d.tick(WEEK_MIN=840)
     assert d.compressor
 
@@ -175,7 +188,7 @@ def test_the_owners_own_charge_now_is_not_kept_waiting() -> None:
 
 def test_a_room_over_its_limit_may_charge_where_the_owner_said_so() -> None:
     d = ready()
-    d.settings[S.TARIFF_OVERRIDE] = 1
+    d.settings[setting.TARIFF_OVERRIDE] = 1
     d.advise(advice.WAIT, SHALLOW_MC, 600)
     d.set(ROOM_MC=27_500)
     d.minutes(2)
@@ -202,7 +215,7 @@ WORSE = st.lists(
 def test_no_advice_moves_a_guard(plan: list[tuple[int, ...]], latched: int) -> None:
     """Freeze guard, off-time, latch and tray, whatever a plan says and when."""
     d = ready(allowed=advice.CHARGING_AND_ROOM)
-    d.memory[M.LATCH] |= latched
+    d.memory[cell.LATCH] |= latched
     off_since = 0
     for minutes, what, target_mc, held, wanted, store_mc, room_mc, week_min in plan:
         d.advise(what, target_mc, held, wanted)
@@ -212,11 +225,12 @@ def test_no_advice_moves_a_guard(plan: list[tuple[int, ...]], latched: int) -> N
             before = d.compressor
             d.tick(dt_ms=30_000)
             if d.compressor and not before:
-                assert d.clock_ms - off_since >= d.settings[S.MIN_OFF_S] * 1000
+                assert d.clock_ms - off_since >= d.settings[setting.MIN_OFF_S] * 1000
             if before and not d.compressor:
                 off_since = d.clock_ms
-            coldest = store_mc - d.settings[S.STORE_LOW_ERR_MK]
-            cold = n > 0 and coldest <= d.settings[S.FREEZE_MC]  # a jump is not believed at once
+            coldest = store_mc - d.settings[setting.STORE_LOW_ERR_MK]
+            # A jump is not believed at once.
+            cold = n > 0 and coldest <= d.settings[setting.FREEZE_MC]
             assert not (d.compressor and cold)
             assert not (d.compressor and latched & latch.STORE)
             assert not (d.out & output.PUMP and (latched & latch.ROOM or not week_min % 2))
@@ -239,6 +253,6 @@ def test_a_settled_step_with_advice_in_force_changes_nothing() -> None:
     before = array("i", d.memory)
     controller.step(d.memory, d.settings, d.readings)
     assert d.memory == before
-    assert fitted.STORE_LOW & d.settings[S.FITTED]
-    assert not d.memory[M.STORE_WORD] & condition.BAR_START
-    assert d.readings[R.ADVICE_SEQ] == d.memory[M.ADVICE_SEEN]
+    assert fitted.STORE_LOW & d.settings[setting.FITTED]
+    assert not d.memory[cell.STORE_WORD] & condition.BAR_START
+    assert d.readings[reading.ADVICE_SEQ] == d.memory[cell.ADVICE_SEEN]

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, R, S, fitted
+from drive import EVERY_SENSOR, Drive, cell, fitted, reading, setting, statechart
 
 LOW_ONLY = fitted.STORE_LOW | fitted.ROOM
 
@@ -24,12 +24,12 @@ def test_three_good_frames_make_trust_and_repeating_one_does_not() -> None:
     d.tick()
     d.silent.add("STORE_LOW")
     d.seconds(5)
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
     d.silent.clear()
     d.tick()
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
     d.tick()
-    assert d.store_state == K.HOLD
+    assert d.store_state == statechart.HOLD
 
 
 @pytest.mark.parametrize("fault", [1, 2, 3, 4, 5, 6])
@@ -40,7 +40,7 @@ def test_a_frame_the_driver_rejects_is_not_believed(fault: int) -> None:
     d.seconds(7)
     assert d.compressor  # one lost frame is no reason to stop; the last good value stands in
     assert 7 + until_off(d) <= 10
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
 
 
 @pytest.mark.parametrize("mc", [85000, -5001, 45001])
@@ -50,7 +50,7 @@ def test_the_power_on_value_and_values_out_of_range_are_never_a_number(mc: int) 
     d.set(STORE_LOW_MC=mc)
     assert until_off(d) <= 10
     d.minutes(30)
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
 
 
 def test_one_wild_frame_is_ignored_a_lasting_jump_begins_trust_anew() -> None:
@@ -61,7 +61,7 @@ def test_one_wild_frame_is_ignored_a_lasting_jump_begins_trust_anew() -> None:
     d.set(STORE_LOW_MC=14001)
     took = until_off(d)
     assert 8 <= took <= 10
-    assert d.until(lambda d: d.store_state == K.HOLD, 10) <= 4
+    assert d.until(lambda d: d.store_state == statechart.HOLD, 10) <= 4
 
 
 def test_a_step_of_five_kelvin_is_still_believed() -> None:
@@ -84,7 +84,7 @@ def test_frames_may_be_ten_seconds_old(gap_s: int) -> None:
 def test_a_frame_from_the_future_is_old() -> None:
     d = charging()
     d.silent.add("STORE_LOW")
-    d.readings[R.STORE_LOW_AT_MS] = d.readings[R.NOW_MS] + 5000
+    d.readings[reading.STORE_LOW_AT_MS] = d.readings[reading.NOW_MS] + 5000
     d.tick()
     assert not d.compressor
 
@@ -104,11 +104,11 @@ def test_a_probe_that_stands_still_while_chilled_is_not_believed() -> None:
     d.minutes(59)
     assert d.compressor
     d.minutes(2)
-    assert d.store_state == K.STORE_BLIND
+    assert d.store_state == statechart.STORE_BLIND
     d.minutes(30)
     assert not d.compressor
     d.seconds(4, STORE_LOW_MC=8062)  # it moves after all
-    assert d.store_state == K.CHARGE
+    assert d.store_state == statechart.CHARGE
 
 
 def test_a_probe_that_flickers_by_one_step_is_alive() -> None:
@@ -134,7 +134,7 @@ def test_the_bottom_may_rest_at_4_degrees_while_the_high_probe_is_watching() -> 
         d.minutes(1, STORE_HIGH_MC=4100 - n * 10)
     d.set(STORE_HIGH_FAULT=1)  # if the low probe were disbelieved by now, this would be blind
     d.seconds(12)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
 
 
 def test_one_probe_lost_the_other_goes_on() -> None:
@@ -151,7 +151,7 @@ def test_calibration_is_added_and_range_is_judged_on_the_raw_value() -> None:
     assert d.compressor
     d.seconds(2, STORE_LOW_MC=7500)
     assert not d.compressor
-    assert d.settings[S.STORE_LOW_OFFSET_MK] == -3000
+    assert d.settings[setting.STORE_LOW_OFFSET_MK] == -3000
 
 
 @pytest.mark.parametrize(
@@ -176,4 +176,4 @@ def test_the_range_of_each_probe_ends_where_it_should(
         d = Drive(fit=EVERY_SENSOR)
         d.set(**{f"{name}_MC": mc})
         d.tick()
-        assert bool(d.memory[M.VALID] >> i & 1) is inside, mc
+        assert bool(d.memory[cell.VALID] >> i & 1) is inside, mc

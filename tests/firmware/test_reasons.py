@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from drive import Drive, K, M, S, condition, fitted, latch, mode, output
+from drive import Drive, cell, condition, fitted, latch, mode, output, setting, statechart
 from hypothesis import given
 from reason_cases import ROOM_CASES, STORE_CASES
 from springhouse import fault, reason, why, words
@@ -32,8 +32,8 @@ def test_the_example_of_a_countdown() -> None:
 
 
 def test_every_table_of_words_has_a_name_for_each_number() -> None:
-    assert len(words.STORE_STATES) == K.STORE_STATES
-    assert len(words.ROOM_STATES) == K.ROOM_STATES
+    assert len(words.STORE_STATES) == statechart.STORE_STATES
+    assert len(words.ROOM_STATES) == statechart.ROOM_STATES
     assert len(words.MODES) == mode.SIZE
     assert len(words.OUTPUTS) == output.ALARM.bit_length()
     assert len(words.LATCHES) == latch.WELDED.bit_length()
@@ -59,7 +59,7 @@ def test_clock_and_mode_words() -> None:
     d.tick()
     d.seconds(30)
     left = reason.mode_left_ms(d.memory, d.readings)
-    assert words.mode_text(d.memory[M.MODE], left) == "quiet, 59:30 left"
+    assert words.mode_text(d.memory[cell.MODE], left) == "quiet, 59:30 left"
 
 
 @pytest.mark.parametrize(("number", "counts", "make"), STORE_CASES)
@@ -91,7 +91,7 @@ def test_the_first_pull_down_shows_how_long_until_the_motor_rests() -> None:
     d.ask(mode.FIRST_PULL_DOWN, 4320)
     d.minutes(12)
     assert store(d)[0] == reason.PULLING_DOWN
-    assert 0 < store(d)[1] <= d.settings[S.PULL_DOWN_RUN_MIN] * 60000
+    assert 0 < store(d)[1] <= d.settings[setting.PULL_DOWN_RUN_MIN] * 60000
 
 
 def test_every_reason_is_reached_by_a_case_above() -> None:

@@ -5,10 +5,21 @@ from __future__ import annotations
 from collections.abc import Callable
 
 import pytest
-from drive import EVERY_SENSOR, Drive, M, R, S, T, fitted, latch, mode, output
+from drive import (
+    EVERY_SENSOR,
+    Drive,
+    cell,
+    fitted,
+    latch,
+    mode,
+    output,
+    reading,
+    setting,
+    timekeeping,
+)
 
 MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
-ORIGINS = (0, T.LAST - 1_000_000)
+ORIGINS = (0, timekeeping.LAST - 1_000_000)
 
 
 def running(origin: int = 0, **settings: int) -> Drive:
@@ -53,9 +64,9 @@ def test_inv_28_off_and_service_outlive_any_number_of_resets(wanted: int, origin
         d.reset()
         d.reset()  # before the first step
         d.seconds(60)
-        assert d.memory[M.MODE] == wanted
+        assert d.memory[cell.MODE] == wanted
         assert not d.out & MOTORS
-    d.until(lambda d: d.memory[M.MODE] == mode.AUTOMATIC, 240)
+    d.until(lambda d: d.memory[cell.MODE] == mode.AUTOMATIC, 240)
 
 
 def test_a_stop_is_ended_by_the_owner_after_a_reset() -> None:
@@ -66,8 +77,8 @@ def test_a_stop_is_ended_by_the_owner_after_a_reset() -> None:
     d.seconds(3)
     d.ask(mode.AUTOMATIC, 0)
     d.seconds(2)
-    assert d.memory[M.MODE] == mode.AUTOMATIC
-    assert d.memory[M.MODE_T] == T.IDLE
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE_T] == timekeeping.IDLE
 
 
 @pytest.mark.parametrize(
@@ -77,28 +88,28 @@ def test_other_modes_do_not(wanted: int) -> None:
     d = running()
     d.ask(wanted, 20)
     d.seconds(2)
-    assert d.memory[M.MODE] == wanted
+    assert d.memory[cell.MODE] == wanted
     d.reset()
-    assert d.memory[M.MODE] == mode.AUTOMATIC
-    assert d.memory[M.MODE_LEFT_MS] == 0
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.MODE_LEFT_MS] == 0
 
 
 @pytest.mark.parametrize("bit", [1 << n for n in range(latch.STILL.bit_length())])
 def test_inv_18_every_latch_outlives_a_reset_until_it_is_acknowledged(bit: int) -> None:
     d = running()
-    d.memory[M.LATCH] = bit
+    d.memory[cell.LATCH] = bit
     d.tick()
     for _ in range(2):
         d.reset()
         d.seconds(900)
-        assert d.memory[M.LATCH] == bit
+        assert d.memory[cell.LATCH] == bit
         if bit & latch.STORE:
             assert not d.compressor
         if bit & latch.ROOM:
             assert not d.out & (output.PUMP | output.FAN)
     d.press()
     d.seconds(2)
-    assert d.memory[M.LATCH] == 0
+    assert d.memory[cell.LATCH] == 0
 
 
 def test_inv_10_dry_runs_are_counted_over_resets() -> None:
@@ -113,27 +124,27 @@ def test_inv_10_dry_runs_are_counted_over_resets() -> None:
             dry += 1
             d.reset()
             d.tick()
-            assert d.memory[M.DRY_COUNT] == dry
-            assert T.waiting(d.memory, M.DRY_WAIT_T)
-            assert T.waiting(d.memory, M.DRY_DAY_T)
+            assert d.memory[cell.DRY_COUNT] == dry
+            assert timekeeping.waiting(d.memory, cell.DRY_WAIT_T)
+            assert timekeeping.waiting(d.memory, cell.DRY_DAY_T)
     assert dry == 4
 
 
 @pytest.mark.parametrize("count", [1, 2, 3, 4])
 def test_a_wait_of_unknown_age_begins_anew(count: int) -> None:
     d = Drive(settings={"REST_MIN": 40, "COIL_WAIT_S": 700})
-    for slot in (M.DRY_COUNT, M.TRAY_COUNT, M.REST_COUNT, M.STILL_COUNT):
+    for slot in (cell.DRY_COUNT, cell.TRAY_COUNT, cell.REST_COUNT, cell.STILL_COUNT):
         d.memory[slot] = count
     d.tick(0)
-    now = d.readings[R.NOW_MS]
+    now = d.readings[reading.NOW_MS]
 
     def left(slot: int) -> int:
-        return T.ticks_diff(d.memory[slot], now)
+        return timekeeping.ticks_diff(d.memory[slot], now)
 
-    assert left(M.DRY_WAIT_T) == (60_000, 300_000, 1_800_000, 1_800_000)[count - 1]
-    assert left(M.REST_T) == 40 * 60_000
-    assert left(M.COIL_T) == 700_000
-    for slot in (M.DRY_DAY_T, M.TRAY_DAY_T, M.REST_DAY_T, M.STILL_DAY_T):
+    assert left(cell.DRY_WAIT_T) == (60_000, 300_000, 1_800_000, 1_800_000)[count - 1]
+    assert left(cell.REST_T) == 40 * 60_000
+    assert left(cell.COIL_T) == 700_000
+    for slot in (cell.DRY_DAY_T, cell.TRAY_DAY_T, cell.REST_DAY_T, cell.STILL_DAY_T):
         assert left(slot) == 86_400_000
 
 
@@ -143,7 +154,7 @@ def test_inv_12_a_tray_that_was_full_is_counted_once_and_waited_for_after_a_rese
     for _ in range(4):
         d.reset()
         d.seconds(5)
-    assert d.memory[M.TRAY_COUNT] == 1
+    assert d.memory[cell.TRAY_COUNT] == 1
     d.seconds(700)
     assert d.until(lambda d: d.pump, 0) if d.pump else True
     d.set(TRAY_OK=1)
@@ -154,11 +165,11 @@ def test_inv_12_a_tray_that_was_full_is_counted_once_and_waited_for_after_a_rese
 @pytest.mark.parametrize("origin", ORIGINS)
 def test_an_interrupted_drive_counts_as_a_stop(origin: int) -> None:
     d = running(origin, RESTART_STAGGER_S=30)
-    ring = [d.memory[M.START_1_T + n] for n in range(4)]
+    ring = [d.memory[cell.START_1_T + n] for n in range(4)]
     d.tick(DROP_SEQ=1)
     assert not d.out & MOTORS
-    assert d.memory[M.ON_T] == d.memory[M.DELIVERY_ON_T] == T.IDLE
-    assert [d.memory[M.START_1_T + n] for n in range(4)] == ring
+    assert d.memory[cell.ON_T] == d.memory[cell.DELIVERY_ON_T] == timekeeping.IDLE
+    assert [d.memory[cell.START_1_T + n] for n in range(4)] == ring
     assert d.until(lambda d: d.pump, 100) == 60 + 5
     assert d.until(lambda d: d.compressor, 700) == 630 - 65
     d.tick(DROP_SEQ=2)
@@ -169,20 +180,20 @@ def test_an_interrupted_drive_counts_as_a_stop(origin: int) -> None:
 
 def test_an_interruption_changes_nothing_else_and_is_taken_once() -> None:
     d = running()
-    d.memory[M.DRY_COUNT] = 2
+    d.memory[cell.DRY_COUNT] = 2
     d.ask(mode.CHARGE_NOW, 60)
     d.seconds(2)
     d.tick(DROP_SEQ=1)
     before = d.memory.tobytes()
     d.scan()
     assert d.memory.tobytes() == before
-    assert (d.memory[M.MODE], d.memory[M.DRY_COUNT]) == (mode.CHARGE_NOW, 2)
+    assert (d.memory[cell.MODE], d.memory[cell.DRY_COUNT]) == (mode.CHARGE_NOW, 2)
 
 
 def test_an_interruption_from_before_power_up_does_not_count() -> None:
     d = Drive(DROP_SEQ=7)
     d.tick()
-    assert d.memory[M.DROP_SEEN] == 7
+    assert d.memory[cell.DROP_SEEN] == 7
 
 
 # Dither of one probe step (62.5 mK) or of a switch at each threshold that starts or stops delivery.
@@ -343,4 +354,4 @@ def test_fan_and_pump_still_start_five_seconds_apart_after_the_pause() -> None:
     d.store(5000)
     assert d.until(lambda d: d.fan, 100) == 61
     assert d.until(lambda d: d.pump, 100) == 5
-    assert S.DELIVERY_OFF_S < S.WINDOW_1_KIND
+    assert setting.DELIVERY_OFF_S < setting.WINDOW_1_KIND

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import Any
 
 import pytest
-from drive import K
+from drive import statechart
 from hypothesis import settings
 from hypothesis import strategies as st
 from hypothesis.stateful import RuleBasedStateMachine, initialize, invariant, rule
@@ -70,8 +70,10 @@ def _machine(
 
 def load() -> tuple[Model, Machine, Machine]:
     model = Model()
-    store = _machine(model, "store_side", K.STORE_ROWS, K.STORE_STATES, STORE_BITS)
-    room = _machine(model, "room_side", K.ROOM_ROWS, K.ROOM_STATES, ROOM_BITS)
+    store = _machine(
+        model, "store_side", statechart.STORE_ROWS, statechart.STORE_STATES, STORE_BITS
+    )
+    room = _machine(model, "room_side", statechart.ROOM_ROWS, statechart.ROOM_STATES, ROOM_BITS)
     return model, store, room
 
 
@@ -117,7 +119,7 @@ def test_the_names_cover_every_bit_of_each_region() -> None:
 def test_every_state_and_every_pattern_lead_both_to_the_same_state(side: str) -> None:
     model, store, room = load()
     machine = store if side == "store" else room
-    states = K.STORE_STATES if side == "store" else K.ROOM_STATES
+    states = statechart.STORE_STATES if side == "store" else statechart.ROOM_STATES
     bits = condition.STORE_BITS if side == "store" else condition.ROOM_BITS
     ours = controller.next_store_state if side == "store" else controller.next_room_state
     trigger = getattr(model, f"step_{side}_side")

@@ -7,10 +7,11 @@ readings of mixed water differ by at most 1.5 K, and are compared down to 5.0 °
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, R, S, fitted, latch
+from drive import EVERY_SENSOR, Drive, cell, fitted, latch, setting, statechart
+from drive import reading as reading_slot
 from hypothesis import given
 from hypothesis import strategies as st
-from springhouse import vouching as V
+from springhouse import vouching
 
 DEEP = {"DEEP_MC": 500, "SHALLOW_MC": 500, "STUCK_MIN": 720}
 
@@ -35,11 +36,11 @@ def down(d: Drive, *pairs: tuple[int, int]) -> Drive:
 
 
 def vouched(d: Drive) -> bool:
-    return bool(d.memory[M.FLAGS] & M.FLAG_VOUCHED)
+    return bool(d.memory[cell.FLAGS] & cell.FLAG_VOUCHED)
 
 
 def sunk(d: Drive) -> bool:
-    return bool(d.memory[M.FLAGS] & M.FLAG_SUNK)
+    return bool(d.memory[cell.FLAGS] & cell.FLAG_SUNK)
 
 
 INVERSION = ((5000, 5200), (4600, 4200), (4300, 3300), (4000, 2400), (3700, 1600))
@@ -123,7 +124,7 @@ def test_a_bottom_that_falls_below_4_degrees_gives_a_warm_top_the_lie() -> None:
     assert show(d, 3480, 7000).compressor  # 3.98 less its error
     assert not show(d, 3479, 7000).compressor
     assert sunk(d)
-    assert d.store_state == K.FREEZE_GUARD
+    assert d.store_state == statechart.FREEZE_GUARD
 
 
 def test_a_cold_bottom_under_a_warm_top_is_no_lie_while_it_does_not_fall() -> None:
@@ -263,28 +264,30 @@ def test_one_probe_alone_by_choice_and_an_ice_bank_need_no_voucher() -> None:
     ):
         d = Drive(fit=fit, settings=changes)
         d.seconds(3, STORE_LOW_MC=3000, STORE_HIGH_MC=2500)
-        limit_mc = d.settings[S.FREEZE_MC] + d.settings[S.STORE_HIGH_ERR_MK]
-        assert d.settings[S.STORE_LOW_ERR_MK] == d.settings[S.STORE_HIGH_ERR_MK]
+        limit_mc = d.settings[setting.FREEZE_MC] + d.settings[setting.STORE_HIGH_ERR_MK]
+        assert d.settings[setting.STORE_LOW_ERR_MK] == d.settings[setting.STORE_HIGH_ERR_MK]
         for mc, freezes in ((limit_mc, True), (limit_mc + 1, False)):
-            d.readings[R.STORE_HIGH_MC] = mc
-            assert V.freezing(d.memory, d.settings, d.readings, 1) == freezes
+            d.readings[reading_slot.STORE_HIGH_MC] = mc
+            assert vouching.freezing(d.memory, d.settings, d.readings, 1) == freezes
 
 
 @given(st.integers(50, 2000), st.integers(50, 2000), st.integers(-2000, 2000), st.integers())
 def test_no_honest_pair_contradicts_water(low_err: int, high_err: int, at: int, dice: int) -> None:
     """Any true order of water, any errors inside their budgets."""
     d = Drive(settings={"STORE_LOW_ERR_MK": low_err, "STORE_HIGH_ERR_MK": high_err})
-    true_low = V.DENSEST_MC + at
-    warm, cold = max(true_low, V.DENSEST_MC), min(true_low, V.DENSEST_MC)
+    true_low = vouching.DENSEST_MC + at
+    warm, cold = max(true_low, vouching.DENSEST_MC), min(true_low, vouching.DENSEST_MC)
     high = warm + dice % 9000 if at >= 0 else cold - dice % 3000
     d.set(
         STORE_LOW_MC=true_low + dice % (2 * low_err + 1) - low_err,
         STORE_HIGH_MC=high + dice % (2 * high_err + 1) - high_err,
     )
     d.seconds(4)
-    assert not V.upside_down(d.memory, d.settings, d.readings)
-    claims_warm = V.gap_mk(d.memory, d.settings, d.readings) > V.may_differ_mk(d.settings)
-    sinks = d.readings[d_slot("STORE_LOW_MC")] < V.sinks_below_mc(d.settings)
+    assert not vouching.upside_down(d.memory, d.settings, d.readings)
+    claims_warm = vouching.gap_mk(d.memory, d.settings, d.readings) > vouching.may_differ_mk(
+        d.settings
+    )
+    sinks = d.readings[d_slot("STORE_LOW_MC")] < vouching.sinks_below_mc(d.settings)
     assert not (claims_warm and sinks)
 
 
@@ -310,10 +313,14 @@ def test_no_honest_bottom_is_colder_than_4_degrees_and_its_top_ever_were(
     for top_by, bottom_by in moves:
         top = max(0, top + top_by)
         least = min(least, top)
-        bottom = max(min(least, V.DENSEST_MC), bottom + bottom_by)
+        bottom = max(min(least, vouching.DENSEST_MC), bottom + bottom_by)
         show(d, bottom + low_by, top + high_by)
-        claims_warm = V.gap_mk(d.memory, d.settings, d.readings) > V.may_differ_mk(d.settings)
-        colder = d.readings[d_slot("STORE_LOW_MC")] <= V.colder_than_ever_mc(d.memory, d.settings)
+        claims_warm = vouching.gap_mk(d.memory, d.settings, d.readings) > vouching.may_differ_mk(
+            d.settings
+        )
+        colder = d.readings[d_slot("STORE_LOW_MC")] <= vouching.colder_than_ever_mc(
+            d.memory, d.settings
+        )
         assert not (claims_warm and colder)
 
 

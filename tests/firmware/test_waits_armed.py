@@ -3,7 +3,20 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, R, S, T, condition, fitted, latch, mode, output
+from drive import (
+    EVERY_SENSOR,
+    Drive,
+    cell,
+    condition,
+    fitted,
+    latch,
+    mode,
+    output,
+    reading,
+    setting,
+    statechart,
+    timekeeping,
+)
 from springhouse import controller
 
 WAITS = {"MIN_OFF_S": 431, "MIN_ON_S": 67, "RESTART_STAGGER_S": 41, "TRAY_RETURN_S": 701}
@@ -14,10 +27,10 @@ COMPRESSOR, PUMP, FAN = output.COMPRESSOR, output.PUMP, output.FAN
 
 def running(d: Drive) -> dict[int, int]:
     """Timer slot -> ms left, of those that run."""
-    now = d.readings[R.NOW_MS]
+    now = d.readings[reading.NOW_MS]
     return {
-        slot: T.ticks_diff(d.memory[slot], now)
-        for slot in range(M.TIMERS, M.SIZE)
+        slot: timekeeping.ticks_diff(d.memory[slot], now)
+        for slot in range(cell.TIMERS, cell.SIZE)
         if d.memory[slot] >= 0
     }
 
@@ -30,20 +43,20 @@ def about_to(out: int, fit: int = EVERY_SENSOR, **wished: int) -> Drive:
     """A cold store, no timer running, these outputs on, and readings that ask for others."""
     d = booted(fit, **{"STORE_LOW_MC": 3500, "STORE_HIGH_MC": 3500, **wished})
     d.seconds(4)
-    for slot in range(M.TIMERS, M.SIZE):
-        d.memory[slot] = T.IDLE
-    d.memory[M.STORE_STATE], d.memory[M.ROOM_STATE] = K.HOLD, K.WAITING
-    d.out = d.memory[M.OUT] = out
+    for slot in range(cell.TIMERS, cell.SIZE):
+        d.memory[slot] = timekeeping.IDLE
+    d.memory[cell.STORE_STATE], d.memory[cell.ROOM_STATE] = statechart.HOLD, statechart.WAITING
+    d.out = d.memory[cell.OUT] = out
     return d
 
 
 def test_a_fresh_record() -> None:
     memory = Drive().memory
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         memory[slot] = 77
     controller.power_up(memory)
-    idle = {M.PLAN_SINCE_MIN, *range(M.TIMERS, M.SIZE)}
-    assert list(memory) == [-1 if slot in idle else 0 for slot in range(M.SIZE)]
+    idle = {cell.PLAN_SINCE_MIN, *range(cell.TIMERS, cell.SIZE)}
+    assert list(memory) == [-1 if slot in idle else 0 for slot in range(cell.SIZE)]
 
 
 def test_at_power_up() -> None:
@@ -51,28 +64,29 @@ def test_at_power_up() -> None:
     d.set(ACK_SEQ=5, MODE_SEQ=6, MODE=mode.COOL_NOW, MODE_MIN=10)
     d.tick()
     assert running(d) == {
-        M.OFF_T: (431 + 41) * 1000,
-        M.TRAY_T: 701_000,
-        M.DELIVERY_OFF_T: d.settings[S.DELIVERY_OFF_S] * 1000,
+        cell.OFF_T: (431 + 41) * 1000,
+        cell.TRAY_T: 701_000,
+        cell.DELIVERY_OFF_T: d.settings[setting.DELIVERY_OFF_S] * 1000,
     }
-    assert d.memory[M.BOOTED] == 1
-    assert (d.memory[M.ACK_SEEN], d.memory[M.MODE_SEEN]) == (5, 6)
-    assert d.memory[M.MODE] == mode.AUTOMATIC
-    assert d.memory[M.FLAGS] == M.FLAG_BOOT_WAIT | M.FLAG_MAINS
-    assert d.memory[M.PROGRESS_LEFT_MS] == d.settings[S.PROGRESS_MIN] * 60_000
-    assert d.memory[M.ICE_LEFT_MS] == 0
+    assert d.memory[cell.BOOTED] == 1
+    assert (d.memory[cell.ACK_SEEN], d.memory[cell.MODE_SEEN]) == (5, 6)
+    assert d.memory[cell.MODE] == mode.AUTOMATIC
+    assert d.memory[cell.FLAGS] == cell.FLAG_BOOT_WAIT | cell.FLAG_MAINS
+    assert d.memory[cell.PROGRESS_LEFT_MS] == d.settings[setting.PROGRESS_MIN] * 60_000
+    assert d.memory[cell.ICE_LEFT_MS] == 0
 
 
 @pytest.mark.parametrize(
-    ("slot", "wrong"), [(S.MIN_OFF_S, 299), (S.MIN_OFF_S, 3601), (S.SCHEMA, 2), (S.SCHEMA, 4)]
+    ("slot", "wrong"),
+    [(setting.MIN_OFF_S, 299), (setting.MIN_OFF_S, 3601), (setting.SCHEMA, 2), (setting.SCHEMA, 4)],
 )
 def test_a_record_out_of_bounds_moves_nothing(slot: int, wrong: int) -> None:
     d = booted()
     d.settings[slot] = wrong
     for _ in range(2):
         assert d.tick(STORE_LOW_MC=20000, ROOM_MC=30000) == 0
-        assert d.memory[M.FLAGS] == M.FLAG_INVALID
-        assert d.memory[M.LOCK_WORD] == condition.LOCK_ALL
+        assert d.memory[cell.FLAGS] == cell.FLAG_INVALID
+        assert d.memory[cell.LOCK_WORD] == condition.LOCK_ALL
         assert not running(d)
 
 
@@ -80,49 +94,51 @@ def test_a_record_out_of_bounds_moves_nothing(slot: int, wrong: int) -> None:
 def test_a_start_of_the_compressor(taken: int) -> None:
     d = about_to(0, STORE_LOW_MC=9000, STORE_HIGH_MC=9000)
     for n in range(taken):
-        d.memory[M.START_1_T + n] = T.ticks_add(d.readings[R.NOW_MS], 1000 * n + 2000)
+        d.memory[cell.START_1_T + n] = timekeeping.ticks_add(
+            d.readings[reading.NOW_MS], 1000 * n + 2000
+        )
     d.tick()
     if taken == 4:
         assert not d.compressor
         return
     assert d.compressor
     found = running(d)
-    assert found[M.SPACING_T] == 5000
-    assert found[M.ON_T] == 67_000
-    stamps = [found.get(M.START_1_T + n) for n in range(4)]
+    assert found[cell.SPACING_T] == 5000
+    assert found[cell.ON_T] == 67_000
+    stamps = [found.get(cell.START_1_T + n) for n in range(4)]
     earlier = [1000 * n + 1000 for n in range(taken)]
     assert stamps == [*earlier, HOUR_MS, *[None] * (3 - taken)]
-    assert M.OFF_T not in found
+    assert cell.OFF_T not in found
 
 
 def test_a_stop_of_the_compressor() -> None:
     d = about_to(COMPRESSOR, STORE_LOW_MC=2900, STORE_HIGH_MC=2900)
-    d.memory[M.FLAGS] |= M.FLAG_BOOT_WAIT | M.FLAG_MAINS_WAIT
-    d.memory[M.PROGRESS_LEFT_MS] = 1
+    d.memory[cell.FLAGS] |= cell.FLAG_BOOT_WAIT | cell.FLAG_MAINS_WAIT
+    d.memory[cell.PROGRESS_LEFT_MS] = 1
     d.tick()
     assert not d.compressor
     found = running(d)
-    assert found[M.OFF_T] == 431_000
-    assert not found.keys() & {M.SPACING_T, M.START_1_T, M.SPELL_T}
-    assert d.memory[M.ON_T] == T.IDLE
-    assert not d.memory[M.FLAGS] & (M.FLAG_BOOT_WAIT | M.FLAG_MAINS_WAIT)
-    assert d.memory[M.FLAGS] & M.FLAG_MAINS
-    assert d.memory[M.PROGRESS_LEFT_MS] == d.settings[S.PROGRESS_MIN] * 60_000
+    assert found[cell.OFF_T] == 431_000
+    assert not found.keys() & {cell.SPACING_T, cell.START_1_T, cell.SPELL_T}
+    assert d.memory[cell.ON_T] == timekeeping.IDLE
+    assert not d.memory[cell.FLAGS] & (cell.FLAG_BOOT_WAIT | cell.FLAG_MAINS_WAIT)
+    assert d.memory[cell.FLAGS] & cell.FLAG_MAINS
+    assert d.memory[cell.PROGRESS_LEFT_MS] == d.settings[setting.PROGRESS_MIN] * 60_000
 
 
 def test_a_stop_of_a_store_that_is_not_full_gives_no_progress_back() -> None:
     d = about_to(COMPRESSOR, MAINS_OK=0)
-    d.memory[M.PROGRESS_LEFT_MS] = 5
+    d.memory[cell.PROGRESS_LEFT_MS] = 5
     d.tick()
     assert not d.compressor
-    assert d.memory[M.PROGRESS_LEFT_MS] == 5
+    assert d.memory[cell.PROGRESS_LEFT_MS] == 5
 
 
 def test_a_stop_leaves_a_longer_wait_as_it_is() -> None:
     d = about_to(COMPRESSOR, STORE_LOW_MC=2900, STORE_HIGH_MC=2900)
-    d.memory[M.OFF_T] = T.ticks_add(d.readings[R.NOW_MS], 500_000)
+    d.memory[cell.OFF_T] = timekeeping.ticks_add(d.readings[reading.NOW_MS], 500_000)
     d.tick()
-    assert running(d)[M.OFF_T] == 499_000
+    assert running(d)[cell.OFF_T] == 499_000
 
 
 NO_FLOW = EVERY_SENSOR & ~fitted.FLOW
@@ -132,9 +148,9 @@ SPELL_FIT = NO_FLOW & ~fitted.COIL_IN
 @pytest.mark.parametrize(
     ("fit", "clock"),
     [
-        (EVERY_SENSOR, {M.FLOW_T: 10_000}),
-        (EVERY_SENSOR & ~fitted.COIL_IN, {M.FLOW_T: 10_000}),
-        (SPELL_FIT, {M.SPELL_T: 73_000}),
+        (EVERY_SENSOR, {cell.FLOW_T: 10_000}),
+        (EVERY_SENSOR & ~fitted.COIL_IN, {cell.FLOW_T: 10_000}),
+        (SPELL_FIT, {cell.SPELL_T: 73_000}),
     ],
 )
 def test_a_start_of_the_pump(fit: int, clock: dict[int, int]) -> None:
@@ -142,12 +158,12 @@ def test_a_start_of_the_pump(fit: int, clock: dict[int, int]) -> None:
     d.tick()
     assert d.pump
     found = running(d)
-    assert found.pop(M.SPACING_T) == 5000
-    found.pop(M.OFF_T, None)
+    assert found.pop(cell.SPACING_T) == 5000
+    found.pop(cell.OFF_T, None)
     assert {slot: found.get(slot) for slot in clock} == clock
-    assert M.SPELL_T not in found or M.SPELL_T in clock
-    assert M.ON_T not in found
-    assert M.START_1_T not in found
+    assert cell.SPELL_T not in found or cell.SPELL_T in clock
+    assert cell.ON_T not in found
+    assert cell.START_1_T not in found
 
 
 @pytest.mark.parametrize(("fit", "pause_ms"), [(SPELL_FIT, 83_000), (NO_FLOW, None)])
@@ -155,17 +171,17 @@ def test_a_stop_of_the_pump(fit: int, pause_ms: int | None) -> None:
     d = about_to(PUMP | FAN, fit, ROOM_MC=20000)
     d.tick()
     assert not d.pump
-    assert running(d).get(M.SPELL_T) == pause_ms
-    assert M.SPACING_T not in running(d)
-    assert M.OFF_T not in running(d)
+    assert running(d).get(cell.SPELL_T) == pause_ms
+    assert cell.SPACING_T not in running(d)
+    assert cell.OFF_T not in running(d)
 
 
 def test_fans_alone_are_a_motor_too() -> None:
     d = about_to(PUMP, ROOM_MC=28000)
     d.tick()
     assert d.fan
-    assert running(d)[M.SPACING_T] == 5000
-    assert running(d).get(M.FLOW_T) != 10_000
+    assert running(d)[cell.SPACING_T] == 5000
+    assert running(d).get(cell.FLOW_T) != 10_000
 
 
 @pytest.mark.parametrize(
@@ -173,22 +189,22 @@ def test_fans_alone_are_a_motor_too() -> None:
 )
 def test_what_the_fans_do_leaves_the_clock_of_the_pump_alone(out: int, room_mc: int) -> None:
     d = about_to(out, SPELL_FIT, ROOM_MC=room_mc)
-    d.memory[M.ROOM_STATE] = K.DISCHARGE
-    d.memory[M.SPELL_T] = T.ticks_add(d.readings[R.NOW_MS], 40_000)
+    d.memory[cell.ROOM_STATE] = statechart.DISCHARGE
+    d.memory[cell.SPELL_T] = timekeeping.ticks_add(d.readings[reading.NOW_MS], 40_000)
     d.tick()
     assert d.out != out
     assert d.pump
-    assert running(d)[M.SPELL_T] == 39_000
+    assert running(d)[cell.SPELL_T] == 39_000
 
 
 def test_more_air_or_an_alarm_is_no_start_of_a_motor() -> None:
     d = about_to(PUMP | FAN, ROOM_MC=28000)
-    d.memory[M.ROOM_STATE] = K.DISCHARGE
+    d.memory[cell.ROOM_STATE] = statechart.DISCHARGE
     d.tick()
     assert d.full_fan
-    assert M.SPACING_T not in running(d)
+    assert cell.SPACING_T not in running(d)
     d = about_to(0)
-    d.memory[M.LATCH] = latch.STILL
+    d.memory[cell.LATCH] = latch.STILL
     d.tick()
     assert d.out == output.ALARM
-    assert M.SPACING_T not in running(d)
+    assert cell.SPACING_T not in running(d)

@@ -5,24 +5,24 @@ from __future__ import annotations
 from array import array
 from datetime import datetime, timedelta
 
-from drive import N, S
+from drive import setting, week
 from hypothesis import given
 from hypothesis import strategies as st
 from story import WINDOW
 
 MONDAY = datetime(2024, 1, 1)  # a Monday; naive on purpose: the week is the owner's local one
-WINDOWS = st.lists(WINDOW, max_size=S.WINDOWS)
-MINUTE = st.integers(0, N.WEEK_MIN - 1)
+WINDOWS = st.lists(WINDOW, max_size=setting.WINDOWS)
+MINUTE = st.integers(0, week.WEEK_MIN - 1)
 
 
 def record(
     windows: list[tuple[int, int, int, int]], full_by: int = -1, lead: int = 480
 ) -> array[int]:
-    settings = array("i", [0] * S.SIZE)
-    S.fill_defaults(settings)
-    settings[S.FULL_BY_MIN], settings[S.FULL_LEAD_MIN] = full_by, lead
+    settings = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(settings)
+    settings[setting.FULL_BY_MIN], settings[setting.FULL_LEAD_MIN] = full_by, lead
     for n, window in enumerate(windows):
-        base = S.WINDOW_1_KIND + n * S.WINDOW_STRIDE
+        base = setting.WINDOW_1_KIND + n * setting.WINDOW_STRIDE
         for k, value in enumerate(window):
             settings[base + k] = value
     return settings
@@ -49,17 +49,17 @@ def inside(windows: list[tuple[int, int, int, int]], kind: int, week_min: int) -
 def test_the_plan_holds_what_the_windows_say(
     windows: list[tuple[int, int, int, int]], week_min: int
 ) -> None:
-    plan = N.plan_at(record(windows), week_min)
-    assert bool(plan & N.PLAN_CHARGE) == (inside(windows, N.CHARGE, week_min) in (True, None))
-    assert bool(plan & N.PLAN_WANTED) == (inside(windows, N.WANTED, week_min) in (True, None))
-    assert bool(plan & N.PLAN_NO_START) == (inside(windows, N.NO_START, week_min) is True)
+    plan = week.plan_at(record(windows), week_min)
+    assert bool(plan & week.PLAN_CHARGE) == (inside(windows, week.CHARGE, week_min) in (True, None))
+    assert bool(plan & week.PLAN_WANTED) == (inside(windows, week.WANTED, week_min) in (True, None))
+    assert bool(plan & week.PLAN_NO_START) == (inside(windows, week.NO_START, week_min) is True)
 
 
 @given(st.integers(0, 1439), st.integers(0, 1440), MINUTE)
 def test_the_lead_of_full_by_is_the_time_before_it(full_by: int, lead: int, week_min: int) -> None:
-    plan = N.plan_at(record([], full_by, lead), week_min)
+    plan = week.plan_at(record([], full_by, lead), week_min)
     to_go = (full_by - week_min - 1) % 1440 + 1  # 1 .. 1440 minutes until it is full-by time
-    assert bool(plan & N.PLAN_LEAD) == (to_go <= lead)
+    assert bool(plan & week.PLAN_LEAD) == (to_go <= lead)
 
 
 @given(WINDOWS, st.integers(-1, 1439), MINUTE, st.data())
@@ -67,20 +67,20 @@ def test_the_plan_stays_as_long_as_promised(
     windows: list[tuple[int, int, int, int]], full_by: int, week_min: int, data: st.DataObject
 ) -> None:
     settings = record(windows, full_by)
-    length = N.minutes_to_edge(settings, week_min)
-    assert 1 <= length <= N.WEEK_MIN
+    length = week.minutes_to_edge(settings, week_min)
+    assert 1 <= length <= week.WEEK_MIN
     later = data.draw(st.integers(0, length - 1) | st.just(length - 1))
-    plan = N.plan_at(settings, week_min)
-    assert N.plan_at(settings, (week_min + later) % N.WEEK_MIN) == plan
+    plan = week.plan_at(settings, week_min)
+    assert week.plan_at(settings, (week_min + later) % week.WEEK_MIN) == plan
 
 
 def test_the_plan_changes_next_where_a_window_begins_or_ends() -> None:
-    settings = record([(N.CHARGE, 1, 600, 660)], -1)
-    ahead = {590: 10, 599: 1, 600: 60, 659: 1, 660: N.WEEK_MIN - 60}
-    assert {now: N.minutes_to_edge(settings, now) for now in ahead} == ahead
+    settings = record([(week.CHARGE, 1, 600, 660)], -1)
+    ahead = {590: 10, 599: 1, 600: 60, 659: 1, 660: week.WEEK_MIN - 60}
+    assert {now: week.minutes_to_edge(settings, now) for now in ahead} == ahead
 
 
 def test_a_window_over_midnight_on_sunday_reaches_into_monday() -> None:
-    settings = record([(N.CHARGE, 64, 1380, 420)])
+    settings = record([(week.CHARGE, 64, 1380, 420)])
     for week_min, charges in ((10079, True), (0, True), (419, True), (420, False), (1380, False)):
-        assert bool(N.plan_at(settings, week_min) & N.PLAN_CHARGE) == charges
+        assert bool(week.plan_at(settings, week_min) & week.PLAN_CHARGE) == charges

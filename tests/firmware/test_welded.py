@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from drive import EVERY_SENSOR, Drive, K, M, S, fitted, latch, mode, output
-from springhouse import events as E
+from drive import EVERY_SENSOR, Drive, cell, fitted, latch, mode, output, setting, statechart
+from springhouse import events
 
 NO_CONTACT = EVERY_SENSOR & ~fitted.RELAY
 FALL_MK = 200  # default of CHILLS_MK
@@ -15,7 +15,7 @@ def idle(fit: int = NO_CONTACT) -> Drive:
     """Nothing wanted, nothing running, settled."""
     d = Drive(fit=fit, settings=COLD, STORE_LOW_MC=6000, STORE_HIGH_MC=6000)
     d.seconds(310)
-    assert d.memory[M.REST_BY] != 0
+    assert d.memory[cell.REST_BY] != 0
     return d
 
 
@@ -27,7 +27,7 @@ def test_the_contact_shows_it_within_5_s_with_its_debouncing() -> None:
     took_s = d.until(lambda d: d.latched(latch.WELDED), 10)
     assert took_s + 1.4 <= 5
     d.seconds(2)
-    assert d.store_state == K.STORE_LOCKED
+    assert d.store_state == statechart.STORE_LOCKED
     assert d.out & output.ALARM
     assert not d.compressor
 
@@ -90,7 +90,7 @@ def test_what_was_stirred_has_a_quarter_of_an_hour_to_settle() -> None:
     d.minutes(6)  # the tray's wait after power-up
     d.ask(mode.PURGE, 20)
     d.seconds(20)
-    assert d.memory[M.REST_BY] == 0
+    assert d.memory[cell.REST_BY] == 0
     d.ask(mode.AUTOMATIC)
     d.seconds(3)
     d.minutes(14)
@@ -116,7 +116,7 @@ def test_a_welded_relay_is_noticed_as_soon_after_the_pump() -> None:
             break
         d.minutes(1, STORE_LOW_MC=6000 - 11 * minute, STORE_HIGH_MC=6000 - 11 * minute)
     assert d.latched(latch.WELDED)
-    assert d.clock_ms - begun_ms <= E.NOTICED_MS
+    assert d.clock_ms - begun_ms <= events.NOTICED_MS
 
 
 def test_water_stirred_near_four_degrees_is_no_chilling() -> None:
@@ -157,7 +157,7 @@ def test_under_four_degrees_the_fall_is_measured_from_the_colder_probe(
     for short_mk, seen in ((1, False), (0, True)):
         d = Drive(fit=NO_CONTACT, settings=COLD, STORE_LOW_MC=low_mc, STORE_HIGH_MC=high_mc)
         d.seconds(310)
-        assert d.memory[M.REST_BY] == (fitted.STORE_HIGH if high_mc < min(low_mc, 3980) else 3)
+        assert d.memory[cell.REST_BY] == (fitted.STORE_HIGH if high_mc < min(low_mc, 3980) else 3)
         mean = latched_at_mc + short_mk
         d.tick(STORE_LOW_MC=mean, STORE_HIGH_MC=mean)
         assert d.latched(latch.WELDED) == seen
@@ -187,7 +187,7 @@ def test_over_a_bottom_that_stays_a_welded_relay_shows_at_the_top() -> None:
             break
         d.minutes(1, STORE_HIGH_MC=3770 - 8 * minute)
     assert d.latched(latch.WELDED)
-    assert d.clock_ms <= E.NOTICED_MS
+    assert d.clock_ms <= events.NOTICED_MS
 
 
 def test_the_top_is_followed_on_when_the_bottom_is_lost_and_not_the_other_way() -> None:
@@ -195,7 +195,7 @@ def test_the_top_is_followed_on_when_the_bottom_is_lost_and_not_the_other_way() 
         d = overturning()
         d.set(**{f"{lost}_FAULT": 1})
         d.seconds(12)
-        assert (d.memory[M.REST_BY] == fitted.STORE_HIGH) == goes_on
+        assert (d.memory[cell.REST_BY] == fitted.STORE_HIGH) == goes_on
         d.tick(STORE_HIGH_MC=3770 - FALL_MK)
         assert d.latched(latch.WELDED) == goes_on
 
@@ -204,7 +204,7 @@ def test_in_service_the_store_proves_nothing_and_the_contact_does() -> None:
     d = idle(EVERY_SENSOR)
     d.ask(mode.SERVICE)
     d.seconds(2)
-    assert d.memory[M.REST_BY] == 0
+    assert d.memory[cell.REST_BY] == 0
     d.set(STORE_LOW_MC=3000, STORE_HIGH_MC=3000)
     d.minutes(60, 10000)
     assert not d.latched(latch.WELDED)
@@ -266,5 +266,5 @@ def test_delivery_goes_on_so_that_the_store_warms() -> None:
 
 
 def test_noticed_in_time() -> None:
-    assert E.NOTICED_MS == 35 * 60000
-    assert S.bound(S.CHILLS_MK)[0] > 125  # two steps of a 12-bit probe are noise
+    assert events.NOTICED_MS == 35 * 60000
+    assert setting.bound(setting.CHILLS_MK)[0] > 125  # two steps of a 12-bit probe are noise

@@ -9,11 +9,8 @@ import hashlib
 import sys
 from array import array
 
-from springhouse import controller, horizon, near, reason, why
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import controller, horizon, near, reading, reason, setting, timekeeping, why
+from springhouse import memory as cell
 
 try:
     from micropython import heap_lock, heap_unlock
@@ -30,7 +27,13 @@ STORE = (-600, 400, 900, 1000, 1500, 3000, 3600, 4400, 4500, 6000, 6900, 9000, 8
 ROOM = (2800, 22000, 23900, 24000, 24500, 26000, 27000, 30000, 85000)
 SCAN_MS = (1000, 1000, 1000, 1000, 2000, 5000, 20000, 60000, 300000)
 
-HEALTHY = (R.MAINS_OK, R.TRAY_OK, R.LEVEL_OK, R.FLOOR_DRY, R.SETTINGS_OK)
+HEALTHY = (
+    reading.MAINS_OK,
+    reading.TRAY_OK,
+    reading.LEVEL_OK,
+    reading.FLOOR_DRY,
+    reading.SETTINGS_OK,
+)
 MINUTES = (1, 10, 120)
 
 _state = [1]
@@ -50,23 +53,24 @@ def warm(r):
     """A temperature changes."""
     what = pick(12)
     if what < 5:
-        r[R.STORE_LOW_MC] = r[R.STORE_HIGH_MC] = r[R.COIL_IN_MC] = STORE[pick(len(STORE))]
+        mc = STORE[pick(len(STORE))]
+        r[reading.STORE_LOW_MC] = r[reading.STORE_HIGH_MC] = r[reading.COIL_IN_MC] = mc
     elif what < 7:
-        r[R.STORE_LOW_MC + pick(2)] = STORE[pick(len(STORE))]
+        r[reading.STORE_LOW_MC + pick(2)] = STORE[pick(len(STORE))]
     elif what < 11:
-        r[R.ROOM_MC] = ROOM[pick(len(ROOM))]
+        r[reading.ROOM_MC] = ROOM[pick(len(ROOM))]
     else:
-        r[R.COIL_AIR_MC] = ROOM[pick(len(ROOM))]
+        r[reading.COIL_AIR_MC] = ROOM[pick(len(ROOM))]
 
 
 def heal(r):
     """Everything is well and the store warm."""
     for slot in HEALTHY:
         r[slot] = 1
-    for i in range(R.PROBES):
-        r[R.STORE_LOW_FAULT + i] = 0
-    r[R.STORE_LOW_MC] = r[R.STORE_HIGH_MC] = r[R.COIL_IN_MC] = 9000
-    r[R.COIL_AIR_MC] = 20000
+    for i in range(reading.PROBES):
+        r[reading.STORE_LOW_FAULT + i] = 0
+    r[reading.STORE_LOW_MC] = r[reading.STORE_HIGH_MC] = r[reading.COIL_IN_MC] = 9000
+    r[reading.COIL_AIR_MC] = 20000
 
 
 def change(r, m):
@@ -75,19 +79,19 @@ def change(r, m):
     if what < 12:
         warm(r)
     elif what < 14:
-        r[R.MAINS_OK + pick(5)] = pick(2)
+        r[reading.MAINS_OK + pick(5)] = pick(2)
     elif what < 15:
-        r[R.STORE_LOW_FAULT + pick(5)] = pick(3)
+        r[reading.STORE_LOW_FAULT + pick(5)] = pick(3)
     elif what < 16:
-        r[R.MODE] = pick(9)
-        r[R.MODE_MIN] = MINUTES[pick(3)]
-        r[R.MODE_SEQ] += 1
+        r[reading.MODE] = pick(9)
+        r[reading.MODE_MIN] = MINUTES[pick(3)]
+        r[reading.MODE_SEQ] += 1
     elif what < 17:
-        r[R.ACK_SEQ] += 1
+        r[reading.ACK_SEQ] += 1
     elif what < 18:
-        r[R.WEEK_MIN] = pick(10080) if pick(4) else -1
+        r[reading.WEEK_MIN] = pick(10080) if pick(4) else -1
     elif what < 19:
-        r[R.BATTERY_MV] = 11000 + pick(2500)
+        r[reading.BATTERY_MV] = 11000 + pick(2500)
     elif what < 23:
         heal(r)
     elif pick(8) == 0:
@@ -96,16 +100,16 @@ def change(r, m):
 
 def main(origin, steps, seed, with_reasons):
     _state[0] = seed
-    settings = array("i", [0] * S.SIZE)
-    S.fill_defaults(settings)
-    settings[S.FITTED] = 4095
+    settings = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = 4095
     for n, value in enumerate((1, 127, 1380, 420, 3, 127, 480, 1320, 2, 31, 1000, 1200)):
-        settings[S.WINDOW_1_KIND + n] = value
-    memory = array("i", [0] * M.SIZE)
+        settings[setting.WINDOW_1_KIND + n] = value
+    memory = array("i", [0] * cell.SIZE)
     readings = array("i", [0] * near.SIZE)
-    watch = array("i", [0] * (2 * R.SIZE))
+    watch = array("i", [0] * (2 * reading.SIZE))
     controller.power_up(memory)
-    readings[R.NOW_MS] = origin
+    readings[reading.NOW_MS] = origin
     for slot in HEALTHY:
         readings[slot] = 1
     given = array("i", [0] * 2)  # outputs, horizon
@@ -117,13 +121,13 @@ def main(origin, steps, seed, with_reasons):
     for _ in range(steps):
         if pick(3) == 0:
             change(readings, memory)
-        now = T.ticks_add(readings[R.NOW_MS], SCAN_MS[pick(len(SCAN_MS))])
-        readings[R.NOW_MS] = now
-        for i in range(R.PROBES):
-            readings[R.STORE_LOW_AT_MS + i] = now
+        now = timekeeping.ticks_add(readings[reading.NOW_MS], SCAN_MS[pick(len(SCAN_MS))])
+        readings[reading.NOW_MS] = now
+        for i in range(reading.PROBES):
+            readings[reading.STORE_LOW_AT_MS + i] = now
         if pick(20):
-            readings[R.FLOW_ML_MIN] = 1000 if memory[M.OUT] & 2 else 0
-            readings[R.FAN_RPM] = 900 if memory[M.OUT] & 4 else 0
+            readings[reading.FLOW_ML_MIN] = 1000 if memory[cell.OUT] & 2 else 0
+            readings[reading.FAN_RPM] = 900 if memory[cell.OUT] & 4 else 0
         given[0] = step(memory, settings, readings)
         given[1] = look(memory, settings, readings, watch)
         if with_reasons:
@@ -137,10 +141,10 @@ def main(origin, steps, seed, with_reasons):
         digest.update(memory)
         digest.update(watch)
         digest.update(given)
-        seen |= 1 << memory[M.STORE_STATE] | 32 << memory[M.ROOM_STATE]
+        seen |= 1 << memory[cell.STORE_STATE] | 32 << memory[cell.ROOM_STATE]
     heap_unlock()
     reasons = of_told.digest().hex() if with_reasons else ""
-    print(digest.digest().hex(), seen, readings[R.NOW_MS] < origin, reasons)
+    print(digest.digest().hex(), seen, readings[reading.NOW_MS] < origin, reasons)
 
 
 main(int(sys.argv[1]), int(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4]))

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from functools import cache
 
 from hypothesis import strategies as st
-from springhouse import mode as W
+from springhouse import mode
 from springhouse_host.proof import running
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.site import load_site
@@ -83,7 +83,7 @@ def fault(draw: st.DrawFn) -> Fault:
 outage = st.builds(Outage, st.integers(0, SPAN_S - 60), st.integers(1, 12 * 3600))
 deed = st.one_of(
     st.builds(Acknowledge, st.integers(0, SPAN_S)),
-    st.builds(AskMode, st.integers(0, SPAN_S), st.integers(0, W.SIZE - 1), st.integers(1, 30)),
+    st.builds(AskMode, st.integers(0, SPAN_S), st.integers(0, mode.SIZE - 1), st.integers(1, 30)),
     st.builds(MopFloor, st.integers(0, SPAN_S)),
 )
 life = st.builds(

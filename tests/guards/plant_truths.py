@@ -10,9 +10,9 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from plant_life import Life, site
-from springhouse import setting as S
-from springhouse_sim import gauge as G
-from springhouse_sim.plant import state as X
+from springhouse import setting
+from springhouse_sim import gauge
+from springhouse_sim.plant import state
 from springhouse_sim.trace import Trace
 
 SCAN_S = 1
@@ -48,7 +48,7 @@ def sees_ice(life: Life) -> bool:
 
 
 def _min_off_s() -> float:
-    return -float(site().settings()[S.MIN_OFF_S])
+    return -float(site().settings()[setting.MIN_OFF_S])
 
 
 def _gap_s(trace: Trace) -> float:
@@ -72,14 +72,14 @@ TRUTHS = (
         "ice",
         "kg",
         lambda: float(site().file.store.ice_limit_kg),
-        lambda trace: float(trace.peaks[G.ICE_MAX_KG]),
+        lambda trace: float(trace.peaks[gauge.ICE_MAX_KG]),
         sees_ice,
     ),
     Truth(
         "ice standing",
         "h",
         lambda: 24.0,
-        lambda trace: float(trace.counts[G.ICE_MAX_S]) / 3600.0,
+        lambda trace: float(trace.counts[gauge.ICE_MAX_S]) / 3600.0,
         sees_ice,
     ),
     # A tray float that hangs is hardware; a hose held into the tray fills it whatever is off.
@@ -87,15 +87,15 @@ TRUTHS = (
         "spilled",
         "L",
         lambda: 0.0,
-        lambda trace: trace.total(X.SPILL_L),
+        lambda trace: trace.total(state.SPILL_L),
         lambda life: not life.has("tray_float_stuck", "tray_filled"),
     ),
     # A sensor that shows flow where there is none is the only evidence there is.
     Truth(
         "dry running",
         "s",
-        _one_more_scan(S.PRIME_S),
-        lambda trace: float(trace.counts[G.DRY_MAX_S]),
+        _one_more_scan(setting.PRIME_S),
+        lambda trace: float(trace.counts[gauge.DRY_MAX_S]),
         lambda life: not life.has("flow_jammed"),
     ),
     Truth(
@@ -108,15 +108,15 @@ TRUTHS = (
     Truth(
         "starts in an hour",
         "",
-        lambda: float(site().settings()[S.STARTS_PER_HOUR]),
-        lambda trace: float(trace.counts[G.STARTS_PER_HOUR_MAX]),
+        lambda: float(site().settings()[setting.STARTS_PER_HOUR]),
+        lambda trace: float(trace.counts[gauge.STARTS_PER_HOUR_MAX]),
         _relay_follows,
     ),
     Truth(
         "winding",
         "°C",
         lambda: WINDING_MOST_C,
-        lambda trace: float(trace.peaks[G.WINDING_MAX_C]),
+        lambda trace: float(trace.peaks[gauge.WINDING_MAX_C]),
         lambda life: True,
     ),
 )

@@ -17,19 +17,12 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from springhouse import controller, latch, output
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import statechart as K
-from springhouse import timekeeping as T
+from springhouse import controller, latch, mode, output, reading, setting, statechart, timekeeping
+from springhouse import memory as cell
 from springhouse_host.proof import abstract, abstract_story, exploring
 from springhouse_host.proof.slice_parts import Slice, means
-from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract import fields as F
-from springhouse_sim.abstract import judge as J
-from springhouse_sim.abstract import search
+from springhouse_sim.abstract import env, judge, search
+from springhouse_sim.abstract import fields as field_slot
 
 ROOT = Path(__file__).parents[2]
 PARTS = abstract.slices()
@@ -80,19 +73,19 @@ def test_every_fitting_is_explored() -> None:
     assert len(set(NAMES)) == len(NAMES)
     met = {part.number: set() for part in PARTS}
     for one in PARTS:
-        met[one.number].add(one.settings[S.FITTED])
-    assert len(met[J.STORE]) == 8, "two store probes and mains sense"
-    assert len(met[J.ROOM]) == 16, "room probe, tray, flow sensor, inlet probe"
-    assert len(met[J.AIR]) == 32, "inlet, air probe, tachometer, battery, mains sense"
-    assert len(met[J.FAULTS]) == 8, "tray, level, floor"
+        met[one.number].add(one.settings[setting.FITTED])
+    assert len(met[judge.STORE]) == 8, "two store probes and mains sense"
+    assert len(met[judge.ROOM]) == 16, "room probe, tray, flow sensor, inlet probe"
+    assert len(met[judge.AIR]) == 32, "inlet, air probe, tachometer, battery, mains sense"
+    assert len(met[judge.FAULTS]) == 8, "tray, level, floor"
     every = 0
     for fitted in set().union(*met.values()):
         every |= fitted
     assert every == (1 << 12) - 1
     whole = {(part.reaches_store, part.reaches_room) for part in PARTS}
-    assert {(1 << K.STORE_STATES) - 1, 0} == {store for store, _ in whole}
-    every_room = (1 << K.ROOM_STATES) - 1
-    unseen_dry = every_room & ~(1 << K.DRY_RUN_STOP)  # neither flow sensor nor inlet probe
+    assert {(1 << statechart.STORE_STATES) - 1, 0} == {store for store, _ in whole}
+    every_room = (1 << statechart.ROOM_STATES) - 1
+    unseen_dry = every_room & ~(1 << statechart.DRY_RUN_STOP)  # neither flow sensor nor inlet probe
     assert {every_room, unseen_dry, 0} == {room for _, room in whole}
 
 
@@ -113,7 +106,7 @@ SHIFTED = (
 @pytest.mark.parametrize("name", SHIFTED)
 @pytest.mark.parametrize("left_ms", [0, 1500], ids=["last tick", "just before the wrap"])
 def test_tick_origin_changes_nothing(name: str, left_ms: int) -> None:
-    shifted = next(p for p in abstract.slices(T.LAST - left_ms) if p.name == name)
+    shifted = next(p for p in abstract.slices(timekeeping.LAST - left_ms) if p.name == name)
     here, keys = abstract.Machine(part(name)).explore()
     there, other_keys = abstract.Machine(shifted).explore()
     assert here == there
@@ -123,25 +116,25 @@ def test_tick_origin_changes_nothing(name: str, left_ms: int) -> None:
 # Concrete lives against the abstraction.
 
 RANDOM_READINGS = {
-    R.STORE_LOW_MC: (-4000, 500, 1200, 3000, 5100, 6100, 8000, 12000, 25000, 85000),
-    R.STORE_HIGH_MC: (-4000, 500, 1200, 3000, 5100, 6100, 8000, 12000, 25000, 85000),
-    R.ROOM_MC: (2000, 23000, 24200, 25000, 28000, 60000),
-    R.COIL_IN_MC: (-3000, 5000, 8000, 28000),
-    R.COIL_AIR_MC: (1000, 20000),
-    R.STORE_LOW_FAULT: (0, 0, 0, 1, 2),
-    R.STORE_HIGH_FAULT: (0, 0, 0, 1, 2),
-    R.ROOM_FAULT: (0, 0, 0, 1),
-    R.COIL_IN_FAULT: (0, 0, 0, 1),
-    R.COIL_AIR_FAULT: (0, 0, 0, 1),
-    R.FLOW_ML_MIN: (0, 1000),
-    R.FAN_RPM: (0, 1000),
-    R.BATTERY_MV: (11900, 12300, 13000),
-    R.MAINS_OK: (0, 1, 1),
-    R.TRAY_OK: (0, 1, 1),
-    R.LEVEL_OK: (0, 1, 1),
-    R.FLOOR_DRY: (0, 1, 1),
-    R.SETTINGS_OK: (0, 1, 1, 1),
-    R.WEEK_MIN: (-1, 100, 5000),
+    reading.STORE_LOW_MC: (-4000, 500, 1200, 3000, 5100, 6100, 8000, 12000, 25000, 85000),
+    reading.STORE_HIGH_MC: (-4000, 500, 1200, 3000, 5100, 6100, 8000, 12000, 25000, 85000),
+    reading.ROOM_MC: (2000, 23000, 24200, 25000, 28000, 60000),
+    reading.COIL_IN_MC: (-3000, 5000, 8000, 28000),
+    reading.COIL_AIR_MC: (1000, 20000),
+    reading.STORE_LOW_FAULT: (0, 0, 0, 1, 2),
+    reading.STORE_HIGH_FAULT: (0, 0, 0, 1, 2),
+    reading.ROOM_FAULT: (0, 0, 0, 1),
+    reading.COIL_IN_FAULT: (0, 0, 0, 1),
+    reading.COIL_AIR_FAULT: (0, 0, 0, 1),
+    reading.FLOW_ML_MIN: (0, 1000),
+    reading.FAN_RPM: (0, 1000),
+    reading.BATTERY_MV: (11900, 12300, 13000),
+    reading.MAINS_OK: (0, 1, 1),
+    reading.TRAY_OK: (0, 1, 1),
+    reading.LEVEL_OK: (0, 1, 1),
+    reading.FLOOR_DRY: (0, 1, 1),
+    reading.SETTINGS_OK: (0, 1, 1, 1),
+    reading.WEEK_MIN: (-1, 100, 5000),
 }
 STEPS_MS = (1000, 1000, 1000, 5000, 60_000, 600_000, 3_600_000)
 COVERED = (
@@ -169,33 +162,35 @@ class Life:
     def __init__(self, held: array[int], seed: int) -> None:
         self.random = random.Random(seed)
         self.held = held
-        self.memory = array("i", [0] * M.SIZE)
-        self.readings = array("i", [0] * R.SIZE)
+        self.memory = array("i", [0] * cell.SIZE)
+        self.readings = array("i", [0] * reading.SIZE)
         controller.power_up(self.memory)
         for slot, values in RANDOM_READINGS.items():
             self.readings[slot] = values[-1]
-        for i in range(R.PROBES):
-            self.readings[R.STORE_LOW_MC + i] = RANDOM_READINGS[R.STORE_LOW_MC + i][1]
-        self.readings[R.NOW_MS] = T.LAST - 40_000_000
+        for i in range(reading.PROBES):
+            self.readings[reading.STORE_LOW_MC + i] = RANDOM_READINGS[reading.STORE_LOW_MC + i][1]
+        self.readings[reading.NOW_MS] = timekeeping.LAST - 40_000_000
 
     def scan(self) -> None:
         """Time and readings go on; the step is the caller's."""
         readings = self.readings
-        readings[R.NOW_MS] = T.ticks_add(readings[R.NOW_MS], self.random.choice(STEPS_MS))
+        readings[reading.NOW_MS] = timekeeping.ticks_add(
+            readings[reading.NOW_MS], self.random.choice(STEPS_MS)
+        )
         for _ in range(self.random.choice((0, 0, 1, 1, 2, 5))):
             slot = self.random.choice(list(RANDOM_READINGS))
             readings[slot] = self.random.choice(RANDOM_READINGS[slot])
-        for i in range(R.PROBES):
+        for i in range(reading.PROBES):
             if self.random.random() < 0.97:
-                readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
+                readings[reading.STORE_LOW_AT_MS + i] = readings[reading.NOW_MS]
         if self.random.random() < 0.05:
-            readings[R.ACK_SEQ] += 1
+            readings[reading.ACK_SEQ] += 1
         if self.random.random() < 0.03:
-            readings[R.MODE] = self.random.randrange(W.SIZE)
-            readings[R.MODE_MIN] = self.random.choice((1, 20, 60))
-            readings[R.MODE_SEQ] += 1
-        if self.memory[M.OUT] & output.PUMP and self.random.random() < 0.8:
-            readings[R.FLOW_ML_MIN] = 1000
+            readings[reading.MODE] = self.random.randrange(mode.SIZE)
+            readings[reading.MODE_MIN] = self.random.choice((1, 20, 60))
+            readings[reading.MODE_SEQ] += 1
+        if self.memory[cell.OUT] & output.PUMP and self.random.random() < 0.8:
+            readings[reading.FLOW_ML_MIN] = 1000
 
 
 _KNOWN: dict[str, tuple[abstract.Machine, set[int], set[tuple[int, int]]]] = {}
@@ -218,12 +213,12 @@ def test_concrete_lives_stay_inside_the_abstraction(name: str, seed: int) -> Non
     life = Life(machine.part.settings, seed)
     for n in range(250):
         life.scan()
-        now = life.readings[R.NOW_MS]
+        now = life.readings[reading.NOW_MS]
         before = array("i", life.memory)
-        T.expire(before, now)
-        start = F.pack(before, fields, now) if n else search.BOOT
+        timekeeping.expire(before, now)
+        start = field_slot.pack(before, fields, now) if n else search.BOOT
         controller.step(life.memory, life.held, life.readings)
-        end = F.pack(life.memory, fields, now)
+        end = field_slot.pack(life.memory, fields, now)
         assert end in keys, f"scan {n}: not explored"
         if n:
             assert start in keys, f"scan {n}: time alone leads out"
@@ -282,8 +277,9 @@ def test_planted_bug_is_found_by_name(invariant: int, tmp_path: Path) -> None:
 
 def test_a_jam_is_found(tmp_path: Path) -> None:
     """A dry-run wait that begins anew at every step is safe, and delivers never again."""
-    old = "    forget_old(memory, M.DRY_DAY_T, M.DRY_COUNT)\n    now = readings[R.NOW_MS]\n"
-    new = old + "    T.arm(memory, M.DRY_WAIT_T, now, DRY_WAIT_MS[0])\n"
+    old = "    forget_old(memory, cell.DRY_DAY_T, cell.DRY_COUNT)\n"
+    old += "    now = readings[reading.NOW_MS]\n"
+    new = old + "    timekeeping.arm(memory, cell.DRY_WAIT_T, now, DRY_WAIT_MS[0])\n"
     assert "is never served" in find(tmp_path, "dry runs: flow sensor", "events.py", old, new)
 
 
@@ -308,8 +304,8 @@ def lying() -> Slice:
     honest = part("compressor: low probe")
     dial = honest.dials[0]
     warm = next(o for o in dial.options if o.name.endswith(": warm"))
-    lie = replace(warm, writes=(*warm.writes, means(V.LOW_MC, 4600), means(V.HIGH_TRUSTED)))
-    lie = replace(lie, writes=(*lie.writes, means(V.LOW_MC, 900)))
+    lie = replace(warm, writes=(*warm.writes, means(env.LOW_MC, 4600), means(env.HIGH_TRUSTED)))
+    lie = replace(lie, writes=(*lie.writes, means(env.LOW_MC, 900)))
     options = tuple(lie if option is warm else option for option in dial.options)
     return replace(honest, dials=(replace(dial, options=options), *honest.dials[1:]))
 
@@ -336,8 +332,8 @@ def test_counts_saturate_where_they_latch() -> None:
     memory, readings = part("latches: tray").base()
     held = part("latches: tray").settings
     for n in range(40):
-        readings[R.TRAY_OK] = n % 2
-        readings[R.NOW_MS] += 1000
+        readings[reading.TRAY_OK] = n % 2
+        readings[reading.NOW_MS] += 1000
         controller.step(memory, held, readings)
-    assert memory[M.TRAY_COUNT] == 4
-    assert memory[M.LATCH] & latch.TRAY
+    assert memory[cell.TRAY_COUNT] == 4
+    assert memory[cell.LATCH] & latch.TRAY

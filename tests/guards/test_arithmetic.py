@@ -11,11 +11,9 @@ import pytest
 import wrap_lemmas
 from hypothesis import given
 from hypothesis import strategies as st
-from springhouse import conditions, controller, events, probes, setting, week
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import conditions, controller, events, probes, reading, setting, timekeeping, week
+from springhouse import memory as cell
+from springhouse import setting as setting_slot
 from springhouse_host.proof import ranges, ranges_text
 from springhouse_host.proof.intervals import RangeError
 
@@ -40,7 +38,7 @@ def test_every_function_of_the_step_path_is_executed(monkeypatch: pytest.MonkeyP
     ranges.prove()
     # looked into as a condition, by lemma, or not in the step path
     other = {"words_of", "fill_defaults", "ticks_add"}
-    for module in (conditions, events, probes, week, controller, T):
+    for module in (conditions, events, probes, week, controller, timekeeping):
         for name, value in vars(module).items():
             if not isinstance(value, FunctionType) or value.__module__ != module.__name__:
                 continue
@@ -52,7 +50,7 @@ def test_wrapped_ticks_for_all_numbers() -> None:
     assert len(wrap_lemmas.wrap_lemmas()) == 3
 
 
-LAST = T.LAST
+LAST = timekeeping.LAST
 
 
 def sloppy_add(tick: int, ms: int) -> int:
@@ -70,15 +68,19 @@ def test_the_solver_finds_a_sloppy_addition() -> None:
 MISTAKES = (
     (events.progress, "max(made, -MADE_MOST_MK)", "max(made, -2 * MADE_MOST_MK)"),
     (events.count, "if memory[count_slot] < COUNT_MOST:", "if True:"),
-    (events.mode, "0 < minutes <= W.LIMIT_MIN[asked]", "0 < minutes"),
-    (T.arm, "if ms > LONGEST_MS:", "if ms > 4 * LONGEST_MS:"),
-    (events.rest, "settings[S.REST_MIN] * 60000", "settings[S.REST_MIN] * 60000000"),
+    (events.mode, "0 < minutes <= modes.LIMIT_MIN[asked]", "0 < minutes"),
+    (timekeeping.arm, "if ms > LONGEST_MS:", "if ms > 4 * LONGEST_MS:"),
+    (events.rest, "settings[setting.REST_MIN] * 60000", "settings[setting.REST_MIN] * 60000000"),
     (
         events.plan,
-        "= N.minutes_to_edge(settings, week_min)",
-        "= 60 * N.minutes_to_edge(settings, week_min)",
+        "= week.minutes_to_edge(settings, week_min)",
+        "= 60 * week.minutes_to_edge(settings, week_min)",
     ),
-    (probes._accept, "memory[M.STORE_LOW_GOOD + i] = good + 1", "memory[M.DRY_COUNT] = good + 3"),
+    (
+        probes._accept,
+        "memory[cell.STORE_LOW_GOOD + i] = good + 1",
+        "memory[cell.DRY_COUNT] = good + 3",
+    ),
 )
 
 
@@ -107,16 +109,16 @@ def test_ranges_hold_on_concrete_steps(data: st.DataObject) -> None:
             dict(sorted(ranges.MEMORY.items())),
         )
     )
-    now = readings[R.NOW_MS]
-    for slot in range(M.TIMERS, M.SIZE):
+    now = readings[reading.NOW_MS]
+    for slot in range(cell.TIMERS, cell.SIZE):
         if memory[slot] >= 0:  # as armed: no longer than the longest wait
-            memory[slot] = T.ticks_add(now, memory[slot] & (T.LONGEST_MS - 1))
+            memory[slot] = timekeeping.ticks_add(now, memory[slot] & (timekeeping.LONGEST_MS - 1))
     controller.step(memory, settings, readings)
     for slot, allowed in ranges.MEMORY.items():
         assert allowed.low <= memory[slot] <= allowed.high, slot
 
 
 def test_ranges_of_settings_are_the_bounds() -> None:
-    for slot in range(S.SIZE):
+    for slot in range(setting_slot.SIZE):
         low, high, _ = setting.bound(slot)
         assert (ranges.SETTINGS[slot].low, ranges.SETTINGS[slot].high) == (low, high)

@@ -16,7 +16,7 @@ from springhouse_host.proof.fault_words import ALSO, fault_from
 from springhouse_host.proof.responses import Expect, respond
 from springhouse_host.proof.running import Result
 from springhouse_host.site import load_site
-from springhouse_sim import ticks as K
+from springhouse_sim import ticks
 from springhouse_sim.plant import tray
 from springhouse_sim.world.faults import CATALOGUE, FOREVER_S, Fault
 from springhouse_sim.world.outage import Outage
@@ -139,11 +139,11 @@ class MadeUp:
 
     def __init__(self, *rows: tuple[int, int, int]) -> None:
         self.end_ms = 1000 * (rows[-1][0] + 300)
-        self.events = np.zeros((len(rows), K.EVENT_SIZE), np.int64)
+        self.events = np.zeros((len(rows), ticks.EVENT_SIZE), np.int64)
         for row, (at_s, out, bits) in enumerate(rows):
-            self.events[row, K.AT_MS] = at_s * 1000
-            self.events[row, K.OUT] = out
-            self.events[row, K.LATCH] = bits
+            self.events[row, ticks.AT_MS] = at_s * 1000
+            self.events[row, ticks.OUT] = out
+            self.events[row, ticks.LATCH] = bits
 
 
 C, P = output.COMPRESSOR, output.PUMP

@@ -6,8 +6,7 @@ from array import array
 from pathlib import Path
 
 import pytest
-from springhouse import record
-from springhouse import setting as S
+from springhouse import record, setting
 from springhouse_host.errors import SiteError
 from springhouse_host.proof import placing, running, scenarios
 from springhouse_host.site import load_site
@@ -42,17 +41,17 @@ def test_ranges_are_the_boards(tmp_path: Path) -> None:
     """The host's hash is the board's, and the same wherever inside the range the owner stands."""
     ranged = load_site(site(tmp_path, TABLE))
     ranges = ranged.ranges()
-    assert (S.ROOM_TARGET_MC, 25000, 26500) in ranges
+    assert (setting.ROOM_TARGET_MC, 25000, 26500) in ranges
     settings = ranged.settings()
-    assert (S.FAN_QUIET_PM, 500, settings[S.FAN_QUIET_PM]) in ranges
-    windows = [entry for entry in ranges if entry[0] >= S.WINDOW_1_KIND]
+    assert (setting.FAN_QUIET_PM, 500, settings[setting.FAN_QUIET_PM]) in ranges
+    windows = [entry for entry in ranges if entry[0] >= setting.WINDOW_1_KIND]
     assert windows
     assert all(high - low == 60 for _, low, high in windows)
     assert ranged.settings_sha256 == record.proven_sha256(settings, ranges).hex()
     moved = array("i", settings)
-    moved[S.ROOM_TARGET_MC] = 25500
+    moved[setting.ROOM_TARGET_MC] = 25500
     assert ranged.settings_sha256 == record.proven_sha256(moved, ranges).hex()
-    moved[S.BAND_MK] += 1
+    moved[setting.BAND_MK] += 1
     assert ranged.settings_sha256 != record.proven_sha256(moved, ranges).hex()
 
 

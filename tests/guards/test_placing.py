@@ -8,19 +8,18 @@ from typing import Any
 
 import numpy as np
 import pytest
-from springhouse import output as O
-from springhouse import week as N
+from springhouse import output, week
 from springhouse_host.proof import placing, running, scenarios, situations
 from springhouse_host.proof.case import FaultCase
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.proof.situations import Situation
 from springhouse_host.site import load_site
-from springhouse_sim import ticks as K
+from springhouse_sim import ticks
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.stage import Calendar
 
 DEMO = load_site("demo")
-C, P, F = O.COMPRESSOR, O.PUMP, O.FAN
+C, P, F = output.COMPRESSOR, output.PUMP, output.FAN
 DELIVERY = P | F
 HOURS = (
     {"schedule.wanted": ["21:00-07:00"]},
@@ -43,10 +42,10 @@ class MadeUp:
 
     def __init__(self, *rows: tuple[int, int], end_s: int = 86_400, store_c: float = 10.0) -> None:
         self.end_ms = end_s * 1000
-        self.events = np.zeros((len(rows), K.EVENT_SIZE), np.int64)
+        self.events = np.zeros((len(rows), ticks.EVENT_SIZE), np.int64)
         self.samples = np.full((end_s // 60, 1), store_c)
         for row, (at_s, out) in enumerate(rows):
-            self.events[row, [K.AT_MS, K.OUT, K.ALIVE]] = at_s * 1000, out, 1
+            self.events[row, [ticks.AT_MS, ticks.OUT, ticks.ALIVE]] = at_s * 1000, out, 1
 
     def column(self, name: str) -> Any:
         assert name == "store_mean_c"
@@ -87,8 +86,8 @@ def test_the_first_moment_of_a_run_that_fits(
 def test_wanted_hours_must_go_on() -> None:
     """The demo wants its room cool until 17:30."""
     plan = situations.plan_minutes(bytes(DEMO.settings()))
-    assert plan[17 * 60 + 29] & N.PLAN_WANTED
-    assert not plan[17 * 60 + 30] & N.PLAN_WANTED
+    assert plan[17 * 60 + 29] & week.PLAN_WANTED
+    assert not plan[17 * 60 + 30] & week.PLAN_WANTED
     late = [(0, 0), (17 * 3600, DELIVERY)]
     assert moment(situations.delivering(wanted_s=1200), *late) == 17 * 3600 + 60
     assert moment(situations.delivering(wanted_s=2400), *late) is None
@@ -153,16 +152,16 @@ def test_a_rare_situation_is_found_in_the_summer_and_tried_near_it() -> None:
     if isinstance(run, placing.Absent):
         pytest.fail(f"no day of {summer.days} is warm enough: {run.never}")
     out = healthy.trace(replace(run, days=run.days)).events
-    at = int(np.searchsorted(out[:, K.AT_MS], run.faults[0].onset_s * 1000, side="right")) - 1
-    assert out[at, K.OUT] & DELIVERY == DELIVERY
+    at = int(np.searchsorted(out[:, ticks.AT_MS], run.faults[0].onset_s * 1000, side="right")) - 1
+    assert out[at, ticks.OUT] & DELIVERY == DELIVERY
     assert run.days < summer.days
 
 
 def test_a_fault_of_other_settings_is_looked_for_under_them() -> None:
     """Tuning asks about settings under which another hour may be the right one."""
-    from springhouse import setting as S
+    from springhouse import setting
 
-    warm = ((S.ROOM_TARGET_MC, 29_000), (S.ROOM_LIMIT_MC, 33_000))
+    warm = ((setting.ROOM_TARGET_MC, 29_000), (setting.ROOM_LIMIT_MC, 33_000))
     own = {s.name: s for s in placing.placed(DEMO, variants=scenarios.MIDDLE)[0]}
     other = {s.name: s for s in placing.placed(DEMO, warm, variants=scenarios.MIDDLE)[0]}
     name = "air in the loop, delivering"

@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Any
 
 import z3
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 MOST = (1 << 30) - 1
 
@@ -20,14 +20,21 @@ class NotProven(Exception):
     """The solver found a counterexample, or gave up."""
 
 
-def wrap_lemmas(ticks_add: Callable[..., int] = T.ticks_add) -> list[str]:
+def wrap_lemmas(ticks_add: Callable[..., int] = timekeeping.ticks_add) -> list[str]:
     """Return the facts, each proven.
 
     Raises:
         NotProven: when the solver finds a counterexample or gives up.
     """
     tick, ms, gone = z3.Ints("tick ms gone")
-    legal = [tick >= 0, tick <= MOST, ms >= 0, ms <= T.LONGEST_MS, gone >= 0, gone <= T.LONGEST_MS]
+    legal = [
+        tick >= 0,
+        tick <= MOST,
+        ms >= 0,
+        ms <= timekeeping.LONGEST_MS,
+        gone >= 0,
+        gone <= timekeeping.LONGEST_MS,
+    ]
 
     def prove(name: str, claim: Any) -> str:
         solver = z3.Solver()
@@ -43,7 +50,7 @@ def wrap_lemmas(ticks_add: Callable[..., int] = T.ticks_add) -> list[str]:
     proven.append(prove("ticks_add: every intermediate is small", small))
     proven.append(prove("ticks_add: 0 .. 2**30 - 1", z3.And(later >= 0, later <= MOST)))
     now = _in_solver(ticks_add, [tick, gone], [])
-    left = _in_solver(T.ticks_diff, [later, now], [])
+    left = _in_solver(timekeeping.ticks_diff, [later, now], [])
     proven.append(
         prove("time left = time armed - time gone, whatever the origin", left == ms - gone)
     )
@@ -54,7 +61,7 @@ def _in_solver(function: Callable[..., int], arguments: list[Any], inner: list[A
     """Translate a function of `if`, `return`, `+` and `-`; notes (condition, value) inside."""
     tree = ast.parse(inspect.getsource(function)).body[0]
     assert isinstance(tree, ast.FunctionDef)
-    space = vars(T)
+    space = vars(timekeeping)
     compare: dict[type, Callable[[Any, Any], Any]] = {
         ast.Gt: lambda a, b: a > b,
         ast.GtE: lambda a, b: a >= b,

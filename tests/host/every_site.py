@@ -18,7 +18,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from tempfile import TemporaryDirectory, mkdtemp
 
-from springhouse.boards import pico_w as B
+from springhouse.boards import pico_w
 from springhouse_host.site import BUILT_IN, load_site
 from springhouse_host.wiring import parts, pins, sums
 from springhouse_sim.virtual_board.inputs import scratchpad, serial
@@ -106,11 +106,11 @@ def wired(site: str, folder: Path) -> Path:
 
 def healthy(process: BoardProcess) -> None:
     """Close every loop of a virtual board and let its probes and battery answer."""
-    for pin in (B.TRAY, B.LEVEL, B.FLOOR, B.MAINS):
+    for pin in (pico_w.TRAY, pico_w.LEVEL, pico_w.FLOOR, pico_w.MAINS):
         process.inputs.level(pin, 0)
     for n, celsius in enumerate(AT_REST_C):
         process.inputs.pad(serial(n + 1), scratchpad(celsius))
-    process.inputs.adc(B.BATTERY, BATTERY_PIN_MV * 65536 // B.ADC_FULL_MV)
+    process.inputs.adc(pico_w.BATTERY, BATTERY_PIN_MV * 65536 // pico_w.ADC_FULL_MV)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ import sys
 from dataclasses import dataclass
 from datetime import datetime
 
-from springhouse import output as O
+from springhouse import output
 from springhouse_host.proof import running
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.proof.situations import Situation, charging, delivering
@@ -18,7 +18,7 @@ from springhouse_host.proof.weather_days import days_of
 from springhouse_host.site import Site, load_site
 from springhouse_host.site.fields import clock_min
 from springhouse_sim.bench import Pace
-from springhouse_sim.world import days as D
+from springhouse_sim.world import days
 from springhouse_sim.world.faults import CATALOGUE, Acts, Fault
 from springhouse_sim.world.outage import Outage
 
@@ -27,7 +27,12 @@ AFTER_H = 2
 DAY_S = 86_400
 WORKS_S = 120  # delivery or charging goes on so long where nothing breaks
 WITHIN_S = 3600  # of the hour asked for
-NAMES = {O.COMPRESSOR: "compressor", O.PUMP: "pump", O.FAN: "fan", O.ALARM: "alarm"}
+NAMES = {
+    output.COMPRESSOR: "compressor",
+    output.PUMP: "pump",
+    output.FAN: "fan",
+    output.ALARM: "alarm",
+}
 MAINS = "mains_away"
 KINDS = ("none", MAINS, *CATALOGUE)
 
@@ -58,7 +63,7 @@ class Moment:
 
 def start_of(site: Site) -> datetime:
     """Return the hottest day of the summer, with which every run begins."""
-    return days_of(site, lambda weather: D.hottest(weather, 1)).start
+    return days_of(site, lambda weather: days.hottest(weather, 1)).start
 
 
 def moment(site: Site, clock: str) -> Moment:

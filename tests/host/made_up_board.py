@@ -4,12 +4,13 @@ import io
 import json
 from collections.abc import Callable, Iterator
 
-from springhouse import condition as C
-from springhouse import latch as L
-from springhouse import mode as W
-from springhouse import output as O
+from springhouse import condition, latch, mode, output
 
-BITS = {W.PURGE: O.PUMP, W.COOL_NOW: O.PUMP | O.FAN, W.CHARGE_NOW: O.COMPRESSOR}
+BITS = {
+    mode.PURGE: output.PUMP,
+    mode.COOL_NOW: output.PUMP | output.FAN,
+    mode.CHARGE_NOW: output.COMPRESSOR,
+}
 HEALTHY = 0b11111
 Change = Callable[["MadeUp"], None]
 
@@ -19,7 +20,7 @@ class MadeUp:
 
     def __init__(self) -> None:
         self.up = 100
-        self.mode = W.AUTOMATIC
+        self.mode = mode.AUTOMATIC
         self.inputs = HEALTHY
         self.mc = [12000, 12250, 26000, 0, 0]
         self.bad = [0, 0, 0, 1, 1]
@@ -34,15 +35,15 @@ class MadeUp:
 
     @property
     def lock(self) -> int:
-        word = 0 if self.inputs & 2 else C.LOCK_TRAY
-        word |= 0 if self.inputs & 1 else C.LOCK_MAINS
-        word |= C.LOCK_DRY if self.dry else 0
-        return word | (C.LOCK_STORE | C.LOCK_ROOM if self.lat & L.FLOOD else 0)
+        word = 0 if self.inputs & 2 else condition.LOCK_TRAY
+        word |= 0 if self.inputs & 1 else condition.LOCK_MAINS
+        word |= condition.LOCK_DRY if self.dry else 0
+        return word | (condition.LOCK_STORE | condition.LOCK_ROOM if self.lat & latch.FLOOD else 0)
 
     @property
     def out(self) -> int:
         out = BITS.get(self.mode, 0) & ~self.dead | self.stuck_out
-        return out | (O.ALARM if self.lat else 0)
+        return out | (output.ALARM if self.lat else 0)
 
     def send(self, command: dict) -> None:
         self.commands.append(command)
@@ -59,13 +60,13 @@ class MadeUp:
             return answer
         self.up += 1
         self.each_second(self)
-        self.lat |= 0 if self.inputs & 4 else L.LEVEL
-        self.lat |= 0 if self.inputs & 8 else L.FLOOR
+        self.lat |= 0 if self.inputs & 4 else latch.LEVEL
+        self.lat |= 0 if self.inputs & 8 else latch.FLOOR
         message = json.loads(self.line())
         return message if wanted(message) else None
 
     def line(self) -> str:
-        flow = self.flow if self.out & O.PUMP else 0
+        flow = self.flow if self.out & output.PUMP else 0
         state = {
             "up": self.up, "utc": -1, "st": [0, 0], "out": self.out, "mc": self.mc,
             "bad": self.bad, "ml": flow, "mv": 12800, "in": self.inputs,

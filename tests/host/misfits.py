@@ -22,7 +22,7 @@ from springhouse_host import fit, load_site
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 from springhouse_sim.bench import Bench
-from springhouse_sim.plant import given as U
+from springhouse_sim.plant import given as given_slot
 from springhouse_sim.world.night_air import NightAir
 from springhouse_sim.world.windows import Window
 
@@ -89,8 +89,8 @@ MISFITS = (
     Misfit("outdoor log an hour late", seen=hour_late),
     Misfit("water mixed, not layered", seen=stirred),
     Misfit("room probe 0.8 K high", seen=room_high),
-    Misfit("fans a third weaker", given=((U.FAN_FACTOR, 0.67),)),
-    Misfit("50 W of other heat at the freezer", given=((U.PLACE_GAIN_W, 50.0),)),
+    Misfit("fans a third weaker", given=((given_slot.FAN_FACTOR, 0.67),)),
+    Misfit("50 W of other heat at the freezer", given=((given_slot.PLACE_GAIN_W, 50.0),)),
 )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 
 import numpy as np
 import pandas as pd
-from springhouse import output as O
+from springhouse import output
 from springhouse_host import load_site, run
 from springhouse_host.notebook import Run
 
@@ -118,4 +118,4 @@ def outdoor_csv(path: Path, done: Run) -> Path:
     return path
 
 
-COMPRESSOR, PUMP = O.COMPRESSOR, O.PUMP
+COMPRESSOR, PUMP = output.COMPRESSOR, output.PUMP

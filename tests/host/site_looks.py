@@ -137,16 +137,21 @@ def _run(site: Site, found: Outcome) -> None:
 
 def balance_errors(begun: Any, ended: Any, p: Any) -> tuple[float, float]:
     """Return what is missing of energy and water over a run, of what was turned over."""
-    from springhouse_sim.plant import balance
-    from springhouse_sim.plant import state as X
+    from springhouse_sim.plant import balance, state
 
     turned_j = 1e6 + sum(
         abs(float(ended[slot]))
-        for slot in (X.MAINS_J, X.OUTDOOR_TO_PLACE_J, X.OUTDOOR_TO_ROOM_J, X.SUN_J, X.EQUIPMENT_J)
+        for slot in (
+            state.MAINS_J,
+            state.OUTDOOR_TO_PLACE_J,
+            state.OUTDOOR_TO_ROOM_J,
+            state.SUN_J,
+            state.EQUIPMENT_J,
+        )
     )
     gained_j = balance.stored_energy_j(ended, p) - balance.stored_energy_j(begun, p)
     gained_kg = balance.stored_water_kg(ended, p) - balance.stored_water_kg(begun, p)
-    turned_kg = 1.0 + abs(float(ended[X.INFILTRATION_MOISTURE_KG]))
+    turned_kg = 1.0 + abs(float(ended[state.INFILTRATION_MOISTURE_KG]))
     errors = (
         abs(gained_j - balance.energy_in_j(ended)) / turned_j,
         abs(gained_kg - balance.water_in_kg(ended)) / turned_kg,

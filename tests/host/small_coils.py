@@ -16,10 +16,7 @@ from springhouse_host.sheet import sizing, steady
 from springhouse_host.sheet.working_point import Case
 from springhouse_host.site import load_site
 from springhouse_sim import compiled
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import integrate
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, integrate, state, tap
 from springhouse_sim.world.days import hottest
 
 FACES_M = (0.12, 0.14, 0.16, 0.18, 0.20, 0.22, 0.24, 0.26, 0.28)
@@ -57,10 +54,10 @@ def stepped(case: Case, store_c: float, step_s: float) -> tuple[np.ndarray, np.n
     advance, rates = sim("plant.integrate").advance, sim("plant.rates").rates
     u = sizing.on_duty(case)
     held = case.state(store_c, HUMIDITY)
-    held[X.PLACE_C] = u[U.OUTDOOR_C]
+    held[state.PLACE_C] = u[given.OUTDOOR_C]
     x = held.copy()
-    keep = [n for n in range(X.SIZE) if n not in steady.LOOP]
-    work, t, dx = np.zeros(integrate.work_size()), np.zeros(T.SIZE), np.zeros(X.SIZE)
+    keep = [n for n in range(state.SIZE) if n not in steady.LOOP]
+    work, t, dx = np.zeros(integrate.work_size()), np.zeros(tap.SIZE), np.zeros(state.SIZE)
     for _ in range(int(SETTLES_S / step_s)):
         advance(x, u, case.p, work, t, step_s, 1)
         x[keep] = held[keep]
@@ -72,7 +69,7 @@ def impossible(x: np.ndarray, dx: np.ndarray, t: np.ndarray, p: np.ndarray) -> s
     """Return what cannot be about a state that should rest, None where it can."""
     found = steady.balance(x, dx, t, p)
     sides = (found.air_w, found.metal_w, found.water_w)
-    off_c, in_c = float(t[T.AIR_OFF_C]), float(x[X.SUPPLY_C])
+    off_c, in_c = float(t[tap.AIR_OFF_C]), float(x[state.SUPPLY_C])
     if not off_c >= in_c - steady.BALANCE_K:
         return f"air off at {off_c:.2f} °C, water in at {in_c:.2f} °C"
     if not max(sides) - min(sides) <= steady.BALANCE_W + OPEN_SHARE * max(sides):

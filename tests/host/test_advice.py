@@ -4,7 +4,7 @@ from dataclasses import replace
 from typing import Any
 
 import pytest
-from springhouse import output as O
+from springhouse import output
 from springhouse_host.proof import advice, complete, placing, running, scenarios
 from springhouse_host.proof.placing import Absent
 from springhouse_host.proof.responses import Expect, Response
@@ -57,7 +57,7 @@ def test_every_promise_but_the_rooms_has_its_advice() -> None:
 
 
 def test_a_late_response_and_one_not_shown_say_so() -> None:
-    late = Expect(0, 10, off=O.PUMP)
+    late = Expect(0, 10, off=output.PUMP)
     assert "more flow" in advice.of_response(late.off, late.latch, DEMO)
     hollow = Response(1, "off: pump", 10, None, met=False, change=advice.NOT_TRIED)
     assert response_cells(hollow)[2] == "NOT SHOWN"

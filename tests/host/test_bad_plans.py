@@ -5,8 +5,7 @@ from pathlib import Path
 
 import pytest
 from site_text import edited, site_of
-from springhouse import advice as A
-from springhouse import setting as S
+from springhouse import advice, setting
 from springhouse_host.proof import invariants, running, scenarios
 from springhouse_host.proof.measures import MEASURES, SAFETY
 from springhouse_host.site import VARIANTS, Site, load_site
@@ -26,13 +25,15 @@ def week_of(site: Site) -> scenarios.Scenario:
 
 def test_a_site_that_allows_no_plan_is_tried_with_none() -> None:
     site = load_site("demo")
-    assert site.settings()[S.ADVISED] == A.NOTHING
+    assert site.settings()[setting.ADVISED] == advice.NOTHING
     assert not list(scenarios.bad_plans(site))
 
 
-@pytest.mark.parametrize(("what", "number"), [(CHARGING, A.CHARGING), (ROOM, A.CHARGING_AND_ROOM)])
+@pytest.mark.parametrize(
+    ("what", "number"), [(CHARGING, advice.CHARGING), (ROOM, advice.CHARGING_AND_ROOM)]
+)
 def test_the_owners_word_is_the_boards_setting(tmp_path: Path, what: str, number: int) -> None:
-    assert allowing(tmp_path, what).settings()[S.ADVISED] == number
+    assert allowing(tmp_path, what).settings()[setting.ADVISED] == number
     assert PLAN_DECIDES[number] == what.strip('"')
 
 

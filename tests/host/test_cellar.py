@@ -8,7 +8,7 @@ from springhouse_host.proof import running as proof_running
 from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.sheet import advice, running, sizing
 from springhouse_host.site import load_site
-from springhouse_sim.plant import given as U
+from springhouse_sim.plant import given
 from springhouse_sim.world.days import hottest
 
 CELLAR = {"place.ground": "sand", "place.vented": "closed"}
@@ -27,9 +27,9 @@ def test_the_place_is_where_outdoors_ground_and_freezer_balance() -> None:
     place, u = site.plant().place, case.given(3.0)
     assert place.ground_ua_w_k > 10.0
     moments = case.day_given(site.file.schedule.charging)
-    outdoor_c = float(moments[:, U.OUTDOOR_C].mean())
-    ground_c = float(moments[:, U.GROUND_C].mean())
-    assert ground_c == pytest.approx(float(u[U.GROUND_C]), abs=0.1)
+    outdoor_c = float(moments[:, given.OUTDOOR_C].mean())
+    ground_c = float(moments[:, given.GROUND_C].mean())
+    assert ground_c == pytest.approx(float(u[given.GROUND_C]), abs=0.1)
     heat_w = place.ua_w_k * outdoor_c + place.ground_ua_w_k * ground_c
     heat_w += work.rejected_w - work.gains_w + site.file.battery.board_w
     # The supply of board and pump adds a few watts of its own.
@@ -48,7 +48,7 @@ def test_a_run_of_the_cellar_has_the_ground_of_its_day() -> None:
     bench = proof_running.bench(site, scenario, compile_ticks=False)
     bench.run(0.001)
     assert site.ground is not None
-    assert bench.tank[1][U.GROUND_C] == pytest.approx(site.ground.at_c(day), abs=0.01)
+    assert bench.tank[1][given.GROUND_C] == pytest.approx(site.ground.at_c(day), abs=0.01)
     assert 12.0 < site.ground.at_c(day) < 24.0
 
 

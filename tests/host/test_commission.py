@@ -9,8 +9,7 @@ from datetime import date, datetime
 from pathlib import Path
 
 import pytest
-from springhouse import mode
-from springhouse import setting as S
+from springhouse import mode, setting
 from springhouse_host import cli, load_site
 from springhouse_host.commissioning import (
     asking,
@@ -247,7 +246,10 @@ def test_first_charge_by_the_hour() -> None:
     whole = prediction.charge_hours(SITE, 20.0, table.to_c, 24.0)["mid"]
     assert hours - 1 < whole <= hours  # the pull-down of plant/, summed another way
     rested = prediction.hourly(SITE, 25.0, 24.0)
-    run, rest = SITE.settings()[S.PULL_DOWN_RUN_MIN], SITE.settings()[S.PULL_DOWN_REST_MIN]
+    run, rest = (
+        SITE.settings()[setting.PULL_DOWN_RUN_MIN],
+        SITE.settings()[setting.PULL_DOWN_REST_MIN],
+    )
     assert (rested.run_min, rested.rest_min) == (run, rest)
     fall = [a - b for a, b in zip(rested.store_c["mid"], rested.store_c["mid"][1:], strict=False)]
     assert fall[3] == pytest.approx(fall[2] * (60 - rest) / 60.0, rel=0.1)  # run is 180 min
@@ -264,7 +266,7 @@ def test_first_charge_agrees_with_the_plant_under_its_controller() -> None:
         return Bench(plant, record, replace(world, actors=(*world.actors, asked)), **more)
 
     trace = running.bench(SITE, scenario, kind=kind).run(0.5).minutes()
-    off_min = SITE.settings()[S.MIN_OFF_S] // 60  # after power-up
+    off_min = SITE.settings()[setting.MIN_OFF_S] // 60  # after power-up
     seen = trace["store_mean_c"].to_numpy()[off_min::60]
     table = prediction.hourly(SITE, 25.0, float(trace["place_c"].iloc[:660].mean()))
     expected = table.store_c["mid"][:12]
@@ -293,9 +295,9 @@ def test_all_steps_by_hand_then_results_in_a_new_file(call, tmp_path: Path) -> N
     assert "due 2027-05-31: store_low: in crushed ice" in out
     assert (tmp_path / "demo.toml").read_bytes() == before
     site = load_site(tmp_path / "demo-2.toml")
-    assert site.settings()[S.ROOM_OFFSET_MK] == 100
-    assert site.settings()[S.COIL_IN_ERR_MK] == 200
-    assert load_site(tmp_path / "demo.toml").settings()[S.COIL_IN_ERR_MK] == 500
+    assert site.settings()[setting.ROOM_OFFSET_MK] == 100
+    assert site.settings()[setting.COIL_IN_ERR_MK] == 200
+    assert load_site(tmp_path / "demo.toml").settings()[setting.COIL_IN_ERR_MK] == 500
     assert any("every year (last on 2026-05-31)" in text for text in site.assumes())
     assert not any("last on" in text for text in SITE.assumes())
     path = tmp_path / "commissioning-recording-room.json"
@@ -310,7 +312,7 @@ def test_all_steps_by_hand_then_results_in_a_new_file(call, tmp_path: Path) -> N
     colder = "0.0625 " * 10  # next year's ice point goes into the next version
     code, out, _ = call("--only", "ice_point_room", typed=colder + "\n")
     assert "wrote demo-3.toml" in out
-    assert load_site(tmp_path / "demo-3.toml").settings()[S.ROOM_OFFSET_MK] == -62
+    assert load_site(tmp_path / "demo-3.toml").settings()[setting.ROOM_OFFSET_MK] == -62
     code, out, _ = call("--show")
     assert "[ ]" not in out
     assert "Due again" in out

@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 from made_up_board import HEALTHY, Change, Hands, MadeUp
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import mode as modes
+from springhouse import output as output_slot
+from springhouse import setting
 from springhouse_host import load_site
 from springhouse_host.commissioning import record, session, steps
 from springhouse_host.commissioning.asking import Person
@@ -128,7 +128,7 @@ def test_a_contact_is_forced_once(take, made: MadeUp, name: str) -> None:
 
 def test_a_contact_that_is_not_seen_or_takes_nothing_away(take, made: MadeUp) -> None:
     assert take("alarm_floor").values["seen"] == "no"
-    made.stuck_out = O.PUMP
+    made.stuck_out = output_slot.PUMP
     at(5, put("inputs", OPENED["floor"]))(made)
     answer = take("alarm_floor", put("inputs", HEALTHY))
     assert answer.values == {"seen": "yes", "off": "no", "cleared": "yes"}
@@ -137,29 +137,29 @@ def test_a_contact_that_is_not_seen_or_takes_nothing_away(take, made: MadeUp) ->
 
 @pytest.mark.parametrize(
     ("output", "mode"),
-    [("compressor", W.CHARGE_NOW), ("pump", W.PURGE), ("fan", W.COOL_NOW)],
+    [("compressor", modes.CHARGE_NOW), ("pump", modes.PURGE), ("fan", modes.COOL_NOW)],
 )
 def test_outputs_are_pulsed_by_modes_alone(take, made: MadeUp, output: str, mode: int) -> None:
     answer = take(f"pulse_{output}", "", "yes")
     assert answer.values == {"came_on": "yes", "seen": "yes", "went_off": "yes"}
     assert [c["cmd"] for c in made.commands] == ["mode"] * 3
-    assert [c["mode"] for c in made.commands] == [mode, W.OFF, W.AUTOMATIC]
+    assert [c["mode"] for c in made.commands] == [mode, modes.OFF, modes.AUTOMATIC]
 
 
 def test_an_output_that_stays_on_or_off(take, made: MadeUp) -> None:
-    made.stuck_out = O.PUMP
+    made.stuck_out = output_slot.PUMP
     answer = take("pulse_pump", "", "yes")
     assert answer.values["went_off"] == "no"
     assert not answer.good
-    made.stuck_out, made.dead = 0, O.PUMP
+    made.stuck_out, made.dead = 0, output_slot.PUMP
     assert take("pulse_pump", "").values["came_on"] == "no"
-    assert made.mode == W.AUTOMATIC
+    assert made.mode == modes.AUTOMATIC
 
 
 def test_a_warm_fill_is_charged_by_the_first_pull_down(take, made: MadeUp) -> None:
     made.mc[0] = made.mc[1] = 25000
     take("pulse_compressor", "")
-    assert made.commands[0]["mode"] == W.FIRST_PULL_DOWN
+    assert made.commands[0]["mode"] == modes.FIRST_PULL_DOWN
 
 
 def test_purge_ends_when_the_flow_is_steady(take, made: MadeUp) -> None:
@@ -181,28 +181,28 @@ def test_bucket_and_stopwatch_under_way_in_purge(take, made: MadeUp) -> None:
     answer = take("flow", "", "450", str(bucket), "60")
     assert answer.values["board_l_min"] == pytest.approx(1.2)
     assert answer.results["pulses_l"] == round(450 * 1.2 / bucket)
-    assert made.mode == W.AUTOMATIC
+    assert made.mode == modes.AUTOMATIC
 
 
 def test_the_pump_may_wait_as_long_as_the_tray_has_it_wait(take, made: MadeUp) -> None:
-    begun, wait_s = made.up, SITE.settings()[S.TRAY_RETURN_S]
+    begun, wait_s = made.up, SITE.settings()[setting.TRAY_RETURN_S]
 
     def waits(board: MadeUp) -> None:
-        board.dead = O.PUMP if board.up < begun + wait_s else 0
+        board.dead = output_slot.PUMP if board.up < begun + wait_s else 0
 
     made.each_second = waits
     assert take("pulse_pump", "", "yes").good
     begun = made.up
     assert take("flow", "", "450", "1.2", "60").values["board_l_min"] == pytest.approx(1.2)
-    made.each_second = put("dead", O.PUMP)
+    made.each_second = put("dead", output_slot.PUMP)
     with pytest.raises(KnownError, match="the pump does not run"):
         take("siphon", "")
 
 
 def test_dry_run_stop(take, made: MadeUp) -> None:
     def runs_dry(board: MadeUp) -> None:
-        ran = board.mode == W.PURGE and board.up > begun + 14
-        board.dry, board.dead = ran, O.PUMP if ran else 0
+        ran = board.mode == modes.PURGE and board.up > begun + 14
+        board.dry, board.dead = ran, output_slot.PUMP if ran else 0
 
     begun = made.up
     made.each_second = runs_dry
@@ -212,7 +212,9 @@ def test_dry_run_stop(take, made: MadeUp) -> None:
     made.dry, made.dead = False, 0
     assert take("dry_run", "", "").values == {"stopped": "no"}
     begun = made.up
-    made.each_second = lambda board: setattr(board, "dead", O.PUMP if board.up > begun + 14 else 0)
+    made.each_second = lambda board: setattr(
+        board, "dead", output_slot.PUMP if board.up > begun + 14 else 0
+    )
     assert take("dry_run", "", "").values == {"stopped": "no"}, "off, but not for want of water"
 
 
@@ -226,7 +228,7 @@ def test_leak_hour_lasts_an_hour_of_the_board(take, made: MadeUp) -> None:
 
 def test_siphon_sees_flow_with_the_pump_off(take, made: MadeUp) -> None:
     assert take("siphon", "", "", "", "0").good
-    assert [c["mode"] for c in made.commands] == [W.PURGE, W.OFF, W.AUTOMATIC]
+    assert [c["mode"] for c in made.commands] == [modes.PURGE, modes.OFF, modes.AUTOMATIC]
     real = made.line
 
     def runs_on() -> str:
@@ -239,11 +241,11 @@ def test_siphon_sees_flow_with_the_pump_off(take, made: MadeUp) -> None:
 
 def test_outage_counts_from_the_return_of_power(take, made: MadeUp) -> None:
     begun = made.up
-    wait_s = SITE.settings()[S.MIN_OFF_S] - 60
+    wait_s = SITE.settings()[setting.MIN_OFF_S] - 60
 
     def life(board: MadeUp) -> None:
         board.inputs = OPENED["mains"] if begun + 10 <= board.up < begun + 70 else HEALTHY
-        board.stuck_out = O.COMPRESSOR if board.up >= begun + 70 + wait_s else 0
+        board.stuck_out = output_slot.COMPRESSOR if board.up >= begun + 70 + wait_s else 0
 
     made.each_second = life
     answer = take("outage")
@@ -253,10 +255,10 @@ def test_outage_counts_from_the_return_of_power(take, made: MadeUp) -> None:
 
 def test_first_charge_counts_the_compressors_hours(take, made: MadeUp) -> None:
     def chills(board: MadeUp) -> None:
-        if board.out & O.COMPRESSOR:
+        if board.out & output_slot.COMPRESSOR:
             board.mc[0] -= board.up % 2
             board.mc[1] = board.mc[0]
-        board.dead = O.COMPRESSOR if board.up - 100 > 2 * 3600 else 0
+        board.dead = output_slot.COMPRESSOR if board.up - 100 > 2 * 3600 else 0
 
     made.mc = [15000, 15000, 26000, 0, 0]
     made.each_second = chills
@@ -287,7 +289,7 @@ def test_a_first_charge_that_broke_off_goes_on(take, made: MadeUp, tmp_path: Pat
     assert len(kept) == pytest.approx(60, abs=2)
     path.write_text("\n".join([*kept, kept[-1][:5]]) + "\n")
     made.up += 600
-    made.mode = W.CHARGE_NOW  # a killed program takes no mode back
+    made.mode = modes.CHARGE_NOW  # a killed program takes no mode back
     answer = take("first_charge", str((7200 - 4200) / 3600), "24", "yes")
     assert answer.values["hours"] == pytest.approx(2.0, abs=0.02)
     assert answer.values["from_c"] == pytest.approx(15.0, abs=0.1)
@@ -300,17 +302,17 @@ def test_a_first_charge_that_broke_off_goes_on(take, made: MadeUp, tmp_path: Pat
     before = [[up, c, on, seen_s - 7200.0] for up, c, on, seen_s in rows]
     path.write_text("\n".join(map(json.dumps, before)))
     made.up = rows[-1][0] + 600  # so too where two hours by the clock are 600 s of its uptime
-    made.mode = W.CHARGE_NOW
+    made.mode = modes.CHARGE_NOW
     answer = take("first_charge", "", "0.5", "24", "yes")
     assert answer.values["hours"] == pytest.approx(0.5, abs=0.02)
 
 
 def test_a_probe_that_is_unplugged_is_told_and_stops_what_rests_on_it(take, made: MadeUp) -> None:
     """Without the room probe no pump; a store probe of two takes nothing away."""
-    made.mode = W.COOL_NOW
+    made.mode = modes.COOL_NOW
 
     def pulled(board: MadeUp) -> None:
-        board.bad[2], board.dead = 1, O.PUMP | O.FAN
+        board.bad[2], board.dead = 1, output_slot.PUMP | output_slot.FAN
 
     def back(board: MadeUp) -> None:
         board.bad = [0, 0, 0, 1, 1]

@@ -7,13 +7,11 @@ from pathlib import Path
 
 import pandas as pd
 import pytest
-from springhouse import beats, blackbox, cause
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import beats, blackbox, cause, output, setting
 from springhouse_host.errors import KnownError
 from springhouse_host.site import load_site
 from springhouse_host.watching import changes
-from springhouse_host.watching import days as D
+from springhouse_host.watching import days as world_days
 from springhouse_host.watching.base import Base
 from springhouse_host.watching.happened import happened
 from test_watch import line, parse
@@ -25,11 +23,11 @@ MONDAY_S = 1_783_296_000  # 2026-07-06 00:00 UTC
 def table(rows: list[tuple[int, dict[str, object]]]) -> pd.DataFrame:
     found = [parse(line(**keys), float(MONDAY_S + at)) for at, keys in rows]
     assert all(found)
-    return D.table([r for r in found if r is not None], UTC)
+    return world_days.table([r for r in found if r is not None], UTC)
 
 
 def day_of(
-    day: int, on_from: int, on_until: int, out: int = O.COMPRESSOR, **keys: object
+    day: int, on_from: int, on_until: int, out: int = output.COMPRESSOR, **keys: object
 ) -> list[tuple[int, dict[str, object]]]:
     """A record a minute; outputs on between two minutes of the day."""
     return [
@@ -40,7 +38,7 @@ def day_of(
 
 def test_hours_and_starts() -> None:
     data = table([*day_of(0, 60, 180), *day_of(1, 0, 0)])
-    days = D.daily(data)
+    days = world_days.daily(data)
     assert list(days["compressor_h"]) == pytest.approx([2.0, 0.0])
     assert list(days["compressor_starts"]) == [1, 0]
     assert list(days["watched_h"]) == pytest.approx([24.0, 24.0 - 1.0 / 60.0])
@@ -48,7 +46,7 @@ def test_hours_and_starts() -> None:
 
 def test_a_gap_counts_for_nothing_and_what_runs_after_it_did_not_start_then() -> None:
     rows = [r for r in day_of(0, 0, 1440) if not 3600 <= r[0] < 7200]
-    days = D.daily(table(rows))
+    days = world_days.daily(table(rows))
     assert float(days["watched_h"].iloc[0]) == pytest.approx(23.0, abs=0.06)
     assert int(days["compressor_starts"].iloc[0]) == 0
 
@@ -57,7 +55,7 @@ def test_cost_by_hand() -> None:
     """Two hours at 150 W and all day 1 W of board, by the demo's two rates."""
     site = load_site("demo")
     data = table([*day_of(0, 60, 180), *day_of(1, 0, 0)])
-    days = D.with_cost(D.daily(data), data, site)
+    days = world_days.with_cost(world_days.daily(data), data, site)
     cheap_h, dear_h = 8.0, 16.0  # 23:00 to 07:00 is cheap
     expected = 0.150 * 2.0 * 0.21 + 0.001 * (cheap_h * 0.21 + dear_h * 0.34)
     assert float(days["label_cost"].iloc[0]) == pytest.approx(expected, rel=1e-6)
@@ -65,11 +63,11 @@ def test_cost_by_hand() -> None:
 
 
 def test_falling_flow_and_more_starts_are_seen_and_steady_days_are_not() -> None:
-    pump = O.PUMP | O.FAN
+    pump = output.PUMP | output.FAN
     steady = [r for d in range(10) for r in day_of(d, 0, 60, pump, ml=2000)]
-    assert D.drifts(D.daily(table(steady))) == []
+    assert world_days.drifts(world_days.daily(table(steady))) == []
     slow = [r for d in range(10) for r in day_of(d, 0, 60, pump, ml=2000 if d < 7 else 1590)]
-    found = D.drifts(D.daily(table(slow)))
+    found = world_days.drifts(world_days.daily(table(slow)))
     assert [d.what for d in found] == ["flow while pumping [L/min]"]
     assert (found[0].was, found[0].now) == (2.0, 1.59)
     busy = []
@@ -77,20 +75,24 @@ def test_falling_flow_and_more_starts_are_seen_and_steady_days_are_not() -> None
         for at, keys in day_of(d, 0, 0):
             spell = 60 if d < 7 else 20
             busy.append(
-                (at, {**keys, "out": O.COMPRESSOR if at // 60 % (2 * spell) < spell else 0})
+                (at, {**keys, "out": output.COMPRESSOR if at // 60 % (2 * spell) < spell else 0})
             )
-    assert [d.what for d in D.drifts(D.daily(table(busy)))] == ["compressor starts a day"]
+    assert [d.what for d in world_days.drifts(world_days.daily(table(busy)))] == [
+        "compressor starts a day"
+    ]
 
 
 def test_meter_against_label() -> None:
     """0.36 kWh over two hours of running is 180 W, a fifth above a label of 150 W."""
     data = table(day_of(0, 60, 180))
-    power_w = D.metered_w(data, [(float(MONDAY_S), 10.0), (float(MONDAY_S + DAY_S), 10.36)])
+    power_w = world_days.metered_w(
+        data, [(float(MONDAY_S), 10.0), (float(MONDAY_S + DAY_S), 10.36)]
+    )
     assert power_w == pytest.approx(180.0)
-    days = D.daily(data)
-    assert [d.now for d in D.drifts(days, 150.0, power_w)] == [pytest.approx(180.0)]
-    assert D.drifts(days, 160.0, power_w) == []
-    assert D.drifts(days, 150.0, float("nan")) == []
+    days = world_days.daily(data)
+    assert [d.now for d in world_days.drifts(days, 150.0, power_w)] == [pytest.approx(180.0)]
+    assert world_days.drifts(days, 160.0, power_w) == []
+    assert world_days.drifts(days, 150.0, float("nan")) == []
 
 
 def test_meter_readings_only_rise(tmp_path: Path) -> None:
@@ -112,9 +114,9 @@ def change_line(utc_min: int, slot: int, old: int, new: int) -> str:
 
 def test_what_the_owner_changed_is_told_in_words(tmp_path: Path) -> None:
     path = tmp_path / "box.log"
-    end = S.WINDOW_1_KIND + S.WINDOW_STRIDE + 3
+    end = setting.WINDOW_1_KIND + setting.WINDOW_STRIDE + 3
     lines = [
-        change_line(0, S.FREEZE_MC, -1500, 500),
+        change_line(0, setting.FREEZE_MC, -1500, 500),
         change_line(MONDAY_S // 60, end, 1020, 1095),
         '{"log":""}',
     ]

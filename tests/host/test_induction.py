@@ -15,12 +15,8 @@ from typing import Any
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from springhouse import controller
-from springhouse import events as E
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import controller, events, reading, setting, timekeeping
+from springhouse import memory as cell
 from springhouse_host.induction import scene as scenes
 from springhouse_host.induction import whole
 from springhouse_host.induction.claim import Claim
@@ -49,7 +45,7 @@ class Translated:
             "readings": scenes.free_readings(t),
         }
         self.symbols = {name: list(slots) for name, slots in self.slots.items()}
-        run = Run(t, {E.plan: scenes.any_plan(t)})
+        run = Run(t, {events.plan: scenes.any_plan(t)})
         records = [SlotRecord("memory"), SlotRecord("settings"), SlotRecord("readings")]
         self.out = run.call(controller.step, records, self.slots)
 
@@ -80,11 +76,11 @@ def _symbol_values(symbols: list[Any], record: "array[int]") -> dict[str, int]:
 
 def _memory_ranges() -> list[tuple[int, int]]:
     ranges = []
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         if slot in scenes.WORDS:
             ranges.append((0, (1 << scenes.WORDS[slot]) - 1))
-        elif slot >= M.TIMERS:
-            ranges.append((T.DUE, T.LAST))
+        elif slot >= cell.TIMERS:
+            ranges.append((timekeeping.DUE, timekeeping.LAST))
         else:
             ranges.append(scenes.RANGES[slot])
     return ranges
@@ -95,29 +91,31 @@ def _memory_ranges() -> list[tuple[int, int]]:
 def test_translation_and_source_do_the_same(translated: Translated, seed: int) -> None:
     rng = random.Random(seed)
     memory = _draw(rng, _memory_ranges())
-    memory[M.FLAGS] &= ~M.FLAG_INVALID
-    record = _draw(rng, [S.bound(n)[:2] for n in range(S.SIZE)])
-    readings = _draw(rng, [scenes.READINGS[n] for n in range(R.SIZE)])
-    now = readings[R.NOW_MS]
-    for slot in range(M.TIMERS, M.SIZE):  # a running timer is at most LONGEST_MS ahead
+    memory[cell.FLAGS] &= ~cell.FLAG_INVALID
+    record = _draw(rng, [setting.bound(n)[:2] for n in range(setting.SIZE)])
+    readings = _draw(rng, [scenes.READINGS[n] for n in range(reading.SIZE)])
+    now = readings[reading.NOW_MS]
+    for slot in range(cell.TIMERS, cell.SIZE):  # a running timer is at most LONGEST_MS ahead
         if memory[slot] >= 0:
-            memory[slot] = T.ticks_add(now, rng.randint(0, T.LONGEST_MS))
-    for i in range(R.PROBES):
+            memory[slot] = timekeeping.ticks_add(now, rng.randint(0, timekeeping.LONGEST_MS))
+    for i in range(reading.PROBES):
         if rng.random() < 0.7:  # most frames are fresh
-            readings[R.STORE_LOW_AT_MS + i] = (now - rng.randint(0, 12000)) % (T.LAST + 1)
-            readings[R.STORE_LOW_MC + i] = rng.randint(-6000, 46000)
-            readings[R.STORE_LOW_FAULT + i] = rng.choice([0, 0, 0, 1])
+            readings[reading.STORE_LOW_AT_MS + i] = (now - rng.randint(0, 12000)) % (
+                timekeeping.LAST + 1
+            )
+            readings[reading.STORE_LOW_MC + i] = rng.randint(-6000, 46000)
+            readings[reading.STORE_LOW_FAULT + i] = rng.choice([0, 0, 0, 1])
     symbols = {
         **_symbol_values(translated.symbols["memory"], memory),
         **_symbol_values(translated.symbols["settings"], record),
         **_symbol_values(translated.symbols["readings"], readings),
     }
     out = controller.step(memory, record, readings)
-    symbols.update({f"any.plan.{n}": memory[M.PLAN] >> n & 1 for n in range(4)})
-    symbols["any.since"] = memory[M.PLAN_SINCE_MIN]
-    symbols["any.length"] = memory[M.PLAN_LENGTH_MIN]
+    symbols.update({f"any.plan.{n}": memory[cell.PLAN] >> n & 1 for n in range(4)})
+    symbols["any.since"] = memory[cell.PLAN_SINCE_MIN]
+    symbols["any.length"] = memory[cell.PLAN_LENGTH_MIN]
     assert value_of(translated.out, symbols) == out
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         said = value_of(translated.slots["memory"][slot], symbols)
         assert said == memory[slot], scenes.NAMES[slot]
 
@@ -143,8 +141,12 @@ def test_the_origin_of_ticks_is_seen_where_it_matters() -> None:
     t = Terms()
     one = scenes.scan(t)
     assert depends_on_origin(one) == ""
-    now = one.readings[R.NOW_MS]
-    for slot, spoiled in ((M.MODE, now), (M.STORE_LOW_SEEN_MS, 0), (M.TIMERS, t.add(now, 1))):
+    now = one.readings[reading.NOW_MS]
+    for slot, spoiled in (
+        (cell.MODE, now),
+        (cell.STORE_LOW_SEEN_MS, 0),
+        (cell.TIMERS, t.add(now, 1)),
+    ):
         after = [*one.after[:slot], spoiled, *one.after[slot + 1 :]]
         assert depends_on_origin(replace(one, after=after))
 
@@ -200,7 +202,7 @@ def test_a_counterexample_is_told_and_kept_as_a_test(tmp_path: Path) -> None:
     assert result.ended == "false"
     told = replay(result)
     assert told.out & 1
-    assert not told.memory[M.OUT] & 1
+    assert not told.memory[cell.OUT] & 1
     story = tell(result)
     assert story[0] == "step: the compressor never starts [false]"
     assert any("compressor" in line for line in story if "ms later" in line)

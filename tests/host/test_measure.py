@@ -8,7 +8,7 @@ import pytest
 from springhouse_host import cli, load_site, measuring
 from springhouse_host.errors import KnownError
 from springhouse_host.site.derive import AIR_WH_M3_K
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import param
 from springhouse_sim.plant.pull_down import Chill
 
 SITE = load_site("demo")
@@ -56,7 +56,7 @@ def test_standing_error_against_a_sum_by_hand() -> None:
 
 def test_the_site_with_the_measured_cabinet_warms_as_measured() -> None:
     found = measuring.stand(SITE, 150.0, 5.0, 8.0, 20.0, 25.0)[0]
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     made = load_site("demo", {found.key: {"value": found.value, "grade": "measured"}})
     made.plant().store.put_gain(p)
     assert p[list(measuring.GAIN_SLOTS)].sum() == pytest.approx(1.422, rel=2e-3)

@@ -13,8 +13,7 @@ from springhouse_host.fitting.log import Log, read_log
 from springhouse_host.fitting.model import CHANNELS, LAGS, Guess, make_model
 from springhouse_host.fitting.parameters import needs, parameter, unsure
 from springhouse_host.fitting.problem import DAY_S, FLOOR, Missed, Problem
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import param, state
 
 SITE = load_site("demo")
 STORE, ROOM = CHANNELS.index("store_low_c"), CHANNELS.index("room_c")
@@ -66,13 +65,13 @@ def test_lags_water_and_unlogged_heat_reach_the_plant(problem: Problem) -> None:
     assert set(changed) == {slot for slots in LAGS.values() for slot in slots}
     guess = Guess.plain({}, 1)
     warmer = Guess({}, guess.mass_k, np.array([0.2]), guess.offset, 100.0)
-    water = slice(X.WATER_C, X.WATER_C + X.LAYERS)
+    water = slice(state.WATER_C, state.WATER_C + state.LAYERS)
     rise = model.state(0, 150.0, warmer)[water] - model.state(0, 150.0, guess)[water]
     assert rise.mean() == pytest.approx(0.2, rel=0.02)
-    assert rise[0] < rise[X.LAYERS // 2]
+    assert rise[0] < rise[state.LAYERS // 2]
     room = [model.shown(g)[0][-1, ROOM] for g in (guess, warmer)]
     assert room[1] > room[0] + 1.0
-    assert base[P.ROOM_PROBE_S] == model.picked["lag of the room probe"]
+    assert base[param.ROOM_PROBE_S] == model.picked["lag of the room probe"]
 
 
 def test_a_gross_miss_is_refused_in_a_line_each() -> None:

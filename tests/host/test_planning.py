@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from springhouse import advice as D
+from springhouse import advice
 from springhouse.ahead import A_RUN, HIGHEST_MC, LOWEST_MC, QUARTERS, STEP_MC, Plan
 from springhouse.command import parse
 from springhouse.link import LINE_MOST
@@ -166,7 +166,7 @@ QUARTER = st.builds(
     lambda what, wanted, step: Quarter(
         what, wanted, LOWEST_MC + step * STEP_MC if what == 2 else 0
     ),
-    st.sampled_from([D.WAIT, D.CHARGE]),
+    st.sampled_from([advice.WAIT, advice.CHARGE]),
     st.integers(0, 1),
     st.integers(0, (HIGHEST_MC - LOWEST_MC) // STEP_MC),
 )

@@ -6,7 +6,7 @@ from datetime import UTC, datetime
 from types import SimpleNamespace
 
 import pytest
-from springhouse import reading as R
+from springhouse import reading
 from springhouse.ahead import A_RUN, QUARTERS
 from springhouse.link import A_MINUTE
 from springhouse_host.errors import KnownError
@@ -15,7 +15,7 @@ from springhouse_host.planning import making, sending, telling
 from springhouse_host.planning.making import Came
 from springhouse_host.planning.presence import ClockChanges
 from springhouse_host.site import load_site
-from springhouse_sim import sense as E
+from springhouse_sim import sense
 
 START = datetime(2026, 7, 14, 16, tzinfo=UTC)
 
@@ -51,14 +51,14 @@ def test_where_no_plan_is_handed_out_the_lines_clear_the_one_on_the_board() -> N
 
 
 def test_the_clock_that_is_changed_is_the_boards() -> None:
-    stage = SimpleNamespace(until=lambda ms: ms, sense=[0] * (R.SIZE + 1))
+    stage = SimpleNamespace(until=lambda ms: ms, sense=[0] * (reading.SIZE + 1))
     acts = ClockChanges([(3600, 3600), (7200, 0)]).act(stage)  # type: ignore[arg-type]
     assert next(acts) == 3_600_000
-    assert stage.sense[E.CLOCK_SHIFT_S] == 0
+    assert stage.sense[sense.CLOCK_SHIFT_S] == 0
     assert next(acts) == 7_200_000
-    assert stage.sense[E.CLOCK_SHIFT_S] == 3600
+    assert stage.sense[sense.CLOCK_SHIFT_S] == 3600
     assert list(acts) == []
-    assert stage.sense[E.CLOCK_SHIFT_S] == 0
+    assert stage.sense[sense.CLOCK_SHIFT_S] == 0
 
 
 class FakeLine:

@@ -16,7 +16,7 @@ from springhouse_host.site import load_site
 from springhouse_host.site.tables import PLAN_DECIDES
 from springhouse_host.worth.ahead import PlannedRow, PlannedSummer, closed
 from springhouse_sim.bench import parameters
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 
 ROOM = {"schedule.plan_decides": "charging and wanted hours"}
 HOT = datetime(2001, 7, 16)
@@ -124,7 +124,7 @@ def test_invariants_hold_under_a_planned_season() -> None:
         season.planned(site, days, season.BY_QUARTER, season.PERFECT)
     assert not seen[0].violations.any()
     assert seen[0].cases[31] > 1000
-    assert seen[0].ended[X.ICE_KG : X.ICE_KG + X.LAYERS].sum() == 0.0
+    assert seen[0].ended[state.ICE_KG : state.ICE_KG + state.LAYERS].sum() == 0.0
 
 
 def test_the_table_fits_a_narrow_screen(monkeypatch, capsys) -> None:

@@ -19,7 +19,7 @@ from springhouse_host.proof.responses import Response
 from springhouse_host.proof.verdict import Verdict
 from springhouse_host.site import doubt, drawn, load_site
 from springhouse_host.site.doubt import Doubt
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import param
 from springhouse_sim.plant.wall_table import dry_wall_w_m2
 
 DEMO = load_site("demo")
@@ -113,10 +113,10 @@ def test_who_says_how_warm_it_is_next_door_has_less_doubt() -> None:
 
 def test_the_film_is_scaled_at_every_temperature() -> None:
     store = DEMO.plant("mid").store
-    p, less_p = np.zeros(P.SIZE), np.zeros(P.SIZE)
+    p, less_p = np.zeros(param.SIZE), np.zeros(param.SIZE)
     store.put(p)
     replace(store, film_factor=0.5 * store.film_factor).put(less_p)
-    ice = slice(P.ICE_FILM_W_M2_K, P.ICE_FILM_W_M2_K + P.FILM_WATER_POINTS)
+    ice = slice(param.ICE_FILM_W_M2_K, param.ICE_FILM_W_M2_K + param.FILM_WATER_POINTS)
     assert less_p[ice] == pytest.approx(0.5 * p[ice])
     dry, less_dry = dry_wall_w_m2(70.0, 0.5), dry_wall_w_m2(70.0, 0.5, 0.5)
     # Water at 20 °C over evaporator at -20: less, but the wall itself is not scaled.

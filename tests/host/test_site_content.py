@@ -11,9 +11,8 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 from site_text import BASE, edited, site_of
-from springhouse import fitted as F
-from springhouse import setting as S
-from springhouse import week
+from springhouse import fitted as fitted_bits
+from springhouse import setting, week
 from springhouse_host.errors import SiteError
 from springhouse_host.site import BUILT_IN, VARIANTS, hashes, load_site
 from springhouse_host.site.fields import Given, Gradeable, Quantity
@@ -64,7 +63,7 @@ def test_built_in_sites_load_and_give_three_plants(word: str) -> None:
     site = load_site(word)
     assert len(site.variants()) == len(VARIANTS)
     assert all(isinstance(plant, Plant) for plant in site.variants())
-    assert S.first_fault(site.settings()) == -1
+    assert setting.first_fault(site.settings()) == -1
 
 
 def test_the_hard_demo_is_the_same_installation_with_more_gear() -> None:
@@ -92,17 +91,19 @@ def test_every_number_has_its_unit_at_the_end_of_its_key() -> None:
 def test_settings_hold_what_the_file_says(base) -> None:
     record = base.settings()
     assert isinstance(record, array)
-    assert len(record) == S.SIZE
-    assert record[S.DEEP_MC] == 2500
-    assert record[S.ROOM_TARGET_MC] == 25000
-    assert record[S.TARIFF_OVERRIDE] == 0
-    assert record[S.FULL_BY_MIN] == 7 * 60
-    assert record[S.STORE_LOW_ERR_MK] == 200  # ice point checked
-    assert record[S.COIL_IN_ERR_MK] == 500  # raw: S1, DS18B20 data sheet, ±0.5 °C
+    assert len(record) == setting.SIZE
+    assert record[setting.DEEP_MC] == 2500
+    assert record[setting.ROOM_TARGET_MC] == 25000
+    assert record[setting.TARIFF_OVERRIDE] == 0
+    assert record[setting.FULL_BY_MIN] == 7 * 60
+    assert record[setting.STORE_LOW_ERR_MK] == 200  # ice point checked
+    assert record[setting.COIL_IN_ERR_MK] == 500  # raw: S1, DS18B20 data sheet, ±0.5 °C
     every = sum(1 << n for n in range(12))
-    assert base.fitted == record[S.FITTED] == every & ~F.FAN_TACH  # nor a relay contact
+    # No fan speed, nor a relay contact.
+    assert base.fitted == record[setting.FITTED] == every & ~fitted_bits.FAN_TACH
     windows = [
-        tuple(record[S.WINDOW_1_KIND + 4 * n : S.WINDOW_1_KIND + 4 * n + 4]) for n in range(4)
+        tuple(record[setting.WINDOW_1_KIND + 4 * n : setting.WINDOW_1_KIND + 4 * n + 4])
+        for n in range(4)
     ]
     assert windows == [
         (week.CHARGE, 127, 23 * 60, 7 * 60),
@@ -119,23 +120,23 @@ def test_settings_hold_what_the_file_says(base) -> None:
 def test_battery_is_cut_by_its_chemistry(tmp_path, kind: str, nominal_v: float, cut_mv: int):
     """12.0 V for four lithium iron phosphate cells, 11.6 V for lead-acid; common practice."""
     text = edited(("battery.kind", f'"{kind}"'), ("battery.nominal_v", str(nominal_v)))
-    assert site_of(tmp_path, text).settings()[S.BATTERY_CUT_MV] == cut_mv
+    assert site_of(tmp_path, text).settings()[setting.BATTERY_CUT_MV] == cut_mv
 
 
 def test_least_flow_lies_well_below_the_weakest_expected(base) -> None:
-    least = base.settings()[S.FLOW_LEAST_ML_MIN]
+    least = base.settings()[setting.FLOW_LEAST_ML_MIN]
     assert 0.3 * 1000 * base.weakest_l_min < least < 0.5 * 1000 * base.weakest_l_min
 
 
 def test_most_flow_lies_well_above_what_the_pump_can_deliver(base) -> None:
     """No pump delivers more than its free flow; a flow sensor errs by a tenth."""
     free_ml_min = 1000 * base.file.loop.pump_free_l_min.value
-    assert base.settings()[S.FLOW_MOST_ML_MIN] == pytest.approx(1.5 * free_ml_min, rel=1e-3)
+    assert base.settings()[setting.FLOW_MOST_ML_MIN] == pytest.approx(1.5 * free_ml_min, rel=1e-3)
 
 
 def test_a_store_that_chills_is_told_from_one_that_loses_heat_to_a_cold_place(base) -> None:
     """Half of what the weakest label chills all the water in half an hour; water 4.19 kJ/(kg K)."""
-    chills_k = base.settings()[S.CHILLS_MK] / 1000.0
+    chills_k = base.settings()[setting.CHILLS_MK] / 1000.0
     water_j_k = base.file.store.water_litres * 4190.0
     weakest_w = base.known["freezer.capacity_w"].pick("low")
     assert chills_k == pytest.approx(0.5 * weakest_w * 1800.0 / water_j_k, rel=0.02)
@@ -149,7 +150,7 @@ def test_charging_begins_early_enough_for_the_weakest_label(base) -> None:
     swing_k = 12.0 + 1.0 - 2.5
     cold_wh = wh_per_litre_k * 150.0 * swing_k
     weakest_w = base.known["freezer.capacity_w"].low
-    lead_h = base.settings()[S.FULL_LEAD_MIN] / 60.0
+    lead_h = base.settings()[setting.FULL_LEAD_MIN] / 60.0
     assert lead_h > cold_wh / weakest_w
     assert lead_h < 1.5 * cold_wh / weakest_w
 
@@ -161,17 +162,17 @@ def test_ice_bank_run_cannot_make_more_than_declared(tmp_path) -> None:
     )
     site = site_of(tmp_path, text)
     record = site.settings()
-    assert record[S.ICE_BANK] == 1
-    assert record[S.FREEZE_MC] < 0
+    assert record[setting.ICE_BANK] == 1
+    assert record[setting.FREEZE_MC] < 0
     strongest_w = site.known["freezer.capacity_w"].high
-    assert strongest_w * record[S.ICE_RUN_MIN] / 60.0 <= 9 * 92.6
+    assert strongest_w * record[setting.ICE_RUN_MIN] / 60.0 <= 9 * 92.6
 
 
 @given(st.data())
 def test_every_setting_inside_its_bounds_reaches_its_slot(data) -> None:
     key = data.draw(st.sampled_from(sorted(SLOTS)))
     slot = SLOTS[key]
-    low, high, _ = S.bound(slot.slot)
+    low, high, _ = setting.bound(slot.slot)
     value = data.draw(st.integers(low, high))
     number = slot.kind.parse(value / slot.scale)
     assert round(number * slot.scale) == value
@@ -310,7 +311,7 @@ def test_promises_follow_the_file(base) -> None:
 
 
 def test_settings_hash_is_that_of_the_packed_record(base) -> None:
-    packed = struct.pack(f"<{S.SIZE}i", *base.settings())
+    packed = struct.pack(f"<{setting.SIZE}i", *base.settings())
     assert base.settings_sha256 == hashlib.sha256(packed).hexdigest()
 
 

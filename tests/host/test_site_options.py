@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 from site_text import edited, site_of
 from springhouse_host.errors import SiteError
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import param
 from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.prices import HourlyPrices
 
@@ -66,12 +66,12 @@ def test_compressor_coefficients_of_the_standard(tmp_path) -> None:
         ),
     )
     p = site.plant().params()
-    i = int((-25.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
-    j = int((45.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
-    k = i * P.CYCLE_CONDENSING_POINTS + j
-    assert p[P.INPUT_W + k] == pytest.approx(80 - 25 + 22.5, rel=1e-6)
-    assert p[P.CAPACITY_W + k] == pytest.approx(300 - 150 - 45, rel=1e-6)
-    assert p[P.RATED_EVAPORATING_HIGH_C] == -10.0
+    i = int((-25.0 - param.CYCLE_EVAPORATING_FROM_C) / param.CYCLE_EVAPORATING_STEP_C)
+    j = int((45.0 - param.CYCLE_CONDENSING_FROM_C) / param.CYCLE_CONDENSING_STEP_C)
+    k = i * param.CYCLE_CONDENSING_POINTS + j
+    assert p[param.INPUT_W + k] == pytest.approx(80 - 25 + 22.5, rel=1e-6)
+    assert p[param.CAPACITY_W + k] == pytest.approx(300 - 150 - 45, rel=1e-6)
+    assert p[param.RATED_EVAPORATING_HIGH_C] == -10.0
 
 
 @pytest.mark.parametrize(

@@ -8,9 +8,7 @@ from site_text import BASE, edited, site_of
 from springhouse_host.sheet import sizing
 from springhouse_host.sheet.working_point import Case, battery_hours, charging_w
 from springhouse_host.site import load_site
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, state, tap
 from springhouse_sim.world.days import hottest
 
 
@@ -65,10 +63,10 @@ def test_no_time_where_cooling_does_not_suffice() -> None:
 def test_flow_heat_at_the_coil(case) -> None:
     """W16: 70.08 W a L/min and K at 5 °C, ±0.3 %, and a little for the water's other warmth."""
     u = case.given(15.0)
-    u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
+    u[given.PUMP_DUTY] = u[given.FAN_DUTY] = 1.0
     x, _, t = case.steady(u, 5.0, 0.010)
-    expected_w = 70.08 * x[X.FLOW_L_MIN] * (t[T.COIL_OUT_C] - t[T.COIL_IN_C])
-    assert t[T.COIL_TO_WATER_W] == pytest.approx(expected_w, rel=0.006)
+    expected_w = 70.08 * x[state.FLOW_L_MIN] * (t[tap.COIL_OUT_C] - t[tap.COIL_IN_C])
+    assert t[tap.COIL_TO_WATER_W] == pytest.approx(expected_w, rel=0.006)
 
 
 @pytest.mark.parametrize(("room_c", "sensible_w"), [(24.0, 70.0), (27.0, 56.0)])
@@ -116,8 +114,8 @@ def test_pull_down_of_a_small_chest(tmp_path) -> None:
     weather = site.read_weather()
     case = sizing.case_for(site, "mid", site.plant(), weather, hottest(weather, 1))
     u = np.mean(case.day_given(site.file.schedule.charging), axis=0)
-    u[U.OUTDOOR_C] = 22.0
-    u[U.COMPRESSOR_RELAY] = 1.0
+    u[given.OUTDOOR_C] = 22.0
+    u[given.COMPRESSOR_RELAY] = 1.0
     store_c = np.array([0.5, 3.5, 7.0])
     net_w = charging_w(case, u, store_c, lambda: None)
     assert np.all((net_w > 74.0) & (net_w < 123.0))

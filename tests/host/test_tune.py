@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import placing, running, scenarios
@@ -158,14 +158,14 @@ def test_the_bound_falls_with_every_hour_allowed(programme: bound.BoundProgramme
 def test_the_room_answers_the_bound_as_the_plant_does() -> None:
     """Steady state by hand: 1 kW on the air node, the mass towards outdoors and house behind it."""
     from springhouse_sim.bench import parameters
-    from springhouse_sim.plant import param as P
+    from springhouse_sim.plant import param
 
     p = parameters(DEMO.plant())
     after, by_kw, mean, mean_by_kw = bound.room_steps(p)
     steady = np.linalg.solve(np.eye(2) - after, by_kw)
-    inner, outer = p[P.AIR_MASS_UA_W_K], p[P.ENVELOPE_MASS_UA_W_K] + p[P.HOUSE_UA_W_K]
-    fresh_w_k = 1200.0 * p[P.INFILTRATION_M3_S]
-    w_k = p[P.ENVELOPE_AIR_UA_W_K] + fresh_w_k + 1.0 / (1.0 / inner + 1.0 / outer)
+    inner, outer = p[param.AIR_MASS_UA_W_K], p[param.ENVELOPE_MASS_UA_W_K] + p[param.HOUSE_UA_W_K]
+    fresh_w_k = 1200.0 * p[param.INFILTRATION_M3_S]
+    w_k = p[param.ENVELOPE_AIR_UA_W_K] + fresh_w_k + 1.0 / (1.0 / inner + 1.0 / outer)
     assert steady[0] == pytest.approx(1000.0 / w_k, rel=0.02)
     assert mean @ steady + mean_by_kw == pytest.approx(steady[0], rel=1e-6)
 
@@ -214,7 +214,7 @@ def test_a_version_keeps_every_comment_and_changes_only_what_it_must(tmp_path: P
     new = tmp_path / "new.toml"
     changes = {"settings.deep_target_c": 4.5, "settings.full_lead_min": 300}
     written = write_changed(DEMO, new, changes, "Tuned.")
-    assert written.settings()[S.DEEP_MC] == 4500
+    assert written.settings()[setting.DEEP_MC] == 4500
     before, after = text_of(DEMO).splitlines(), new.read_text("utf-8").splitlines()
     assert [line for line in before if line not in after] == ["deep_target_c = 3.5"]
     added = [line for line in after if line not in before]
@@ -305,8 +305,8 @@ def made_up(monkeypatch: pytest.MonkeyPatch) -> None:
         settings = array("i", DEMO.settings())
         for slot, value in scenario.changes:
             settings[slot] = value
-        room_c = settings[S.ROOM_TARGET_MC] / 1000.0
-        deep_c = settings[S.DEEP_MC] / 1000.0
+        room_c = settings[setting.ROOM_TARGET_MC] / 1000.0
+        deep_c = settings[setting.DEEP_MC] / 1000.0
         weak = scenario.name.startswith("compressor 20 %")
         kept = 1.0 - 0.05 * max(0.0, room_c - (26.2 if weak else 26.6))
         over = 264.0 * (1.0 - kept)
@@ -352,7 +352,7 @@ def test_from_search_to_new_version(
     assert "30.0 kWh (12.0) to the warmth of the room" in screen
     told = json.loads(Path("t.json").read_text())
     new = load_site("demo-2.toml").settings()
-    assert 26_000 <= new[S.ROOM_TARGET_MC] <= 26_200 + 500
+    assert 26_000 <= new[setting.ROOM_TARGET_MC] <= 26_200 + 500
     assert told["tuned"]["cost"] < told["own"]["cost"]
     assert told["tuned"]["bound"] == 5.0
     hours = [point["hours_over"] for point in told["curve"]]

@@ -19,9 +19,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from patience import HANG_S
-from springhouse import output as O
-from springhouse import setting as S
-from springhouse import words
+from springhouse import output, setting, words
 from springhouse.blackbox import RECORD_SIZE
 from springhouse_host.cli import run
 from springhouse_host.errors import KnownError
@@ -98,7 +96,7 @@ def test_a_wrong_value_is_refused(key: str, value: object) -> None:
 
 
 def test_words_say_what_and_why() -> None:
-    chilling = record(out=O.COMPRESSOR, st=[1, 0])
+    chilling = record(out=output.COMPRESSOR, st=[1, 0])
     assert store_words(chilling, "2.5 °C by 07:00") == (
         f"{words.STORE_STATES[1]}: 4.2 °C, aiming for 2.5 °C by 07:00"
     )
@@ -151,14 +149,14 @@ def test_the_screen_shows_what_the_controller_believes() -> None:
     assert "24.5 °C" in believed.room
     assert believed.readings == "with the offsets of the site file"
     assert seen_by(load_site("demo"), line()).readings == ""
-    own = seen_by(site, settings_told(S.ROOM_OFFSET_MK, 700), line())
+    own = seen_by(site, settings_told(setting.ROOM_OFFSET_MK, 700), line())
     assert own.room_c == pytest.approx(25.7)
     assert own.readings == "with the offsets of the board"
 
 
 def settings_told(slot: int, value: int) -> str:
     """Part of the settings as a board tells them: nothing but one slot is not zero."""
-    told = [0] * S.SIZE
+    told = [0] * setting.SIZE
     told[slot] = value
     return json.dumps({"settings": told, "from": 0})
 
@@ -170,7 +168,7 @@ def settings_told(slot: int, value: int) -> str:
         '{"settings":5,"from":0}',
         '{"settings":null}',
         '"settings"',
-        settings_told(S.ROOM_OFFSET_MK, 4000),  # outside what the board takes
+        settings_told(setting.ROOM_OFFSET_MK, 4000),  # outside what the board takes
     ],
 )
 def test_odd_settings_on_the_wire_change_nothing(text: str) -> None:
@@ -183,23 +181,28 @@ def test_time_left_of_cold_is_the_straight_line() -> None:
     trend = Trend(site)
     for minute in range(21):
         mc = 6000 + 2000 * (minute - 20) // 60
-        now = record(up=minute * 60, out=O.PUMP, mc=[mc, mc, 30000, 7000, 9000])
+        now = record(up=minute * 60, out=output.PUMP, mc=[mc, mc, 30000, 7000, 9000])
         trend.add(now)
     settings = site.settings()
-    from springhouse import conditions as Q
-    from springhouse import setting as S
+    from springhouse import conditions, setting
 
-    limit = min(settings[S.WARM_FILL_MC] - Q.SPENT_MK, 30000 - settings[S.USEFUL_MK]) / 1000.0
+    limit = (
+        min(
+            settings[setting.WARM_FILL_MC] - conditions.SPENT_MK,
+            30000 - settings[setting.USEFUL_MK],
+        )
+        / 1000.0
+    )
     assert trend.outlook(now).cold_h == pytest.approx((limit - 6.0) / 2.0, rel=0.03)
-    trend.add(record(up=5, out=O.PUMP))  # the board has restarted: the trend begins anew
-    assert trend.outlook(record(up=5, out=O.PUMP)).cold_h is None
+    trend.add(record(up=5, out=output.PUMP))  # the board has restarted: the trend begins anew
+    assert trend.outlook(record(up=5, out=output.PUMP)).cold_h is None
 
 
 def test_time_left_of_battery_is_energy_over_power() -> None:
     """240 Wh, 9 + 2 x 3 + 1 W, half an hour gone: 14.5 h."""
     trend = Trend(load_site("demo"))
     for up in (0, 1800):
-        now = record(up=up, out=O.PUMP | O.FAN, **{"in": 30})
+        now = record(up=up, out=output.PUMP | output.FAN, **{"in": 30})
         trend.add(now)
     assert trend.outlook(now).battery_h == pytest.approx(240.0 / 16.0 - 0.5)
     assert Trend(None).outlook(now) == Outlook(None, None)

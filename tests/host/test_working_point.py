@@ -25,9 +25,8 @@ from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.sheet import sizing, steady
 from springhouse_host.site import load_site
 from springhouse_sim.bench import Pace
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given as given_slot
+from springhouse_sim.plant import state, tap
 from springhouse_sim.world.days import hottest
 
 A_SEED = 100  # installations of one seed
@@ -113,14 +112,14 @@ def figures(found):
     warms up for hours; no heat of it reaches the water.
     """
     x, dx, t = found
-    flows = x[X.FLOW_L_MIN] > LEAST_L_MIN
-    heat_w = t[T.COIL_SENSIBLE_W] + t[T.COIL_LATENT_W] if flows else t[T.COIL_TO_WATER_W]
-    return np.array([heat_w, x[X.FLOW_L_MIN], dx[X.EVAPORATOR_J]])
+    flows = x[state.FLOW_L_MIN] > LEAST_L_MIN
+    heat_w = t[tap.COIL_SENSIBLE_W] + t[tap.COIL_LATENT_W] if flows else t[tap.COIL_TO_WATER_W]
+    return np.array([heat_w, x[state.FLOW_L_MIN], dx[state.EVAPORATOR_J]])
 
 
 def at_once(x, u, p):
     """State, rates and taps as they are."""
-    dx, t = np.zeros(X.SIZE), np.zeros(T.SIZE)
+    dx, t = np.zeros(state.SIZE), np.zeros(tap.SIZE)
     steady.compiled.load(True, steady.DOORS).sim("plant.rates").rates(x, u, p, dx, t)
     return x, dx, t
 
@@ -142,15 +141,15 @@ def test_a_run_rests_where_the_sheet_says(number) -> None:
             return
         in_run = at_once(x, u, p)
         free = list(steady.LOOP)
-        runs = x[X.COMPRESSOR_RUN_S] >= SETTLED_S and u[U.COMPRESSOR_RELAY] > 0.5
+        runs = x[state.COMPRESSOR_RUN_S] >= SETTLED_S and u[given_slot.COMPRESSOR_RELAY] > 0.5
         if runs:
             free += list(steady.MACHINE)
-        event(f"delivers {u[U.PUMP_DUTY] > 0.0}, charges {runs}")
+        event(f"delivers {u[given_slot.PUMP_DUTY] > 0.0}, charges {runs}")
         at_rest = steady.settle(x, u, p, free)  # raises where a law is broken
         slack = np.array([0.5, 0.005, 0.5])
         off = np.abs(figures(in_run) - figures(at_rest))
         assert np.all(off <= AGREE * figures(at_rest) + slack)
-        seen["delivers"] += u[U.PUMP_DUTY] > 0.0
+        seen["delivers"] += u[given_slot.PUMP_DUTY] > 0.0
         seen["charges"] += runs
 
     each()
@@ -174,9 +173,9 @@ def test_the_sheet_of_any_installation_keeps_to_both_laws() -> None:
         u = sizing.on_duty(case)
         for store_c in (case.deep_c, 12.0):
             x, dx, t = case.steady(u, store_c, 0.011)
-            assert x[X.SUPPLY_C] - steady.BALANCE_K <= t[T.AIR_OFF_C] <= case.room_c
-            most_w = 4220.0 / 60.0 * x[X.FLOW_L_MIN] * (case.room_c - x[X.SUPPLY_C])
-            assert t[T.COIL_TO_WATER_W] <= most_w + 0.01
+            assert x[state.SUPPLY_C] - steady.BALANCE_K <= t[tap.AIR_OFF_C] <= case.room_c
+            most_w = 4220.0 / 60.0 * x[state.FLOW_L_MIN] * (case.room_c - x[state.SUPPLY_C])
+            assert t[tap.COIL_TO_WATER_W] <= most_w + 0.01
             assert steady.fault(x, dx, t, case.p) is None
 
     each()
@@ -219,21 +218,21 @@ def test_what_breaks_a_law_is_told() -> None:
     x, dx, t = case.steady(u, 5.0, 0.011)
     assert steady.fault(x, dx, t, case.p) is None
     for change, word in (
-        ((T.COIL_SENSIBLE_W, 5.0), "air against metal"),
-        ((T.COIL_TO_WATER_W, 0.0), "air against metal"),
-        ((T.DRAW_C, 5.5), "metal against water"),
-        ((T.AIR_OFF_C, 3.0), "air off the coil at 3.00 °C"),
-        ((T.AIR_OFF_C, 40.0), "air off the coil"),
-        ((T.AIR_OFF_C, float("nan")), "no number"),
+        ((tap.COIL_SENSIBLE_W, 5.0), "air against metal"),
+        ((tap.COIL_TO_WATER_W, 0.0), "air against metal"),
+        ((tap.DRAW_C, 5.5), "metal against water"),
+        ((tap.AIR_OFF_C, 3.0), "air off the coil at 3.00 °C"),
+        ((tap.AIR_OFF_C, 40.0), "air off the coil"),
+        ((tap.AIR_OFF_C, float("nan")), "no number"),
     ):
         wrong = t.copy()
         wrong[change[0]] = change[1]
         assert word in str(steady.fault(x, dx, wrong, case.p)), word
     off = dx.copy()
-    off[X.PLACE_C] = 1e-4
+    off[state.PLACE_C] = 1e-4
     assert "place" in str(steady.fault(x, off, t, case.p))
     off = dx.copy()
-    off[X.EVAPORATOR_J] += 20.0
+    off[state.EVAPORATOR_J] += 20.0
     assert "machine" in str(steady.fault(x, off, t, case.p))
 
 

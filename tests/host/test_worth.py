@@ -6,13 +6,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_host import cli
 from springhouse_host.errors import KnownError
 from springhouse_host.proof import running, scenarios
 from springhouse_host.site import load_site, owner_prices
 from springhouse_host.worth import verdict, ways
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 from springhouse_sim.world.night_air import NightAir
 from springhouse_sim.world.stage import Calendar
 from springhouse_sim.world.windows import Window
@@ -44,10 +44,10 @@ def test_prices_by_the_minute_cost_what_the_meter_counts() -> None:
     assert found.kwh == pytest.approx(trace.energy_kwh()["mains"])
     assert verdict.cost(found, DEMO.tariff()) == pytest.approx(trace.cost, rel=2e-3)
     # one sample a minute against the running totals of the plant
-    coil_j = trace.total(X.ROOM_TO_COIL_SENSIBLE_J) + trace.total(X.ROOM_TO_COIL_LATENT_J)
+    coil_j = trace.total(state.ROOM_TO_COIL_SENSIBLE_J) + trace.total(state.ROOM_TO_COIL_LATENT_J)
     sampled_w = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
     assert sampled_w.clip(0.0).sum() * 60.0 == pytest.approx(coil_j, rel=0.01)
-    taken_j = coil_j + trace.total(X.ROOM_TO_TUBE_J)
+    taken_j = coil_j + trace.total(state.ROOM_TO_TUBE_J)
     assert taken_j > 1.02 * coil_j
     assert found.cold_kwh == pytest.approx(taken_j / 3.6e6)
 
@@ -77,7 +77,7 @@ def test_no_storage_chills_in_the_wanted_hours_only() -> None:
     assert direct.kw[direct.wanted].max() > 0.08
     # the least run of the compressor may go on for some minutes after they end, and once a night
     # the little water there is is held
-    least_min = DEMO.settings()[S.MIN_ON_S] / 60
+    least_min = DEMO.settings()[setting.MIN_ON_S] / 60
     assert (resting_kw > 0.05).sum() <= THREE.days * (least_min + 1 + 10)
     assert direct.cold_kwh < ways.season(DEMO, THREE, ways.STORE).cold_kwh
 

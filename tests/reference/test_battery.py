@@ -5,25 +5,26 @@ The hours a load really lasts come from running the plant's own right-hand side.
 
 import numpy as np
 import pytest
-from springhouse_sim.plant import battery, electricity
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import battery, electricity, given, param, state, tap
 
 
 def hours_on_battery(part: battery.Battery, board_w: float) -> float:
     """Return how long the battery carries a load of ``board_w`` once mains has gone."""
-    p, x, dx, t = np.zeros(P.SIZE), np.zeros(X.SIZE), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    p, x, dx, t = (
+        np.zeros(param.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(tap.SIZE),
+    )
     part.put(p)
     part.start(x)
-    p[P.BOARD_W] = board_w
-    u = U.neutral_given()
-    u[U.MAINS] = 0.0
+    p[param.BOARD_W] = board_w
+    u = given.neutral_given()
+    u[given.MAINS] = 0.0
     seconds = 0
     while electricity.supplied(x, u, p) > 0.5:
         electricity.power(x, u, p, dx, t)
-        x[X.BATTERY_WH] += dx[X.BATTERY_WH] * 10.0
+        x[state.BATTERY_WH] += dx[state.BATTERY_WH] * 10.0
         electricity.switch_battery(x, u, p)
         seconds += 10
     return seconds / 3600.0
@@ -62,14 +63,19 @@ def test_voltage_tells_a_lithium_pack_from_a_power_bank() -> None:
 def test_a_power_bank_gives_no_warning_under_load(kind: str, falls: bool) -> None:
     """Common practice, no source: its converter holds the voltage until it ends."""
     part = battery.Battery(kind=kind, usable_wh=50.0, nominal_v=5.0, initial_fraction=0.05)
-    p, x, dx, t = np.zeros(P.SIZE), np.zeros(X.SIZE), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    p, x, dx, t = (
+        np.zeros(param.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(tap.SIZE),
+    )
     part.put(p)
     part.start(x)
-    p[P.BOARD_W] = 10.0
-    u = U.neutral_given()
-    u[U.MAINS] = 0.0
+    p[param.BOARD_W] = 10.0
+    u = given.neutral_given()
+    u[given.MAINS] = 0.0
     electricity.power(x, u, p, dx, t)
-    assert (t[T.BATTERY_V] < 4.9) == falls
+    assert (t[tap.BATTERY_V] < 4.9) == falls
 
 
 def test_open_circuit_voltage_has_no_steps() -> None:
@@ -83,23 +89,28 @@ def test_open_circuit_voltage_has_no_steps() -> None:
 def test_power_bank_switches_off_under_a_small_load() -> None:
     """A bank that wants 1 W drops a 0.5 W board after its wait, and mains brings it back."""
     part = battery.Battery(kind="power_bank", usable_wh=50.0, min_load_w=1.0, controller_w=0.5)
-    p, x, dx, t = np.zeros(P.SIZE), np.zeros(X.SIZE), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    p, x, dx, t = (
+        np.zeros(param.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(tap.SIZE),
+    )
     part.put(p)
     part.start(x)
-    u = U.neutral_given()
-    u[U.MAINS] = 0.0
+    u = given.neutral_given()
+    u[given.MAINS] = 0.0
     for _ in range(29):
         electricity.power(x, u, p, dx, t)
-        x[X.BATTERY_LOW_LOAD_S] += dx[X.BATTERY_LOW_LOAD_S]
+        x[state.BATTERY_LOW_LOAD_S] += dx[state.BATTERY_LOW_LOAD_S]
         electricity.switch_battery(x, u, p)
     assert electricity.supplied(x, u, p) == 1.0
     for _ in range(2):
-        dx[X.BATTERY_LOW_LOAD_S] = 0.0
+        dx[state.BATTERY_LOW_LOAD_S] = 0.0
         electricity.power(x, u, p, dx, t)
-        x[X.BATTERY_LOW_LOAD_S] += dx[X.BATTERY_LOW_LOAD_S]
+        x[state.BATTERY_LOW_LOAD_S] += dx[state.BATTERY_LOW_LOAD_S]
         electricity.switch_battery(x, u, p)
     assert electricity.supplied(x, u, p) == 0.0
-    u[U.MAINS] = 1.0
+    u[given.MAINS] = 1.0
     electricity.switch_battery(x, u, p)
     assert electricity.supplied(x, u, p) == 1.0
 

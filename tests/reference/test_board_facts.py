@@ -4,8 +4,7 @@ S2, S5: datasheet of the 1-Wire probe, seen; S11: humidity-chip drivers, seen; S
 interpreter's documentation and headers, seen.
 """
 
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import setting, timekeeping
 from springhouse.drivers import crc8, humidity, probe
 
 
@@ -41,11 +40,11 @@ def test_s11_scaling_of_the_humidity_chip() -> None:
 
 def test_s15_period_of_the_ticks() -> None:
     """S15: 2**30 ms on 32-bit boards, 12.43 days."""
-    assert T.LAST + 1 == 2**30
-    assert (T.LAST + 1) / 86_400_000 == 12.427567407407407
+    assert timekeeping.LAST + 1 == 2**30
+    assert (timekeeping.LAST + 1) / 86_400_000 == 12.427567407407407
 
 
 def test_s17_every_setting_is_a_small_integer() -> None:
     """S17: 31 bits signed, -2**30 to 2**30 - 1; beyond it a board allocates."""
-    for low, high, default in S.BOUNDS:
+    for low, high, default in setting.BOUNDS:
         assert -(2**30) <= low <= default <= high <= 2**30 - 1

@@ -10,12 +10,9 @@ from typing import Any
 
 import numpy as np
 import pytest
-from springhouse_sim.plant import circuit, coil, exchanger, moist_air
-from springhouse_sim.plant import given as U
+from springhouse_sim.plant import circuit, coil, exchanger, moist_air, param, state, tap
+from springhouse_sim.plant import given as given_slot
 from springhouse_sim.plant import loop as loop_part
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
 
 # id, NTU, c, counter, cross unmixed exact, cross approximate
 Row = tuple[str, float, float, float, float, float]
@@ -192,24 +189,29 @@ def settle(
     frost_kg: float = 0.0,
 ) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
     """Return state, taps and parameters of the coil held at fixed water and air at full flow."""
-    p, x, dx, t = np.zeros(P.SIZE), np.zeros(X.SIZE), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    p, x, dx, t = (
+        np.zeros(param.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(state.SIZE),
+        np.zeros(tap.SIZE),
+    )
     loop = demo_loop()
     loop.put(p)
     (part or demo_coil()).put(p, loop)
-    p[P.MOISTURE_KG] = 1.0
-    u = U.neutral_given()
-    u[U.FAN_DUTY] = 1.0
-    t[T.POWERED] = 1.0
-    x[X.ROOM_AIR_C] = air_c
-    x[X.ROOM_HUMIDITY_RATIO] = humidity
-    x[X.SUPPLY_C] = water_c
-    x[X.COIL_C] = water_c
-    x[X.FLOW_L_MIN] = 2.0
-    x[X.FROST_KG] = frost_kg
+    p[param.MOISTURE_KG] = 1.0
+    u = given_slot.neutral_given()
+    u[given_slot.FAN_DUTY] = 1.0
+    t[tap.POWERED] = 1.0
+    x[state.ROOM_AIR_C] = air_c
+    x[state.ROOM_HUMIDITY_RATIO] = humidity
+    x[state.SUPPLY_C] = water_c
+    x[state.COIL_C] = water_c
+    x[state.FLOW_L_MIN] = 2.0
+    x[state.FROST_KG] = frost_kg
     for _ in range(seconds):
         dx[:] = 0.0
         circuit.air_coil(x, u, p, dx, t, 2.0 / 60.0)
-        for slot in (X.COIL_C, X.FROST_KG, X.CONDENSATE_KG):
+        for slot in (state.COIL_C, state.FROST_KG, state.CONDENSATE_KG):
             x[slot] += dx[slot]
     return x, t, p
 
@@ -225,23 +227,23 @@ def test_x18_dry_coil_at_its_rating_point_settles_at_the_ntu_result() -> None:
     relation: Any = effectiveness_from_NTU  # without annotations in the library
     e = relation(60.0 / low, low / high, subtype="crossflow approximate")
     expected = e * low * 12.0
-    assert t[T.COIL_LATENT_W] == 0.0
-    assert t[T.COIL_SENSIBLE_W] == pytest.approx(expected, rel=0.002)
-    assert t[T.COIL_TO_WATER_W] == pytest.approx(expected, rel=0.002)
+    assert t[tap.COIL_LATENT_W] == 0.0
+    assert t[tap.COIL_SENSIBLE_W] == pytest.approx(expected, rel=0.002)
+    assert t[tap.COIL_TO_WATER_W] == pytest.approx(expected, rel=0.002)
 
 
 def test_x18_wet_coil_total_is_sensible_and_latent_once() -> None:
     """X18: total heat is sensible plus latent, condensate heat counted once, and above dry."""
     x, t, _ = settle(water_c=4.0, air_c=26.0, humidity=0.012)
     _, dry, _ = settle(water_c=4.0, air_c=26.0, humidity=0.0)
-    total = t[T.COIL_SENSIBLE_W] + t[T.COIL_LATENT_W]
-    assert t[T.COIL_LATENT_W] > 0.2 * total
-    assert t[T.COIL_TO_WATER_W] == pytest.approx(total, rel=1e-6)
-    latent = t[T.CONDENSATE_KG_S] * moist_air.LATENT_J_KG
-    assert latent == pytest.approx(t[T.COIL_LATENT_W], rel=1e-9)
-    assert total > dry[T.COIL_SENSIBLE_W]
-    assert t[T.COIL_SENSIBLE_W] < dry[T.COIL_SENSIBLE_W]
-    assert x[X.FROST_KG] == 0.0
+    total = t[tap.COIL_SENSIBLE_W] + t[tap.COIL_LATENT_W]
+    assert t[tap.COIL_LATENT_W] > 0.2 * total
+    assert t[tap.COIL_TO_WATER_W] == pytest.approx(total, rel=1e-6)
+    latent = t[tap.CONDENSATE_KG_S] * moist_air.LATENT_J_KG
+    assert latent == pytest.approx(t[tap.COIL_LATENT_W], rel=1e-9)
+    assert total > dry[tap.COIL_SENSIBLE_W]
+    assert t[tap.COIL_SENSIBLE_W] < dry[tap.COIL_SENSIBLE_W]
+    assert x[state.FROST_KG] == 0.0
 
 
 def test_wet_coil_against_an_enthalpy_effectiveness_calculation() -> None:
@@ -254,7 +256,7 @@ def test_wet_coil_against_an_enthalpy_effectiveness_calculation() -> None:
     x, t, _ = settle(water_c, air_c, humidity, part=part)
     air_kg_s = 200.0 / 3600.0 / moist_air.specific_volume_m3_kg(air_c, humidity, 101325.0)
     hot, cold = 60.0 / 0.7, 60.0 / 0.3
-    surface_c = x[X.COIL_C]
+    surface_c = x[state.COIL_C]
 
     def saturated(t_c: float) -> float:
         return moist_air.enthalpy_j_kg(t_c, moist_air.saturated_humidity_ratio(t_c, 101325.0))
@@ -268,7 +270,7 @@ def test_wet_coil_against_an_enthalpy_effectiveness_calculation() -> None:
     e = math.exp(-ntu_star * (1.0 - m_star))
     effect = (1.0 - e) / (1.0 - m_star * e)
     expected = effect * air_kg_s * (entering - saturated(water_c))
-    assert t[T.COIL_TO_WATER_W] == pytest.approx(expected, rel=0.02)
+    assert t[tap.COIL_TO_WATER_W] == pytest.approx(expected, rel=0.02)
 
 
 def test_supply_air_of_one_observed_set() -> None:
@@ -285,14 +287,14 @@ def test_supply_air_of_one_observed_set() -> None:
     _, t, _ = settle(water_c=8.0, air_c=22.0, humidity=0.006, part=part)
     c = air_w_k / (2.0 / 60.0 * 4207.0)
     unmixed = 1.0 - math.exp(ntu**0.22 / c * (math.exp(-c * ntu**0.78) - 1.0))
-    assert t[T.AIR_OFF_C] == pytest.approx(22.0 - 14.0 * unmixed, abs=0.1)
+    assert t[tap.AIR_OFF_C] == pytest.approx(22.0 - 14.0 * unmixed, abs=0.1)
 
 
 def test_no_frost_from_water_at_zero_into_a_warm_room() -> None:
     """Water near 0 °C into a warm room is how ice is melted: wet, not frosted."""
     x, t, _ = settle(water_c=0.0, air_c=24.0, humidity=0.010, seconds=3600)
-    assert x[X.FROST_KG] < 1e-4
-    assert t[T.COIL_LATENT_W] > 0.0
+    assert x[state.FROST_KG] < 1e-4
+    assert t[tap.COIL_LATENT_W] > 0.0
 
 
 def test_free_of_frost_at_minus_three_and_choked_at_minus_six() -> None:
@@ -303,32 +305,32 @@ def test_free_of_frost_at_minus_three_and_choked_at_minus_six() -> None:
     """
     above, free, _ = settle(water_c=-3.0, air_c=15.0, humidity=0.008, seconds=1800)
     below, choked, _ = settle(water_c=-6.5, air_c=15.0, humidity=0.008, seconds=1800)
-    assert above[X.FROST_KG] < 1e-3
-    assert free[T.AIR_M3_H] == pytest.approx(200.0, rel=0.01)
-    assert below[X.FROST_KG] > 0.03
-    assert choked[T.AIR_M3_H] < 180.0
+    assert above[state.FROST_KG] < 1e-3
+    assert free[tap.AIR_M3_H] == pytest.approx(200.0, rel=0.01)
+    assert below[state.FROST_KG] > 0.03
+    assert choked[tap.AIR_M3_H] < 180.0
 
 
 def test_frost_chokes_the_air_and_melts_into_the_tray() -> None:
     """Fed far below 0 °C the cold end keeps its moisture, the air falls off; warmth melts it."""
     early, first, _ = settle(water_c=-12.0, air_c=15.0, humidity=0.008, seconds=1800)
-    assert early[X.FROST_KG] > 0.02
+    assert early[state.FROST_KG] > 0.02
     later, second, _ = settle(water_c=-12.0, air_c=15.0, humidity=0.008, seconds=7200)
-    assert later[X.FROST_KG] > 1.1 * early[X.FROST_KG]
-    assert second[T.AIR_M3_H] < first[T.AIR_M3_H] < 50.0
+    assert later[state.FROST_KG] > 1.1 * early[state.FROST_KG]
+    assert second[tap.AIR_M3_H] < first[tap.AIR_M3_H] < 50.0
     melted, last, _ = settle(
-        water_c=12.0, air_c=20.0, humidity=0.0, seconds=3600, frost_kg=later[X.FROST_KG]
+        water_c=12.0, air_c=20.0, humidity=0.0, seconds=3600, frost_kg=later[state.FROST_KG]
     )
-    assert melted[X.FROST_KG] < 1e-4
-    assert melted[X.CONDENSATE_KG] == pytest.approx(later[X.FROST_KG], rel=0.01)
-    assert last[T.AIR_M3_H] == pytest.approx(200.0, rel=0.01)
+    assert melted[state.FROST_KG] < 1e-4
+    assert melted[state.CONDENSATE_KG] == pytest.approx(later[state.FROST_KG], rel=0.01)
+    assert last[tap.AIR_M3_H] == pytest.approx(200.0, rel=0.01)
 
 
 def test_fans_side_by_side_and_in_series() -> None:
     """Straight fan curve against laminar fins: the rated air is met by construction."""
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     demo_coil(free_air_m3_h=160.0, fans=2).put(p, demo_loop())
-    assert p[P.FREE_AIR_M3_H] == 320.0
+    assert p[param.FREE_AIR_M3_H] == 320.0
     assert coil.air_m3_h(p, 1.0, 0.0) == pytest.approx(200.0, rel=1e-3)
     assert coil.air_m3_h(p, 0.5, 0.0) == pytest.approx(100.0, rel=2e-3)
     assert coil.fan_w(p, 0.5) == pytest.approx(10.0 / 8.0)

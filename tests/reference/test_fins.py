@@ -16,8 +16,7 @@ from scipy.special import i0, i1, k0, k1
 from springhouse_host import load_site
 from springhouse_host.site import Site, coil_sides
 from springhouse_sim.plant import coil as coil_part
-from springhouse_sim.plant import fins, hydraulics
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import fins, hydraulics, param
 
 # Graetz problem, round tube, wall at one temperature: eigenvalues and constants.
 GRAETZ = ((2.7043644, 0.7487746), (6.6790315, 0.5438280), (10.6733795, 0.4628611),
@@ -129,8 +128,8 @@ def test_both_sides_in_series_are_the_coil(change: Mapping[str, object]) -> None
     assert ua.low < ua.mid < ua.high < min(air[2], water_[2])
     plant = site.plant("mid")
     p = plant.params()
-    assert p[P.COIL_AIR_W_K] == pytest.approx(air[1])
-    assert p[P.COIL_WATER_W_K] == pytest.approx(water_[1])
+    assert p[param.COIL_AIR_W_K] == pytest.approx(air[1])
+    assert p[param.COIL_WATER_W_K] == pytest.approx(water_[1])
     rated = coil_part.water_side_w_k(p, coil.rated_l_min)
     assert rated == pytest.approx(water_[1], rel=1e-3)
 
@@ -138,8 +137,8 @@ def test_both_sides_in_series_are_the_coil(change: Mapping[str, object]) -> None
 def test_wet_fins_hold_back_more() -> None:
     """The film times total over sensible heat in Schmidt's form; a dry coil is not touched."""
     p = load_site("demo").plant("mid").params()
-    air = p[P.RATED_AIR_M3_H]
-    x = p[P.FIN_PARAMETER]
+    air = p[param.RATED_AIR_M3_H]
+    x = p[param.FIN_PARAMETER]
     assert 0.2 < x < 1.0
     assert coil_part.wet_fins(p, air, 1.0) == 1.0
     known = fins.efficiency(x * math.sqrt(2.5)) / fins.efficiency(x)
@@ -165,7 +164,7 @@ def test_a_measured_conductance_stands_and_the_fins_take_the_rest(ua_w_k: float)
     site = measured(ua_w_k)
     p = site.plant("mid").params()
     water = coil_part.water_side_w_k(p, site.file.coil.rated_l_min)
-    assert 1.0 / (1.0 / p[P.COIL_AIR_W_K] + 1.0 / water) == pytest.approx(ua_w_k, rel=1e-3)
+    assert 1.0 / (1.0 / p[param.COIL_AIR_W_K] + 1.0 / water) == pytest.approx(ua_w_k, rel=1e-3)
     least, _, most = coil_sides.water_side_w_k(site.file.coil)
     assert 0.999 * least <= water <= 1.001 * most
     assert site.contradictions() == []

@@ -13,11 +13,8 @@ import pytest
 from springhouse_host import load_site
 from springhouse_host.site import capacity, doubt
 from springhouse_host.site.tables import FreezerTable
-from springhouse_sim.plant import freezer, pull_down, refrigerant
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import freezer, param, pull_down, refrigerant, state, tap
+from springhouse_sim.plant import given as given_slot
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))
 import plant_parts as parts
@@ -90,10 +87,10 @@ def test_r10_every_state_lies_below_the_ideal_cycle_and_carnot() -> None:
     machine = small()
     capacity, power = machine.tables()
     checked = 0
-    for i in range(P.CYCLE_EVAPORATING_POINTS):
-        for j in range(P.CYCLE_CONDENSING_POINTS):
-            te = P.CYCLE_EVAPORATING_FROM_C + i * P.CYCLE_EVAPORATING_STEP_C
-            tc = P.CYCLE_CONDENSING_FROM_C + j * P.CYCLE_CONDENSING_STEP_C
+    for i in range(param.CYCLE_EVAPORATING_POINTS):
+        for j in range(param.CYCLE_CONDENSING_POINTS):
+            te = param.CYCLE_EVAPORATING_FROM_C + i * param.CYCLE_EVAPORATING_STEP_C
+            tc = param.CYCLE_CONDENSING_FROM_C + j * param.CYCLE_CONDENSING_STEP_C
             if tc - te < 10.0:
                 continue
             ideal = freezer.service_cycle(machine.refrigerant, te, tc).cop
@@ -131,8 +128,8 @@ def test_capillary_keeps_warm_water_from_getting_the_compressors_capacity() -> N
     """Sized for the rating point, the tube passes 1.6 times that flow, less at low pressure."""
     capacity, power = small().tables()
     free, free_power = small(capillary_factor=20.0).tables()
-    i = int((0.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
-    j = int((40.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    i = int((0.0 - param.CYCLE_EVAPORATING_FROM_C) / param.CYCLE_EVAPORATING_STEP_C)
+    j = int((40.0 - param.CYCLE_CONDENSING_FROM_C) / param.CYCLE_CONDENSING_STEP_C)
     assert free[i, j] > 2.0 * capacity[i, j]
     assert free_power[i, j] > power[i, j]
     assert np.all(np.diff(capacity[:, j]) > -0.02 * capacity[-1, j])
@@ -146,8 +143,8 @@ def test_polynomial_replaces_the_label() -> None:
     # At the rating point of R8 by hand; the label's own 100 and 80 W count no more.
     assert machine.at_rating() == pytest.approx((200 - 93.2 - 54.4, 60 - 23.3 + 27.2))
     capacity, power = machine.tables()
-    i = int((-20.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
-    j = int((45.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    i = int((-20.0 - param.CYCLE_EVAPORATING_FROM_C) / param.CYCLE_EVAPORATING_STEP_C)
+    j = int((45.0 - param.CYCLE_CONDENSING_FROM_C) / param.CYCLE_CONDENSING_STEP_C)
     assert capacity[i, j] == pytest.approx(200.0 - 80.0 - 45.0)
     assert power[i, j] == pytest.approx(60.0 - 20.0 + 22.5)
 
@@ -194,10 +191,10 @@ def test_measured_pull_down_is_read_back_as_capacity() -> None:
     assert found == pytest.approx(100.0, rel=0.01)
     place = replace(parts.PLANT.place, ua_w_k=5000.0, initial_c=25.0)
     run = parts.Run(replace(parts.with_store(initial_c=20.0), freezer=machine, place=place))
-    run.u[U.COMPRESSOR_RELAY] = 1.0
-    run.u[U.OUTDOOR_C] = 25.0
+    run.u[given_slot.COMPRESSOR_RELAY] = 1.0
+    run.u[given_slot.OUTDOOR_C] = 25.0
     run.advance(300.0)
-    while run.t[T.STORE_MEAN_C] > 8.0:
+    while run.t[tap.STORE_MEAN_C] > 8.0:
         run.advance(300.0)
     assert hours == pytest.approx(run.now_s / 3600.0, rel=0.05)
 
@@ -218,10 +215,10 @@ def test_a_pull_down_no_machine_could_do_is_refused() -> None:
 def test_hours_outside_the_rated_envelope_are_counted() -> None:
     """Chilling warm water is outside the envelope of a freezer compressor's data, and said so."""
     run = parts.Run(parts.with_store(initial_c=20.0))
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given_slot.COMPRESSOR_RELAY] = 1.0
     run.advance(3600.0)
-    assert run.x[X.OUTSIDE_RATED_S] > 3000.0
-    assert run.x[X.OUTSIDE_RATED_S] <= run.x[X.COMPRESSOR_RUN_S]
+    assert run.x[state.OUTSIDE_RATED_S] > 3000.0
+    assert run.x[state.OUTSIDE_RATED_S] <= run.x[state.COMPRESSOR_RUN_S]
 
 
 def test_polynomial_gets_no_credit_beyond_its_envelope_or_the_tube() -> None:
@@ -233,8 +230,8 @@ def test_polynomial_gets_no_credit_beyond_its_envelope_or_the_tube() -> None:
     power_c = (70.0, 1.0, 0.5) + (0.0,) * 7
     machine = small(polynomial=(capacity_c, power_c))
     capacity, _ = machine.tables()
-    i = int((5.0 - P.CYCLE_EVAPORATING_FROM_C) / P.CYCLE_EVAPORATING_STEP_C)
-    j = int((40.0 - P.CYCLE_CONDENSING_FROM_C) / P.CYCLE_CONDENSING_STEP_C)
+    i = int((5.0 - param.CYCLE_EVAPORATING_FROM_C) / param.CYCLE_EVAPORATING_STEP_C)
+    j = int((40.0 - param.CYCLE_CONDENSING_FROM_C) / param.CYCLE_CONDENSING_STEP_C)
     beyond = refrigerant.ten_coefficients(capacity_c, 5.0, 40.0)
     at_edge = refrigerant.ten_coefficients(capacity_c, -5.0, 40.0)
     assert capacity[i, j] < at_edge * 1.05 < beyond
@@ -279,7 +276,7 @@ def test_capacity_while_a_load_freezes(
         refrigerant=refrigerant,
         condenser_ua_w_k=15.0,
     )
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     machine.put(p)
     got = freezer.capacity_w(p, evaporating_c, 40.0) / 145.0
     assert got == pytest.approx(share, rel=0.02)

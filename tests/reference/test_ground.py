@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 from scipy.sparse import lil_matrix
 from scipy.sparse.linalg import spsolve
-from springhouse_host.site import ground as G
+from springhouse_host.site import ground
 from springhouse_sim.world.ground import YEAR_H, Wave, yearly
 
 STEP_M = 0.25
@@ -20,7 +20,7 @@ STEP_M = 0.25
 
 def on_grid(breadth_m: float, depth_m: float, soil: str, omega: float) -> complex:
     """Heat into the cellar per metre of length and kelvin outdoors [W/(m K)], half doubled."""
-    k, c = G.SOILS[soil]
+    k, c = ground.SOILS[soil]
     wide, deep = int(14.0 / STEP_M), int(14.0 / STEP_M)
     in_x, in_y = round(breadth_m / 2.0 / STEP_M), round(depth_m / STEP_M)
     number = -np.ones((wide, deep), int)
@@ -30,9 +30,9 @@ def on_grid(breadth_m: float, depth_m: float, soil: str, omega: float) -> comple
     size = len(soil_cells)
     a = lil_matrix((size, size), dtype=complex)
     b = np.zeros(size, complex)
-    wall = 1.0 / (STEP_M / 2.0 / k + G.FILM_IN_M2_K_W + G.WALL_M2_K_W) * STEP_M
-    floor = 1.0 / (STEP_M / 2.0 / k + G.FILM_IN_M2_K_W + G.FLOOR_M2_K_W) * STEP_M
-    air = 1.0 / (STEP_M / 2.0 / k + G.FILM_OUT_M2_K_W) * STEP_M
+    wall = 1.0 / (STEP_M / 2.0 / k + ground.FILM_IN_M2_K_W + ground.WALL_M2_K_W) * STEP_M
+    floor = 1.0 / (STEP_M / 2.0 / k + ground.FILM_IN_M2_K_W + ground.FLOOR_M2_K_W) * STEP_M
+    air = 1.0 / (STEP_M / 2.0 / k + ground.FILM_OUT_M2_K_W) * STEP_M
     into = np.zeros(size)
     for n, (i, j) in enumerate(soil_cells):
         a[n, n] += 1j * omega * c * STEP_M**2
@@ -61,19 +61,21 @@ def test_conductances_of_the_standard_against_the_grid(soil, breadth_m, depth_m)
 
     The standard's own doubt is of that size: one formula for every shape.
     """
-    cellar = G.Basement(breadth_m, 2.0 * depth_m, depth_m, soil)  # per metre of length
+    cellar = ground.Basement(breadth_m, 2.0 * depth_m, depth_m, soil)  # per metre of length
     steady = on_grid(breadth_m, depth_m, soil, 0.0).real
     wave = on_grid(breadth_m, depth_m, soil, math.tau / (YEAR_H * 3600.0))
     late_h = -math.atan2(wave.imag, wave.real) / math.tau * YEAR_H
     assert cellar.steady_w_k() == pytest.approx(steady, rel=0.15)
     assert cellar.periodic_w_k() == pytest.approx(abs(wave), rel=0.25)
-    assert late_h == pytest.approx(G.LATE_H, abs=21 * 24)
+    assert late_h == pytest.approx(ground.LATE_H, abs=21 * 24)
 
 
 def test_penetration_depths_of_the_standard() -> None:
     """EN ISO 13370 annex H, from memory: clay 2.2, sand 3.2, rock 4.2 m."""
     for soil, depth_m in (("clay", 2.2), ("sand", 3.2), ("rock", 4.2)):
-        assert G.Basement(10.0, 20.0, 2.0, soil).penetration_m == pytest.approx(depth_m, abs=0.06)
+        assert ground.Basement(10.0, 20.0, 2.0, soil).penetration_m == pytest.approx(
+            depth_m, abs=0.06
+        )
 
 
 def test_the_yearly_wave_of_the_weather() -> None:
@@ -100,8 +102,8 @@ def test_soil_at_depth_is_the_closed_form_of_a_half_space() -> None:
     A cellar's walls lie between surface and floor, so what it feels lies between those two.
     """
     air = Wave(14.0, 11.0, 400.0)
-    for soil in G.SOILS:
-        cellar = G.Basement(12.0, 28.0, 2.0, soil)
+    for soil in ground.SOILS:
+        cellar = ground.Basement(12.0, 28.0, 2.0, soil)
         share = cellar.behind(air).swing_k / air.swing_k
         assert math.exp(-2.0 / cellar.penetration_m) < share + 0.1
         assert share < 1.0

@@ -10,10 +10,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from springhouse_sim.plant import balance, layers, water
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import balance, layers, param, state, tap, water
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "sim"))
 import plant_parts as parts
@@ -27,26 +24,26 @@ def test_i5_supercooled_water_reads_below_zero_without_ice() -> None:
     """
     bath = Bath(small_store(initial_c=1.0, supercooling_k=5.0), 22.0)
     bath.run(10.0, evaporator_c=-4.5)
-    assert bath.t[T.ICE_KG] == 0.0
-    assert bath.t[T.STORE_MIN_C] < -1.0
+    assert bath.t[tap.ICE_KG] == 0.0
+    assert bath.t[tap.STORE_MIN_C] < -1.0
     bath.run(0.5, evaporator_c=-9.0)
-    assert bath.t[T.ICE_KG] > 0.5
+    assert bath.t[tap.ICE_KG] > 0.5
     plain = Bath(small_store(initial_c=1.0), 22.0)
     plain.run(10.0, evaporator_c=-4.5)
-    assert plain.t[T.ICE_KG] > 0.5
-    assert plain.t[T.STORE_MIN_C] > -0.02
+    assert plain.t[tap.ICE_KG] > 0.5
+    assert plain.t[tap.STORE_MIN_C] > -0.02
 
 
 def test_i6_share_that_freezes_from_minus_five() -> None:
     """I6: 6.3 % of the mass turns to ice (cp dT / L) and the rest stands at 0 °C."""
     bath = Bath(small_store(supercooling_k=5.0, evaporator_j_k=1000.0), 0.0)
-    bath.x[X.WATER_C : X.WATER_C + X.LAYERS] = -5.0
-    bath.x[X.EVAPORATOR_C] = -5.0
+    bath.x[state.WATER_C : state.WATER_C + state.LAYERS] = -5.0
+    bath.x[state.EVAPORATOR_C] = -5.0
     before_j = balance.stored_energy_j(bath.x, bath.p)
     bath.run(0.2, dt_s=1.0, evaporator_c=None)
-    share = bath.t[T.ICE_KG] / bath.x[X.STORE_KG]
+    share = bath.t[tap.ICE_KG] / bath.x[state.STORE_KG]
     assert share == pytest.approx(0.063, abs=0.001)
-    assert bath.t[T.STORE_MIN_C] == pytest.approx(0.0, abs=0.02)
+    assert bath.t[tap.STORE_MIN_C] == pytest.approx(0.0, abs=0.02)
     # What came in meanwhile is the cabinet's 0.8 W/K over 5 K for minutes.
     gained_j = balance.stored_energy_j(bath.x, bath.p) - before_j
     assert abs(gained_j) < 0.8 * 5.0 * 720.0
@@ -54,7 +51,7 @@ def test_i6_share_that_freezes_from_minus_five() -> None:
 
 def test_loose_ice_melts_from_both_sides() -> None:
     """A wall above 0 °C lets go: the ring floats free and twice its area meets the water."""
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     small_store().put(p)
     held = layers.wall_flows(p, -1e-9, 4.0, 5.0, 0.8, 1.0, 1.0)
     loose = layers.wall_flows(p, 1.0, 4.0, 5.0, 0.8, 1.0, 1.0)
@@ -67,15 +64,15 @@ def test_loose_ice_melts_from_both_sides() -> None:
 
 def test_ice_around_the_draw_ends_the_flow() -> None:
     run = parts.Run(parts.with_store(initial_c=0.0, water_l=99.0, draw_m=0.3), dt_s=1.0)
-    layer_kg = run.x[X.STORE_KG] / X.LAYERS
+    layer_kg = run.x[state.STORE_KG] / state.LAYERS
     flows = []
     for share in (0.0, 0.5, 0.75, 0.95):
-        run.x[X.ICE_KG : X.ICE_KG + X.LAYERS] = share * layer_kg
-        run.x[X.LOOP_AIR] = 0.0
-        run.u[:] = parts.U.neutral_given()
-        run.u[parts.U.PUMP_DUTY] = 1.0
+        run.x[state.ICE_KG : state.ICE_KG + state.LAYERS] = share * layer_kg
+        run.x[state.LOOP_AIR] = 0.0
+        run.u[:] = parts.given.neutral_given()
+        run.u[parts.given.PUMP_DUTY] = 1.0
         run.advance(60.0)
-        flows.append(run.x[X.FLOW_L_MIN])
+        flows.append(run.x[state.FLOW_L_MIN])
     assert flows[1] == pytest.approx(flows[0], rel=0.02)
     assert 0.3 * flows[0] < flows[2] < 0.7 * flows[0]
     assert flows[3] < 0.01
@@ -85,11 +82,11 @@ def test_w8_w9_headroom_of_an_ice_bank() -> None:
     """W8, W9: 9 kg of wall ice raise the level by 0.816 L over the plan area."""
     run = parts.Run(parts.with_store(initial_c=0.0))
     layers.measure(run.x, run.p, run.t)
-    level_m = run.t[T.LEVEL_M]
-    run.x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 1.5
+    level_m = run.t[tap.LEVEL_M]
+    run.x[state.ICE_KG : state.ICE_KG + state.LAYERS] = 1.5
     layers.measure(run.x, run.p, run.t)
-    rise_m = run.t[T.LEVEL_M] - level_m
-    assert rise_m * run.p[P.STORE_AREA_M2] == pytest.approx(0.816e-3, rel=0.005)
+    rise_m = run.t[tap.LEVEL_M] - level_m
+    assert rise_m * run.p[param.STORE_AREA_M2] == pytest.approx(0.816e-3, rel=0.005)
 
 
 def cycle_until(run: parts.Run, done: object, hours: float) -> float:
@@ -106,16 +103,16 @@ def test_an_ice_bank_grows_to_its_limit_and_melts_back() -> None:
     The heat that melts it is E11's arithmetic: 9 kg x 333.43 kJ/kg = 3.00 MJ, 92.6 Wh a kg (W15).
     """
     run = parts.Run(parts.with_store(initial_c=2.0))
-    run.u[parts.U.OUTDOOR_C] = 22.0
-    run.u[parts.U.COMPRESSOR_RELAY] = 1.0
+    run.u[parts.given.OUTDOOR_C] = 22.0
+    run.u[parts.given.COMPRESSOR_RELAY] = 1.0
     grown_h = cycle_until(run, lambda r: parts.ice_kg(r.x) >= 9.0, 24.0)
     assert 8.0 < grown_h < 16.0
     # Headroom: the surface has risen but is still inside the box.
-    assert run.t[T.LEVEL_M] < parts.PLANT.store.depth_m
-    assert run.t[T.LEVEL_M] > 0.5 + 0.8 * 0.816e-3 / run.p[P.STORE_AREA_M2]
-    run.u[parts.U.COMPRESSOR_RELAY] = 0.0
-    run.u[parts.U.PUMP_DUTY] = 1.0
-    run.u[parts.U.FAN_DUTY] = 0.3
+    assert run.t[tap.LEVEL_M] < parts.PLANT.store.depth_m
+    assert run.t[tap.LEVEL_M] > 0.5 + 0.8 * 0.816e-3 / run.p[param.STORE_AREA_M2]
+    run.u[parts.given.COMPRESSOR_RELAY] = 0.0
+    run.u[parts.given.PUMP_DUTY] = 1.0
+    run.u[parts.given.FAN_DUTY] = 0.3
     in_j = sum(run.x[slot] for slot in INTO_STORE)
     melted_h = cycle_until(run, lambda r: parts.ice_kg(r.x) < 0.05, 24.0)
     heat_wh = (sum(run.x[slot] for slot in INTO_STORE) - in_j) / 3600.0
@@ -124,12 +121,12 @@ def test_an_ice_bank_grows_to_its_limit_and_melts_back() -> None:
 
 
 INTO_STORE = (
-    X.COIL_TO_WATER_J,
-    X.PUMP_TO_WATER_J,
-    X.PLACE_TO_TUBE_J,
-    X.ROOM_TO_TUBE_J,
-    X.CABINET_TO_STORE_J,
-    X.LID_TO_STORE_J,
+    state.COIL_TO_WATER_J,
+    state.PUMP_TO_WATER_J,
+    state.PLACE_TO_TUBE_J,
+    state.ROOM_TO_TUBE_J,
+    state.CABINET_TO_STORE_J,
+    state.LID_TO_STORE_J,
 )
 
 
@@ -142,24 +139,24 @@ def test_plain_single_probe_thermostat_makes_ice() -> None:
     the hours and kilograms themselves are this plant's own, kept so that a change of it shows.
     """
     run = parts.Run(parts.with_store(initial_c=12.0), dt_s=10.0)
-    run.u[parts.U.OUTDOOR_C] = 22.0
-    run.u[parts.U.COMPRESSOR_RELAY] = 1.0
+    run.u[parts.given.OUTDOOR_C] = 22.0
+    run.u[parts.given.COMPRESSOR_RELAY] = 1.0
     ice_kg, probe_c, taken_wh = [], [], []
     for _ in range(24):
         for _ in range(12):
-            if run.x[X.STORE_LOW_PROBE_C] <= 0.0:
-                run.u[parts.U.COMPRESSOR_RELAY] = 0.0
-            elif run.x[X.STORE_LOW_PROBE_C] >= 7.0:
-                run.u[parts.U.COMPRESSOR_RELAY] = 1.0
+            if run.x[state.STORE_LOW_PROBE_C] <= 0.0:
+                run.u[parts.given.COMPRESSOR_RELAY] = 0.0
+            elif run.x[state.STORE_LOW_PROBE_C] >= 7.0:
+                run.u[parts.given.COMPRESSOR_RELAY] = 1.0
             run.advance(300.0)
         ice_kg.append(parts.ice_kg(run.x))
-        probe_c.append(run.x[X.STORE_LOW_PROBE_C])
-        taken_wh.append((run.x[X.EVAPORATOR_J] - sum(run.x[s] for s in INTO_STORE)) / 3600.0)
+        probe_c.append(run.x[state.STORE_LOW_PROBE_C])
+        taken_wh.append((run.x[state.EVAPORATOR_J] - sum(run.x[s] for s in INTO_STORE)) / 3600.0)
     assert ice_kg[8] < 0.01
     assert ice_kg[11] == pytest.approx(1.4, abs=0.3)
     assert ice_kg[23] == pytest.approx(14.7, abs=1.0)
     assert probe_c[23] == pytest.approx(2.4, abs=0.3)
     assert min(probe_c) > 0.0
-    assert run.u[parts.U.COMPRESSOR_RELAY] == 1.0
+    assert run.u[parts.given.COMPRESSOR_RELAY] == 1.0
     frozen_wh = 92.6 * (ice_kg[23] - ice_kg[11])
     assert frozen_wh == pytest.approx(taken_wh[23] - taken_wh[11], rel=0.1)

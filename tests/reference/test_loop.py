@@ -13,8 +13,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from scipy.optimize import brentq
-from springhouse_sim.plant import hydraulics, loop
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import hydraulics, loop, param
 
 
 def drop_kpa(l_min: float, bore_mm: float = 6.0, t_c: float = 5.0) -> float:
@@ -199,15 +198,15 @@ def test_e2_of_both_runs_split_between_place_and_room() -> None:
     """E2 over 10 m: 26.89 W at 20 K, half of it on each run, 30 % of that in the place."""
     part = demo_loop(tube_w_m_k=400.0, tube_in_place_fraction=0.3)
     assert part.tube_ua_w_k() * 20.0 == pytest.approx(26.89, rel=2e-3)
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     part.put(p)
-    assert p[P.TUBE_PLACE_UA_W_K] * 20.0 == pytest.approx(26.89 * 0.5 * 0.3, rel=2e-3)
-    assert p[P.TUBE_ROOM_UA_W_K] * 20.0 == pytest.approx(26.89 * 0.5 * 0.7, rel=2e-3)
+    assert p[param.TUBE_PLACE_UA_W_K] * 20.0 == pytest.approx(26.89 * 0.5 * 0.3, rel=2e-3)
+    assert p[param.TUBE_ROOM_UA_W_K] * 20.0 == pytest.approx(26.89 * 0.5 * 0.7, rel=2e-3)
 
 
 def test_table_follows_the_operating_point() -> None:
     part = demo_loop()
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     part.put(p)
     for t_c, duty in ((2.5, 1.0), (7.0, 0.62), (18.0, 0.33)):
         expected = part.operating_l_min(t_c, duty)
@@ -217,7 +216,7 @@ def test_table_follows_the_operating_point() -> None:
 
 def test_no_siphon_no_flow_below_the_lift() -> None:
     """Affinity law: at duty d the pump lifts d2 H0; 0.6 m of 5 m need 34.6 % duty."""
-    p = np.zeros(P.SIZE)
+    p = np.zeros(param.SIZE)
     demo_loop().put(p)
     assert loop.lift_factor(p, 0.34, 1.0) == 0.0
     assert loop.lift_factor(p, 0.36, 1.0) > 0.0

@@ -8,20 +8,17 @@ import math
 
 import numpy as np
 import pytest
-from springhouse_sim.plant import film, layers, store, wall_table, water
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import film, layers, param, state, store, tap, wall_table, water
+from springhouse_sim.plant import given as given_slot
 
 
 def grow_mm(
     evaporator_c: float, wall_w_m2_k: float, seconds: float, start_mm: float = 0.0
 ) -> float:
     """Return the ice [mm] that a wall at ``evaporator_c`` grows in water at 0 °C."""
-    p = np.zeros(P.SIZE)
-    p[P.EVAPORATOR_WALL_W_M2_K] = wall_w_m2_k
-    p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + P.FILM_WATER_POINTS] = 300.0
+    p = np.zeros(param.SIZE)
+    p[param.EVAPORATOR_WALL_W_M2_K] = wall_w_m2_k
+    p[param.ICE_FILM_W_M2_K : param.ICE_FILM_W_M2_K + param.FILM_WATER_POINTS] = 300.0
     ice_kg = start_mm * water.ICE_KG_M3 / 1e3
     for _ in range(round(seconds)):
         _, _, first, _ = layers.wall_flows(p, evaporator_c, 0.0, ice_kg, 1.0, 1.0, 1.0)
@@ -99,21 +96,21 @@ class Bath:
     """A store alone in a place held at one temperature, compressor off."""
 
     def __init__(self, part: store.Store, place_c: float) -> None:
-        self.p = np.zeros(P.SIZE)
+        self.p = np.zeros(param.SIZE)
         part.put(self.p)
-        self.x = np.zeros(X.SIZE)
+        self.x = np.zeros(state.SIZE)
         part.start(self.x)
-        self.x[X.PLACE_C] = place_c
-        self.x[X.EVAPORATOR_C] = self.x[X.WATER_C]
-        self.u = U.neutral_given()
-        self.dx = np.zeros(X.SIZE)
-        self.t = np.zeros(T.SIZE)
+        self.x[state.PLACE_C] = place_c
+        self.x[state.EVAPORATOR_C] = self.x[state.WATER_C]
+        self.u = given_slot.neutral_given()
+        self.dx = np.zeros(state.SIZE)
+        self.t = np.zeros(tap.SIZE)
 
     def run(self, hours: float, dt_s: float = 20.0, evaporator_c: float | None = None) -> None:
         """Advance by Euler steps, the evaporator held at a temperature if one is given."""
         for _ in range(int(hours * 3600.0 / dt_s)):
             if evaporator_c is not None:
-                self.x[X.EVAPORATOR_C] = evaporator_c
+                self.x[state.EVAPORATOR_C] = evaporator_c
             self.dx[:] = 0.0
             layers.measure(self.x, self.p, self.t)
             layers.store_rates(self.x, self.u, self.p, self.dx, self.t, 0.0)
@@ -123,7 +120,7 @@ class Bath:
     @property
     def mean_c(self) -> float:
         """Mean temperature of the liquid."""
-        return float(self.t[T.STORE_MEAN_C])
+        return float(self.t[tap.STORE_MEAN_C])
 
 
 def test_e10_lumped_decay() -> None:
@@ -151,11 +148,11 @@ def test_w2_layers_turn_over_both_ways() -> None:
 @pytest.mark.parametrize(("lower_c", "upper_c"), [(8.0, 5.0), (1.0, 3.5)])
 def test_w2_unstable_layers_mix_within_minutes(lower_c: float, upper_c: float) -> None:
     bath = Bath(small_store(liner_w_m_k=0.0), 4.0)
-    bath.x[X.WATER_C : X.WATER_C + 3] = lower_c
-    bath.x[X.WATER_C + 3 : X.WATER_C + 6] = upper_c
-    bath.x[X.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
+    bath.x[state.WATER_C : state.WATER_C + 3] = lower_c
+    bath.x[state.WATER_C + 3 : state.WATER_C + 6] = upper_c
+    bath.x[state.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
     bath.run(0.5, dt_s=2.0)
-    spread = np.ptp(bath.x[X.WATER_C : X.WATER_C + 6])
+    spread = np.ptp(bath.x[state.WATER_C : state.WATER_C + 6])
     assert spread < 0.3
     bath.run(0.0)
     assert bath.mean_c == pytest.approx(0.5 * (lower_c + upper_c), abs=0.05)
@@ -164,18 +161,18 @@ def test_w2_unstable_layers_mix_within_minutes(lower_c: float, upper_c: float) -
 @pytest.mark.parametrize(("lower_c", "upper_c"), [(5.0, 8.0), (3.5, 1.0)])
 def test_w2_stable_layers_stay(lower_c: float, upper_c: float) -> None:
     bath = Bath(small_store(liner_w_m_k=0.0), 4.0)
-    bath.x[X.WATER_C : X.WATER_C + 3] = lower_c
-    bath.x[X.WATER_C + 3 : X.WATER_C + 6] = upper_c
-    bath.x[X.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
+    bath.x[state.WATER_C : state.WATER_C + 3] = lower_c
+    bath.x[state.WATER_C + 3 : state.WATER_C + 6] = upper_c
+    bath.x[state.EVAPORATOR_C] = 0.5 * (lower_c + upper_c)
     bath.run(0.5, dt_s=2.0)
-    assert bath.x[X.WATER_C] == pytest.approx(lower_c, abs=0.3)
-    assert bath.x[X.WATER_C + 5] == pytest.approx(upper_c, abs=0.3)
+    assert bath.x[state.WATER_C] == pytest.approx(lower_c, abs=0.3)
+    assert bath.x[state.WATER_C + 5] == pytest.approx(upper_c, abs=0.3)
 
 
 def circulated(part: store.Store, return_c: float, flow_kg_s: float) -> Bath:
     """Return the rates of a store at 4 °C into which the loop returns water."""
     bath = Bath(part, 4.0)
-    bath.x[X.RETURN_C] = return_c
+    bath.x[state.RETURN_C] = return_c
     layers.measure(bath.x, bath.p, bath.t)
     layers.store_rates(bath.x, bath.u, bath.p, bath.dx, bath.t, flow_kg_s)
     return bath
@@ -188,11 +185,11 @@ def test_return_enters_at_its_height_and_the_draw_takes_from_its_own() -> None:
     """
     part = small_store(initial_c=4.0, draw_m=0.03, return_m=0.30)
     bath = circulated(part, 12.0, 0.03)
-    rates_k_s = bath.dx[X.WATER_C : X.WATER_C + X.LAYERS]
+    rates_k_s = bath.dx[state.WATER_C : state.WATER_C + state.LAYERS]
     assert rates_k_s[3] == pytest.approx(0.03 * 8.0 / 15.0, rel=0.01)
     assert np.abs(np.delete(rates_k_s, 3)).max() < 1e-9
     low = circulated(small_store(initial_c=4.0, return_m=0.03), 12.0, 0.03)
-    assert low.dx[X.WATER_C] == pytest.approx(0.03 * 8.0 / 15.0, rel=0.01)
+    assert low.dx[state.WATER_C] == pytest.approx(0.03 * 8.0 / 15.0, rel=0.01)
 
 
 def test_the_return_jet_entrains_by_reach_over_bore() -> None:
@@ -208,11 +205,11 @@ def test_the_return_jet_entrains_by_reach_over_bore() -> None:
     taken = []
     for part, flow_kg_s in ((still, 0.0), (jet, 0.01)):
         bath = Bath(part, 4.0)
-        bath.x[X.WATER_C + 4 : X.WATER_C + X.LAYERS] = 6.0
-        bath.x[X.RETURN_C] = 4.0
+        bath.x[state.WATER_C + 4 : state.WATER_C + state.LAYERS] = 6.0
+        bath.x[state.RETURN_C] = 4.0
         layers.measure(bath.x, bath.p, bath.t)
         layers.exchange(bath.x, bath.p, bath.dx, bath.t, flow_kg_s)
-        taken.append(-bath.dx[X.WATER_C + 4])
+        taken.append(-bath.dx[state.WATER_C + 4])
     entrained = (taken[1] - taken[0]) / (4219.0 * 2.0)
     assert entrained == pytest.approx(0.5 * 0.32 * 0.20 / 0.006 * 0.01, rel=0.01)
 
@@ -223,8 +220,8 @@ def test_w9_ice_raises_the_level() -> None:
     iced = Bath(small_store(initial_ice_kg=9.0), 0.0)
     bare.run(0.0)
     iced.run(0.0)
-    assert iced.t[T.ICE_KG] == pytest.approx(9.0)
-    assert iced.t[T.STORE_L] - bare.t[T.STORE_L] == pytest.approx(0.816, rel=0.004)
+    assert iced.t[tap.ICE_KG] == pytest.approx(9.0)
+    assert iced.t[tap.STORE_L] - bare.t[tap.STORE_L] == pytest.approx(0.816, rel=0.004)
 
 
 def test_e12_two_days_near_zero_need_the_ice() -> None:
@@ -237,7 +234,7 @@ def test_e12_two_days_near_zero_need_the_ice() -> None:
     iced.run(44.0)
     assert iced.mean_c < 1.0
     iced.run(20.0)
-    assert iced.t[T.ICE_KG] < 0.1
+    assert iced.t[tap.ICE_KG] < 0.1
     assert iced.mean_c > 1.0
     bare = Bath(small_store(), 22.0)
     bare.run(8.0)
@@ -248,11 +245,11 @@ def test_bottom_stays_at_four_degrees_while_ice_grows_above() -> None:
     """W1, W2: with the wall held at -6 °C the water below the evaporator keeps its 4 °C."""
     bath = Bath(small_store(initial_c=7.0, probe_low_m=0.04), 22.0)
     bath.run(6.0, evaporator_c=-6.0)
-    assert bath.t[T.ICE_KG] > 0.3
-    assert bath.x[X.WATER_C] == pytest.approx(4.0, abs=0.7)
-    assert bath.x[X.WATER_C + 4] < 1.0
-    assert bath.x[X.STORE_LOW_PROBE_C] > 3.3
-    assert bath.x[X.STORE_HIGH_PROBE_C] < 1.0
+    assert bath.t[tap.ICE_KG] > 0.3
+    assert bath.x[state.WATER_C] == pytest.approx(4.0, abs=0.7)
+    assert bath.x[state.WATER_C + 4] < 1.0
+    assert bath.x[state.STORE_LOW_PROBE_C] > 3.3
+    assert bath.x[state.STORE_HIGH_PROBE_C] < 1.0
 
 
 @pytest.mark.parametrize(
@@ -260,10 +257,10 @@ def test_bottom_stays_at_four_degrees_while_ice_grows_above() -> None:
 )
 def test_a_probe_reads_between_the_middles_of_layers(height_m: float) -> None:
     """Against numpy's own linear interpolation; no jump at a border between two layers."""
-    x = np.zeros(X.SIZE)
-    x[X.WATER_C : X.WATER_C + X.LAYERS] = [4.0, 3.0, 2.5, 2.0, 5.0, 9.0]
-    middles = (np.arange(X.LAYERS) + 0.5) * 0.5 / X.LAYERS
-    known_c = np.interp(height_m, middles, x[X.WATER_C : X.WATER_C + X.LAYERS])
+    x = np.zeros(state.SIZE)
+    x[state.WATER_C : state.WATER_C + state.LAYERS] = [4.0, 3.0, 2.5, 2.0, 5.0, 9.0]
+    middles = (np.arange(state.LAYERS) + 0.5) * 0.5 / state.LAYERS
+    known_c = np.interp(height_m, middles, x[state.WATER_C : state.WATER_C + state.LAYERS])
     assert layers.water_at_c(x, store.middle_at(height_m, 0.5)) == pytest.approx(known_c)
 
 

@@ -4,8 +4,7 @@ from datetime import datetime
 from functools import cache
 from typing import Any
 
-from springhouse import setting as S
-from springhouse import week as N
+from springhouse import setting, week
 from springhouse_sim.bench import Bench, World
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.plant.coil import Coil
@@ -99,15 +98,15 @@ def plant(store_c: float = 6.0, room_c: float = 26.0, ice_kg: float = 0.0) -> Pl
 
 def settings(**changes: int) -> list[int]:
     """Every sensor fitted; cool from 14 to 18 h, deep charging from 23 to 7 h."""
-    s = [0] * S.SIZE
-    S.fill_defaults(s)
-    s[S.FITTED] = 4095
-    window = S.WINDOW_1_KIND
-    s[window : window + 4] = [N.CHARGE, 127, 23 * 60, 7 * 60]
-    s[window + 4 : window + 8] = [N.WANTED, 31, 14 * 60, 18 * 60]
+    s = [0] * setting.SIZE
+    setting.fill_defaults(s)
+    s[setting.FITTED] = 4095
+    window = setting.WINDOW_1_KIND
+    s[window : window + 4] = [week.CHARGE, 127, 23 * 60, 7 * 60]
+    s[window + 4 : window + 8] = [week.WANTED, 31, 14 * 60, 18 * 60]
     for name, value in changes.items():
-        s[getattr(S, name)] = value
-    assert S.first_fault(s) == -1
+        s[getattr(setting, name)] = value
+    assert setting.first_fault(s) == -1
     return s
 
 

@@ -6,24 +6,29 @@ INVARIANT 0 means any. Invariant 23 compares two tick origins. Prints "seed N" o
 import sys
 from array import array
 
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse_sim import adversary as A
-from springhouse_sim.watch import observe as V
-from springhouse_sim.watch import shadow as X
+from springhouse import memory as cell
+from springhouse import reading, setting
+from springhouse_sim import adversary
+from springhouse_sim.watch import observe
+from springhouse_sim.watch import shadow as shadow_slot
 
 NEAR_WRAP_MS = (1 << 30) - 3000000
 
 
 def drive(seed: int, scans: int, origin_ms: int) -> tuple[list[int], int]:
     """Violations a number and the hash of all outputs."""
-    own, cases, violations = (array("q", [0] * n) for n in (A.SIZE, V.COUNTS, V.COUNTS))
-    memory, settings, readings = (array("i", [0] * n) for n in (M.SIZE, S.SIZE, R.SIZE))
-    shadow, seen = array("q", [0] * X.SIZE), array("q", [0] * A.STATES_SEEN)
-    own[A.DICE] = A.first_throw(seed)
-    A.episode(own, memory, settings, readings, shadow, scans, origin_ms, cases, violations, seen)
-    return list(violations), own[A.HASH]
+    own, cases, violations = (
+        array("q", [0] * n) for n in (adversary.SIZE, observe.COUNTS, observe.COUNTS)
+    )
+    memory, settings, readings = (
+        array("i", [0] * n) for n in (cell.SIZE, setting.SIZE, reading.SIZE)
+    )
+    shadow, seen = array("q", [0] * shadow_slot.SIZE), array("q", [0] * adversary.STATES_SEEN)
+    own[adversary.DICE] = adversary.first_throw(seed)
+    adversary.episode(
+        own, memory, settings, readings, shadow, scans, origin_ms, cases, violations, seen
+    )
+    return list(violations), own[adversary.HASH]
 
 
 def broken(seed: int, scans: int, invariant: int) -> bool:

@@ -9,9 +9,7 @@ from dataclasses import replace
 import numpy as np
 from numpy.typing import NDArray
 from springhouse_sim import compiled
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, state, tap
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.plant.coil import Coil
 from springhouse_sim.plant.freezer import Freezer
@@ -99,8 +97,8 @@ class Run:
     def __init__(self, plant: Plant = PLANT, dt_s: float = 5.0) -> None:
         self.p = plant.params()
         self.x = plant.initial()
-        self.u = U.neutral_given()
-        self.t = np.zeros(T.SIZE)
+        self.u = given.neutral_given()
+        self.t = np.zeros(tap.SIZE)
         self.work = np.zeros(work_size())
         self.step = compiled.load(True, DOORS).sim("plant.integrate").advance
         self.dt_s = dt_s
@@ -116,18 +114,18 @@ class Run:
 def busy_day(u: Array, now_s: float) -> None:
     """Write a varied day into the given record: weather, people, duties, an outage."""
     hour = now_s / 3600.0 % 24.0
-    u[U.OUTDOOR_C] = 25.0 - 7.0 * np.cos((hour - 3.0) * np.pi / 12.0)
-    u[U.OUTDOOR_HUMIDITY_RATIO] = 0.012 + 0.002 * np.sin(hour * np.pi / 12.0)
-    u[U.SUN_W] = max(0.0, 300.0 * np.sin((hour - 6.0) * np.pi / 12.0))
+    u[given.OUTDOOR_C] = 25.0 - 7.0 * np.cos((hour - 3.0) * np.pi / 12.0)
+    u[given.OUTDOOR_HUMIDITY_RATIO] = 0.012 + 0.002 * np.sin(hour * np.pi / 12.0)
+    u[given.SUN_W] = max(0.0, 300.0 * np.sin((hour - 6.0) * np.pi / 12.0))
     there = 1.0 if 13.0 <= hour < 17.0 else 0.0
-    u[U.PEOPLE_SENSIBLE_W] = 70.0 * there
-    u[U.PEOPLE_MOISTURE_KG_S] = 1.8e-5 * there
-    u[U.EQUIPMENT_W] = 100.0 * there
-    u[U.PLACE_GAIN_W] = 30.0
-    u[U.COMPRESSOR_RELAY] = 1.0 if hour < 7.0 or 18.5 <= hour < 18.52 or hour > 23.0 else 0.0
-    u[U.PUMP_DUTY] = there
-    u[U.FAN_DUTY] = there * (1.0 if hour < 15.0 else 0.5)
-    u[U.MAINS] = 0.0 if 14.0 <= hour < 15.5 else 1.0
+    u[given.PEOPLE_SENSIBLE_W] = 70.0 * there
+    u[given.PEOPLE_MOISTURE_KG_S] = 1.8e-5 * there
+    u[given.EQUIPMENT_W] = 100.0 * there
+    u[given.PLACE_GAIN_W] = 30.0
+    u[given.COMPRESSOR_RELAY] = 1.0 if hour < 7.0 or 18.5 <= hour < 18.52 or hour > 23.0 else 0.0
+    u[given.PUMP_DUTY] = there
+    u[given.FAN_DUTY] = there * (1.0 if hour < 15.0 else 0.5)
+    u[given.MAINS] = 0.0 if 14.0 <= hour < 15.5 else 1.0
 
 
 Script = Callable[[Array, float], None]
@@ -142,4 +140,4 @@ def play(run: Run, script: Script, seconds: float, every_s: float = 60.0) -> Non
 
 def ice_kg(x: Array) -> float:
     """Return all ice in the store."""
-    return float(np.sum(x[X.ICE_KG : X.ICE_KG + X.LAYERS]))
+    return float(np.sum(x[state.ICE_KG : state.ICE_KG + state.LAYERS]))

@@ -6,8 +6,8 @@ from functools import cache
 from typing import Any
 
 from bench_rig import MONDAY, bench, plant, settings
-from springhouse import mode as W
-from springhouse_sim import sense as E
+from springhouse import mode
+from springhouse_sim import sense
 from springhouse_sim.bench import Bench
 from springhouse_sim.plant.plant import Plant
 from springhouse_sim.world.faults import CATALOGUE, PROBES, Acts, Fault
@@ -58,13 +58,13 @@ def actors(dice: random.Random, case: int) -> list[Actor]:
     if case < len(FORCED):
         found += [_forced(dice, text) for text in FORCED[case]]
     if case % 3 == 0:
-        found.append(AskMode(dice.randrange(20_000, 25_000), W.PURGE, 5))
+        found.append(AskMode(dice.randrange(20_000, 25_000), mode.PURGE, 5))
     for _ in range(dice.randrange(3)):
         found.append(_some_fault(dice, dice.choice(sorted(CATALOGUE))))
     if dice.random() < 0.3:
         found.append(Outage(dice.randrange(DAY_S // 2), dice.choice((5, 900, 9000))))
     for _ in range(dice.randrange(3)):
-        asked = dice.randrange(W.SIZE)
+        asked = dice.randrange(mode.SIZE)
         found.append(AskMode(dice.randrange(DAY_S), asked, dice.choice((1, 7, 60))))
     for _ in range(dice.randrange(3)):
         found.append(Acknowledge(dice.randrange(DAY_S)))
@@ -114,11 +114,11 @@ def make(case: int, **options: Any) -> Bench:
         start = MONDAY + timedelta(hours=12)
         drawn |= {"ROOM_TARGET_MC": 22_000, "USEFUL_MK": 6000, "FITTED": 4095, "ICE_BANK": 0}
         store_c, room_c = 5.0, 28.0
-    sensors = E.Sensors(
+    sensors = sense.Sensors(
         offset_mk=tuple(dice.randrange(-300, 300) for _ in PROBES),  # type: ignore[arg-type]
         noise_mk=dice.choice((0, 10, 40, 200)),
         level_low_mm=dice.choice((0, 380)),
-        cut_out_opens_mc=dice.choice((E.NO_CUT_OUT, 1500)),
+        cut_out_opens_mc=dice.choice((sense.NO_CUT_OUT, 1500)),
         cut_out_closes_mc=5000,
     )
     return bench(

@@ -8,18 +8,12 @@ from typing import ClassVar
 import numpy as np
 import pytest
 from bench_rig import MONDAY, bench, plant, settings
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import statechart as K
+from springhouse import memory as cell
+from springhouse import output, reading, setting, statechart
 from springhouse_sim import bench as bench_module
-from springhouse_sim import gauge as G
+from springhouse_sim import gauge
 from springhouse_sim.bench import World
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import given, moist_air, param, state
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.trace import Trace, column_names
 from springhouse_sim.virtual_board import on_board
@@ -71,8 +65,13 @@ def test_tick_origin_changes_nothing(day: Trace, origin: int) -> None:
 
 
 def test_the_day_is_busy_and_keeps_the_invariants(day: Trace) -> None:
-    assert set(day.events[:, 2]) >= {K.WAITING, K.DISCHARGE, K.DRY_RUN_STOP, K.CONDENSATE_STOP}
-    assert {K.HOLD, K.CHARGE} <= set(day.events[:, 1])
+    assert set(day.events[:, 2]) >= {
+        statechart.WAITING,
+        statechart.DISCHARGE,
+        statechart.DRY_RUN_STOP,
+        statechart.CONDENSATE_STOP,
+    }
+    assert {statechart.HOLD, statechart.CHARGE} <= set(day.events[:, 1])
     assert [side.sum() for side in day.state_seconds()] == [86_400, 86_400]
     assert day.violations.sum() == 0
     assert all(day.cases[[1, 2, 3, 4, 5, 6, 7, 8, 9, 12, 15, 16]] > 0)
@@ -95,10 +94,10 @@ def test_samples_and_events_are_consistent(day: Trace) -> None:
 def test_metrics_agree_with_the_events() -> None:
     """Starts and off gaps of three days once more, from the event rows alone."""
     day = bench(weather=True, compile_ticks=True, settings=settings(BAND_MK=300)).run(3.0)
-    on = day.events[:, 3] & O.COMPRESSOR != 0
+    on = day.events[:, 3] & output.COMPRESSOR != 0
     rises = day.events[1:][on[1:] & ~on[:-1], 0]
     falls = day.events[1:][~on[1:] & on[:-1], 0]
-    assert day.counts[G.STARTS] == len(rises) > 2
+    assert day.counts[gauge.STARTS] == len(rises) > 2
     gaps = [rise - max([0, *falls[falls < rise]]) for rise in rises]
     assert day.off_gap_min_s() == min(gaps) / 1000
     in_hour = [int(np.sum((rises > r - 3_600_000) & (rises <= r))) for r in rises]
@@ -137,7 +136,9 @@ def test_cost_by_hand() -> None:
 def test_without_the_store_nothing_is_driven() -> None:
     trace = bench(weather=True, with_controller=False, compile_ticks=True).run(0.5)
     assert not trace.column("out").any()
-    assert trace.total(X.FREEZER_J) == trace.total(X.PUMP_J) == trace.total(X.FAN_J) == 0.0
+    assert (
+        trace.total(state.FREEZER_J) == trace.total(state.PUMP_J) == trace.total(state.FAN_J) == 0.0
+    )
     assert trace.off_gap_min_s() is None
     assert trace.cases.sum() == 0
 
@@ -147,7 +148,7 @@ def test_outage_stops_the_compressor_and_delays_its_return() -> None:
     warm = plant(store_c=10.0)
     trace = bench(Outage(1000, 300), plant=warm, compile_ticks=True, start=MONDAY).run(0.05)
     table = trace.transitions()
-    on = table["out"].to_numpy() & O.COMPRESSOR != 0
+    on = table["out"].to_numpy() & output.COMPRESSOR != 0
     ms = table["ms"].to_numpy()
     assert ms[on][0] == 600_000
     assert ms[~on & (ms > 600_000)][0] == 1_000_000
@@ -161,16 +162,16 @@ def test_without_battery_the_board_dies_and_boots_again() -> None:
     base = plant(store_c=10.0)
     bare = type(base)(**{**vars(base), "battery": Battery(kind="none")})
     fitted = settings()
-    fitted[S.FITTED] &= ~2048  # no battery to sense
+    fitted[setting.FITTED] &= ~2048  # no battery to sense
     b = bench(Outage(1000, 300), plant=bare, settings=fitted, start=MONDAY)
     trace = b.run(1800 / 86_400)
     table = trace.transitions()
     dead = table[table["alive"] == 0]
     assert list(dead["ms"]) == [1_000_000]
     assert dead["out"].iloc[0] == 0
-    assert trace.counts[G.BOOTS] == 2
-    assert b.board[0][M.BOOTED] == 1
-    starts = table["ms"].to_numpy()[table["out"].to_numpy() & O.COMPRESSOR != 0]
+    assert trace.counts[gauge.BOOTS] == 2
+    assert b.board[0][cell.BOOTED] == 1
+    starts = table["ms"].to_numpy()[table["out"].to_numpy() & output.COMPRESSOR != 0]
     assert starts[0] == 600_000
     assert not np.any((starts >= 1_000_000) & (starts < 1_900_000))
 
@@ -181,7 +182,7 @@ def test_given_slots_hold_throughout() -> None:
         bench(plant=plant(store_c=10.0), compile_ticks=True, given_slots=slots)
         .run(0.1)
         .store_heat_kwh()["evaporator"]
-        for slots in ({}, {U.CAPACITY_FACTOR: 0.8})
+        for slots in ({}, {given.CAPACITY_FACTOR: 0.8})
     ]
     assert 0.75 < heat[1] / heat[0] < 0.95
 
@@ -193,7 +194,9 @@ def test_a_run_can_go_on_from_where_another_ended() -> None:
     first = bench(start=MONDAY, **options).run(0.5)
     second = bench(start=MONDAY.replace(hour=12), initial=first.ended, **options).run(0.5)
     np.testing.assert_allclose(second.ended[:40], whole.ended[:40], atol=1e-3)
-    assert second.total(X.SUN_J) == pytest.approx(whole.total(X.SUN_J) - first.total(X.SUN_J))
+    assert second.total(state.SUN_J) == pytest.approx(
+        whole.total(state.SUN_J) - first.total(state.SUN_J)
+    )
 
 
 def test_balances_of_the_recorded_heat(day: Trace) -> None:
@@ -201,9 +204,12 @@ def test_balances_of_the_recorded_heat(day: Trace) -> None:
     heat_j = sum(day.room_heat_kwh().values()) * 3.6e6
     p = bench().tank[2]
     grew = day.ended - day.begun
-    stored_j = p[P.ROOM_AIR_J_K] * grew[X.ROOM_AIR_C] + p[P.ROOM_MASS_J_K] * grew[X.ROOM_MASS_C]
-    stored_j += p[P.MOISTURE_KG] * moist_air.LATENT_J_KG * grew[X.ROOM_HUMIDITY_RATIO]
-    assert heat_j == pytest.approx(stored_j, abs=1e-6 * abs(day.total(X.SUN_J)))
+    stored_j = (
+        p[param.ROOM_AIR_J_K] * grew[state.ROOM_AIR_C]
+        + p[param.ROOM_MASS_J_K] * grew[state.ROOM_MASS_C]
+    )
+    stored_j += p[param.MOISTURE_KG] * moist_air.LATENT_J_KG * grew[state.ROOM_HUMIDITY_RATIO]
+    assert heat_j == pytest.approx(stored_j, abs=1e-6 * abs(day.total(state.SUN_J)))
 
 
 def test_wanted_hours_and_limits() -> None:
@@ -220,7 +226,7 @@ def test_wanted_hours_and_limits() -> None:
 @pytest.mark.parametrize(
     ("options", "message"),
     [
-        ({"settings": [0] * S.SIZE}, "settings: slot 0 is out of bounds"),
+        ({"settings": [0] * setting.SIZE}, "settings: slot 0 is out of bounds"),
         ({"seed": -1}, "Bench: seed -1"),
         ({"tick_origin": 2**30}, "Bench: seed 0 or tick_origin 1073741824"),
     ],
@@ -268,7 +274,7 @@ def test_a_virtual_board_has_its_supply_at_the_first_tick(
 
         def power(self, readings: array) -> None:
             self.process = self
-            self.begun.append(readings[R.NOW_MS])
+            self.begun.append(readings[reading.NOW_MS])
 
         def tick(self, *_: object) -> None:
             pass

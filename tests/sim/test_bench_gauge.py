@@ -1,14 +1,13 @@
 """Figures kept at every tick and sensor arithmetic, by hand."""
 
 import pytest
-from springhouse_sim import gauge as G
-from springhouse_sim import sense as E
-from springhouse_sim import sensing
+from springhouse_sim import gauge, sensing
+from springhouse_sim import sense as sense_slot
 
 
 def fresh() -> tuple[list[int], list[float]]:
-    counts, peaks = [0] * G.COUNTS, [0.0] * G.PEAKS
-    G.clear(counts, peaks)  # type: ignore[arg-type]
+    counts, peaks = [0] * gauge.COUNTS, [0.0] * gauge.PEAKS
+    gauge.clear(counts, peaks)  # type: ignore[arg-type]
     return counts, peaks
 
 
@@ -17,25 +16,25 @@ def test_motor_starts_and_gaps() -> None:
     counts, _ = fresh()
     for tick in range(6000):
         on = any(start <= tick < start + 300 for start in (600, 1500, 2400, 3300, 4199))
-        G.motor(counts, on, tick)
-    assert counts[G.STARTS] == counts[G.STARTS_PER_HOUR_MAX] == 5
-    assert counts[G.OFF_GAP_MIN_S] == 599
+        gauge.motor(counts, on, tick)
+    assert counts[gauge.STARTS] == counts[gauge.STARTS_PER_HOUR_MAX] == 5
+    assert counts[gauge.OFF_GAP_MIN_S] == 599
 
 
 def test_a_start_exactly_an_hour_later_is_in_another_hour() -> None:
     """The window is (t - 3600 s, t]."""
     counts, _ = fresh()
     for tick in range(4300):
-        G.motor(counts, tick in (600, 4200), tick)
-    assert counts[G.STARTS_PER_HOUR_MAX] == 1
+        gauge.motor(counts, tick in (600, 4200), tick)
+    assert counts[gauge.STARTS_PER_HOUR_MAX] == 1
 
 
 def test_longest_spell() -> None:
     counts, _ = fresh()
     for dry in [True] * 3 + [False] + [True] * 5 + [False]:
-        G.spell(counts, G.DRY_S, dry)
-    assert counts[G.DRY_MAX_S] == 5
-    assert counts[G.DRY_S] == 0
+        gauge.spell(counts, gauge.DRY_S, dry)
+    assert counts[gauge.DRY_MAX_S] == 5
+    assert counts[gauge.DRY_S] == 0
 
 
 @pytest.mark.parametrize(
@@ -78,21 +77,21 @@ def test_noise_is_bounded_repeatable_and_even() -> None:
 
 def test_flow_sensor() -> None:
     """S14: below its starting flow the impeller stands still; the gain is what it misreads."""
-    sense = [0] * E.SIZE
-    E.fill_neutral(sense)
-    E.Sensors(flow_gain_pm=1050, flow_starts_ml_min=200).put(sense)
+    sense = [0] * sense_slot.SIZE
+    sense_slot.fill_neutral(sense)
+    sense_slot.Sensors(flow_gain_pm=1050, flow_starts_ml_min=200).put(sense)
     assert sensing.flow_ml_min(sense, 0.199) == 0
     assert sensing.flow_ml_min(sense, 1.2) == 1260
 
 
 def test_week_minute_wraps_on_sunday_midnight() -> None:
-    sense = [0] * E.SIZE
-    E.fill_neutral(sense)
-    sense[E.CLOCK_S] = 604_800 - 60
+    sense = [0] * sense_slot.SIZE
+    sense_slot.fill_neutral(sense)
+    sense[sense_slot.CLOCK_S] = 604_800 - 60
     assert sensing.week_min(sense, 59) == 10_079
     assert sensing.week_min(sense, 60) == 0
 
 
 def test_bad_sensors_are_refused() -> None:
     with pytest.raises(ValueError, match=r"Sensors\.noise_mk: 6000 is outside 0 to 5000"):
-        E.Sensors(noise_mk=6000)
+        sense_slot.Sensors(noise_mk=6000)

@@ -11,10 +11,9 @@ import numpy as np
 import pytest
 from bench_rig import bench
 from patience import HANG_S
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import week as N
+from springhouse import memory as cell
+from springhouse import reading, setting
+from springhouse import week as weeks
 from springhouse_sim import compiled
 from springhouse_sim.cache_folder import CACHE_VARIABLE
 from springhouse_sim.world.faults import Fault
@@ -66,10 +65,14 @@ def tree_in(folder: Path) -> dict[str, Path]:
 
 
 def plan_without_clock(code: compiled.Code) -> int:
-    memory, settings, readings = code.ints(M.SIZE), code.ints(S.SIZE), code.ints(R.SIZE)
-    readings[R.WEEK_MIN] = -1
+    memory, settings, readings = (
+        code.ints(cell.SIZE),
+        code.ints(setting.SIZE),
+        code.ints(reading.SIZE),
+    )
+    readings[reading.WEEK_MIN] = -1
     code.core("events").plan(memory, settings, readings)
-    return int(memory[M.PLAN])
+    return int(memory[cell.PLAN])
 
 
 def edit(folders: dict[str, Path]) -> None:
@@ -85,12 +88,12 @@ def test_an_edit_in_another_module_is_seen(tmp_path: Path, monkeypatch: pytest.M
     monkeypatch.setenv(CACHE_VARIABLE, str(tmp_path / "cache"))
     folders = tree_in(tmp_path)
     before = compiled.compile_from(folders, PLAN_DOOR)
-    assert plan_without_clock(before) == N.PLAN_CHARGE | N.PLAN_WANTED | N.PLAN_LEAD
+    assert plan_without_clock(before) == weeks.PLAN_CHARGE | weeks.PLAN_WANTED | weeks.PLAN_LEAD
     edit(folders)
     after = compiled.compile_from(folders, PLAN_DOOR)
-    assert plan_without_clock(after) == N.PLAN_CHARGE
+    assert plan_without_clock(after) == weeks.PLAN_CHARGE
     assert before.cache_dir != after.cache_dir
-    assert N.PLAN_NO_CLOCK != N.PLAN_CHARGE  # the copies everyone else holds are untouched
+    assert weeks.PLAN_NO_CLOCK != weeks.PLAN_CHARGE  # the copies everyone else holds are untouched
 
 
 RACE = """
@@ -122,6 +125,6 @@ def test_of_two_processes_at_once_one_compiles(tmp_path: Path) -> None:
 
 def test_plain_code_hands_out_the_modules_of_everyone() -> None:
     code = compiled.load(False)
-    assert code.core("week") is N
+    assert code.core("week") is weeks
     assert type(code.ints(2)).__name__ == "array"
     assert code.floats([1.0]) == [1.0]

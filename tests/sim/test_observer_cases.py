@@ -5,40 +5,43 @@ from __future__ import annotations
 from array import array
 
 import pytest
-from springhouse import advice as A
-from springhouse import controller
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse_sim.watch import observe as V
-from springhouse_sim.watch import shadow as X
+from springhouse import advice, controller, mode, output, reading, setting
+from springhouse import fitted as fitted_bits
+from springhouse import memory as cell
+from springhouse_sim.watch import observe
+from springhouse_sim.watch import shadow as shadow_slot
 
-ALL_ON = O.COMPRESSOR | O.PUMP | O.FAN
+ALL_ON = output.COMPRESSOR | output.PUMP | output.FAN
 
 
 def cases(fitted: int, out: int, *, frames: bool = True, scans: int = 20) -> list[int]:
     """Cases by invariant after some scans with these outputs and warm, honest probes."""
-    memory, settings, readings = (array("i", [0] * n) for n in (M.SIZE, S.SIZE, R.SIZE))
-    shadow = array("q", [0] * X.SIZE)
-    found, violations = (array("q", [0] * V.COUNTS) for _ in range(2))
-    S.fill_defaults(settings)
-    settings[S.FITTED] = fitted
-    for slot in (R.SETTINGS_OK, R.MAINS_OK, R.TRAY_OK, R.LEVEL_OK, R.FLOOR_DRY):
+    memory, settings, readings = (
+        array("i", [0] * n) for n in (cell.SIZE, setting.SIZE, reading.SIZE)
+    )
+    shadow = array("q", [0] * shadow_slot.SIZE)
+    found, violations = (array("q", [0] * observe.COUNTS) for _ in range(2))
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = fitted
+    for slot in (
+        reading.SETTINGS_OK,
+        reading.MAINS_OK,
+        reading.TRAY_OK,
+        reading.LEVEL_OK,
+        reading.FLOOR_DRY,
+    ):
         readings[slot] = 1
-    readings[R.FAN_RPM] = 1000
-    V.clear(shadow)
+    readings[reading.FAN_RPM] = 1000
+    observe.clear(shadow)
     for scan in range(scans):
-        readings[R.NOW_MS] = 1000 * (scan + 1)
+        readings[reading.NOW_MS] = 1000 * (scan + 1)
         for i in range(5):
-            readings[R.STORE_LOW_MC + i] = 12_000
+            readings[reading.STORE_LOW_MC + i] = 12_000
             if frames:
-                readings[R.STORE_LOW_AT_MS + i] = readings[R.NOW_MS]
+                readings[reading.STORE_LOW_AT_MS + i] = readings[reading.NOW_MS]
             else:
-                readings[R.STORE_LOW_FAULT + i] = 1
-        V.observe(shadow, memory, settings, readings, out, found, violations)
+                readings[reading.STORE_LOW_FAULT + i] = 1
+        observe.observe(shadow, memory, settings, readings, out, found, violations)
     return list(found)
 
 
@@ -48,10 +51,10 @@ PROBES = 0b11111
 @pytest.mark.parametrize(
     ("invariant", "fitted"),
     [
-        (1, F.STORE_LOW | F.STORE_HIGH),
+        (1, fitted_bits.STORE_LOW | fitted_bits.STORE_HIGH),
         (13, PROBES),
-        (14, PROBES | F.FAN_TACH),
-        (16, PROBES | F.MAINS),
+        (14, PROBES | fitted_bits.FAN_TACH),
+        (16, PROBES | fitted_bits.MAINS),
     ],
 )
 def test_no_case_without_the_sensor(invariant: int, fitted: int) -> None:
@@ -65,7 +68,7 @@ def test_no_case_of_a_probe_that_nobody_believes(invariant: int) -> None:
 
 
 def test_a_fan_that_is_not_asked_to_turn_is_no_case() -> None:
-    assert cases(PROBES | F.FAN_TACH, O.PUMP)[14] == 0
+    assert cases(PROBES | fitted_bits.FAN_TACH, output.PUMP)[14] == 0
 
 
 class Watch:
@@ -73,39 +76,39 @@ class Watch:
 
     def __init__(self, **changed: int) -> None:
         self.memory, self.settings, self.readings = (
-            array("i", [0] * n) for n in (M.SIZE, S.SIZE, R.SIZE)
+            array("i", [0] * n) for n in (cell.SIZE, setting.SIZE, reading.SIZE)
         )
-        self.shadow = array("q", [0] * X.SIZE)
-        self.cases, self.violations = (array("q", [0] * V.COUNTS) for _ in range(2))
-        S.fill_defaults(self.settings)
+        self.shadow = array("q", [0] * shadow_slot.SIZE)
+        self.cases, self.violations = (array("q", [0] * observe.COUNTS) for _ in range(2))
+        setting.fill_defaults(self.settings)
         controller.power_up(self.memory)
-        self.settings[S.FITTED] = F.RELAY - 1
-        for w in range(S.WINDOWS):
-            self.settings[S.WINDOW_1_KIND + S.WINDOW_STRIDE * w] = 0
+        self.settings[setting.FITTED] = fitted_bits.RELAY - 1
+        for w in range(setting.WINDOWS):
+            self.settings[setting.WINDOW_1_KIND + setting.WINDOW_STRIDE * w] = 0
         for name, value in changed.items():
-            self.settings[getattr(S, name)] = value
-        for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
+            self.settings[getattr(setting, name)] = value
+        for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
             self.readings[slot] = 1
-        self.readings[R.RELAY_OPEN] = 1
-        self.readings[R.BATTERY_MV] = 13_000
-        self.readings[R.FAN_RPM] = 1000
-        self.readings[R.WEEK_MIN] = -1
+        self.readings[reading.RELAY_OPEN] = 1
+        self.readings[reading.BATTERY_MV] = 13_000
+        self.readings[reading.FAN_RPM] = 1000
+        self.readings[reading.WEEK_MIN] = -1
         for i, mc in enumerate((12_000, 12_000, 29_000, 12_000, 20_000)):
-            self.readings[R.STORE_LOW_MC + i] = mc
-        V.clear(self.shadow)
+            self.readings[reading.STORE_LOW_MC + i] = mc
+        observe.clear(self.shadow)
 
     def scan(self, out: int, times: int = 1, **read: int) -> None:
         """So many scans with these outputs; the store's readings stir, so that none is stuck."""
         for name, value in read.items():
-            self.readings[getattr(R, name)] = value
+            self.readings[getattr(reading, name)] = value
         for _ in range(times):
-            self.readings[R.NOW_MS] += 1000
-            stir = 300 if self.readings[R.NOW_MS] % 1_200_000 < 600_000 else -300
+            self.readings[reading.NOW_MS] += 1000
+            stir = 300 if self.readings[reading.NOW_MS] % 1_200_000 < 600_000 else -300
             for i in range(5):
-                self.readings[R.STORE_LOW_AT_MS + i] = self.readings[R.NOW_MS]
-                if self.readings[R.NOW_MS] % 600_000 == 0 and i < 2:
-                    self.readings[R.STORE_LOW_MC + i] += stir
-            V.observe(
+                self.readings[reading.STORE_LOW_AT_MS + i] = self.readings[reading.NOW_MS]
+                if self.readings[reading.NOW_MS] % 600_000 == 0 and i < 2:
+                    self.readings[reading.STORE_LOW_MC + i] += stir
+            observe.observe(
                 self.shadow,
                 self.memory,
                 self.settings,
@@ -125,11 +128,11 @@ def test_a_pump_that_stops_too_soon_is_excused_by_a_flow_that_is_none(
 ) -> None:
     """More than the pump can deliver is no evidence of flow: the guard against dry runs ends it."""
     watch = Watch()
-    most = watch.settings[S.FLOW_MOST_ML_MIN]
+    most = watch.settings[setting.FLOW_MOST_ML_MIN]
     flow = round(times_most * most) if flow_ml_min is None else flow_ml_min
-    assert watch.settings[S.DELIVERY_ON_S] > 10
+    assert watch.settings[setting.DELIVERY_ON_S] > 10
     watch.scan(0, 20)
-    watch.scan(O.PUMP, 10, FLOW_ML_MIN=flow)
+    watch.scan(output.PUMP, 10, FLOW_ML_MIN=flow)
     watch.scan(0)
     assert watch.violations[27] == broken
 
@@ -139,8 +142,8 @@ def test_a_pump_may_stop_with_the_mode_that_asked_for_it(runs_s: int, broken: in
     """A purge of one minute; a stop after its end must have another reason."""
     watch = Watch(DELIVERY_ON_S=300)
     watch.scan(0, 20)
-    flow = watch.settings[S.FLOW_MOST_ML_MIN]
-    watch.scan(O.PUMP, runs_s, FLOW_ML_MIN=flow, MODE=W.PURGE, MODE_MIN=1, MODE_SEQ=1)
+    flow = watch.settings[setting.FLOW_MOST_ML_MIN]
+    watch.scan(output.PUMP, runs_s, FLOW_ML_MIN=flow, MODE=mode.PURGE, MODE_MIN=1, MODE_SEQ=1)
     watch.scan(0)
     assert watch.violations[27] == broken
 
@@ -154,18 +157,18 @@ def test_demand_is_not_judged_where_the_floor_may_hold(store_mc: int, broken: bo
     assert (watch.violations[26] > 0) == broken
 
 
-ADVISED = {"ADVISED": A.CHARGING, "DEEP_MC": 4000, "SHALLOW_MC": 8000}
+ADVISED = {"ADVISED": advice.CHARGING, "DEEP_MC": 4000, "SHALLOW_MC": 8000}
 
 
 @pytest.mark.parametrize(
     ("settings", "in_force", "target_mc", "scans", "broken"),
     [
-        (ADVISED, A.WAIT, 5000, 59, 0),
-        (ADVISED, A.WAIT, 5000, 61, 1),  # its minute is over
-        (ADVISED, A.CHARGE, 5000, 1, 1),  # never given
-        (ADVISED, A.WAIT, 6000, 1, 1),
-        (ADVISED | {"ADVISED": A.NOTHING}, A.WAIT, 5000, 1, 1),
-        (ADVISED | {"DEEP_MC": 5500}, A.WAIT, 5000, 1, 0),  # it asks for no target
+        (ADVISED, advice.WAIT, 5000, 59, 0),
+        (ADVISED, advice.WAIT, 5000, 61, 1),  # its minute is over
+        (ADVISED, advice.CHARGE, 5000, 1, 1),  # never given
+        (ADVISED, advice.WAIT, 6000, 1, 1),
+        (ADVISED | {"ADVISED": advice.NOTHING}, advice.WAIT, 5000, 1, 1),
+        (ADVISED | {"DEEP_MC": 5500}, advice.WAIT, 5000, 1, 0),  # it asks for no target
     ],
 )
 def test_inv_31_advice_in_force_was_given_is_not_over_and_is_allowed(
@@ -173,8 +176,8 @@ def test_inv_31_advice_in_force_was_given_is_not_over_and_is_allowed(
 ) -> None:
     watch = Watch(**settings)
     watch.scan(0)
-    watch.memory[M.ADVICE], watch.memory[M.ADVICE_MC] = in_force, target_mc
-    watch.scan(0, scans, ADVICE=A.WAIT, ADVICE_MC=5000, ADVICE_MIN=1, ADVICE_SEQ=1)
+    watch.memory[cell.ADVICE], watch.memory[cell.ADVICE_MC] = in_force, target_mc
+    watch.scan(0, scans, ADVICE=advice.WAIT, ADVICE_MC=5000, ADVICE_MIN=1, ADVICE_SEQ=1)
     assert watch.cases[31] == scans
     assert min(1, watch.violations[31]) == broken
 

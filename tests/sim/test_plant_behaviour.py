@@ -8,16 +8,13 @@ from dataclasses import replace
 import numpy as np
 import plant_parts as parts
 import pytest
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import hydraulics, water
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, hydraulics, state, tap, water
 from springhouse_sim.plant.coil import Coil
 
 
 def layers(run: parts.Run) -> parts.Array:
     """Return the temperatures of the layers, bottom first."""
-    return run.x[X.WATER_C : X.WATER_C + X.LAYERS]
+    return run.x[state.WATER_C : state.WATER_C + state.LAYERS]
 
 
 def test_pull_down_overcooling_and_hold() -> None:
@@ -28,26 +25,26 @@ def test_pull_down_overcooling_and_hold() -> None:
     water would switch off.
     """
     run = parts.Run()
-    run.u[U.COMPRESSOR_RELAY] = 1.0
-    run.u[U.OUTDOOR_C] = 22.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
+    run.u[given.OUTDOOR_C] = 22.0
     cold_j = 90.0 * 4200.0 * 7.0
-    start_j = run.x[X.EVAPORATOR_J]
+    start_j = run.x[state.EVAPORATOR_J]
     reached_h = float("inf")
     bottom_when_ice = float("nan")
     while run.now_s < 12 * 3600.0:
         run.advance(600.0)
-        gain_j = run.x[X.CABINET_TO_STORE_J] + run.x[X.LID_TO_STORE_J]
-        if run.x[X.EVAPORATOR_J] - start_j - gain_j > cold_j and reached_h == float("inf"):
+        gain_j = run.x[state.CABINET_TO_STORE_J] + run.x[state.LID_TO_STORE_J]
+        if run.x[state.EVAPORATOR_J] - start_j - gain_j > cold_j and reached_h == float("inf"):
             reached_h = run.now_s / 3600.0
         if parts.ice_kg(run.x) > 0.3 and np.isnan(bottom_when_ice):
-            bottom_when_ice = run.x[X.STORE_LOW_PROBE_C]
+            bottom_when_ice = run.x[state.STORE_LOW_PROBE_C]
             top = layers(run)[-1]
     assert 6.0 < reached_h < 10.0
     assert bottom_when_ice == pytest.approx(4.0, abs=0.5)
     assert top < 1.0
     # The probe near the wall and the surface sees it, the one at the bottom does not.
-    assert run.x[X.STORE_HIGH_PROBE_C] < 0.5
-    assert run.x[X.STORE_LOW_PROBE_C] > 2.5
+    assert run.x[state.STORE_HIGH_PROBE_C] < 0.5
+    assert run.x[state.STORE_LOW_PROBE_C] > 2.5
     assert parts.ice_kg(run.x) > 3.0
 
 
@@ -57,34 +54,34 @@ def test_iced_store_holds_and_then_warms_as_the_envelope_says() -> None:
     UA 0.8 W/K against a place at 22 °C: E11 asks for 9.12 kg over 48 h.
     """
     run = parts.Run(parts.with_store(initial_c=0.0, initial_ice_kg=9.0), dt_s=10.0)
-    run.u[U.OUTDOOR_C] = 22.0
+    run.u[given.OUTDOOR_C] = 22.0
     run.advance(36 * 3600.0)
     assert parts.ice_kg(run.x) > 1.0
-    assert run.t[T.STORE_MEAN_C] < 1.0
+    assert run.t[tap.STORE_MEAN_C] < 1.0
 
 
 def test_discharge_from_ice() -> None:
     """Water near 0 °C into a warm room: supply air stays cool, the coil is wet, ice melts."""
     run = parts.Run(parts.with_store(initial_c=0.5, initial_ice_kg=9.0))
-    run.u[U.OUTDOOR_C] = 28.0
-    run.u[U.OUTDOOR_HUMIDITY_RATIO] = 0.013
-    run.u[U.PUMP_DUTY] = 1.0
-    run.u[U.FAN_DUTY] = 1.0
-    room_c = run.x[X.ROOM_AIR_C]
+    run.u[given.OUTDOOR_C] = 28.0
+    run.u[given.OUTDOOR_HUMIDITY_RATIO] = 0.013
+    run.u[given.PUMP_DUTY] = 1.0
+    run.u[given.FAN_DUTY] = 1.0
+    room_c = run.x[state.ROOM_AIR_C]
     run.advance(180.0)
     # The coil-inlet probe follows the store within three minutes.
-    assert run.x[X.COIL_IN_PROBE_C] == pytest.approx(run.t[T.DRAW_C], abs=1.0)
+    assert run.x[state.COIL_IN_PROBE_C] == pytest.approx(run.t[tap.DRAW_C], abs=1.0)
     run.advance(1620.0)
-    assert 1.5 < run.x[X.FLOW_L_MIN] < 4.0
-    assert 8.0 < run.t[T.AIR_OFF_C] < 16.0
-    assert run.t[T.COIL_LATENT_W] > 20.0
-    assert 300.0 < run.t[T.COIL_TO_WATER_W] < 900.0
-    assert run.x[X.ROOM_AIR_C] < room_c - 1.0
+    assert 1.5 < run.x[state.FLOW_L_MIN] < 4.0
+    assert 8.0 < run.t[tap.AIR_OFF_C] < 16.0
+    assert run.t[tap.COIL_LATENT_W] > 20.0
+    assert 300.0 < run.t[tap.COIL_TO_WATER_W] < 900.0
+    assert run.x[state.ROOM_AIR_C] < room_c - 1.0
     # Heat in the coil is flow times temperature rise (W16: 70 W per L/min and K).
-    rise_k = run.t[T.COIL_OUT_C] - run.t[T.COIL_IN_C]
+    rise_k = run.t[tap.COIL_OUT_C] - run.t[tap.COIL_IN_C]
     assert rise_k > 1.0
-    carried = 70.08 * run.x[X.FLOW_L_MIN] * rise_k
-    assert carried == pytest.approx(run.t[T.COIL_TO_WATER_W], rel=0.01)
+    carried = 70.08 * run.x[state.FLOW_L_MIN] * rise_k
+    assert carried == pytest.approx(run.t[tap.COIL_TO_WATER_W], rel=0.01)
 
 
 @pytest.mark.parametrize(
@@ -98,15 +95,15 @@ def test_hours_of_discharge(fan: float, pump: float, low_h: float, high_h: float
     hours are fewer.
     """
     run = parts.Run(parts.with_store(initial_c=0.0, initial_ice_kg=9.0, water_l=99.0))
-    run.u[U.OUTDOOR_C] = 26.0
-    run.u[U.PUMP_DUTY] = pump
-    run.u[U.FAN_DUTY] = fan
-    while run.t[T.STORE_MEAN_C] < 8.0 and run.now_s < 24 * 3600.0:
+    run.u[given.OUTDOOR_C] = 26.0
+    run.u[given.PUMP_DUTY] = pump
+    run.u[given.FAN_DUTY] = fan
+    while run.t[tap.STORE_MEAN_C] < 8.0 and run.now_s < 24 * 3600.0:
         run.advance(300.0)
     assert low_h < run.now_s / 3600.0 < high_h
     x = run.x
-    heat_j = x[X.COIL_TO_WATER_J] + x[X.PUMP_TO_WATER_J] + x[X.CABINET_TO_STORE_J]
-    heat_j += x[X.LID_TO_STORE_J] + x[X.PLACE_TO_TUBE_J] + x[X.ROOM_TO_TUBE_J]
+    heat_j = x[state.COIL_TO_WATER_J] + x[state.PUMP_TO_WATER_J] + x[state.CABINET_TO_STORE_J]
+    heat_j += x[state.LID_TO_STORE_J] + x[state.PLACE_TO_TUBE_J] + x[state.ROOM_TO_TUBE_J]
     # 99 L hold the 90 L of liquid and the ice.
     expected_wh = 9.0 * 92.6 + 840.5 * 1.1
     assert heat_j / 3600.0 == pytest.approx(expected_wh, rel=0.03)
@@ -138,9 +135,9 @@ def small_fan_coil(ice_kg: float) -> parts.Run:
         ),
     )
     run = parts.Run(plant)
-    run.u[U.OUTDOOR_C] = 28.0
-    run.u[U.PUMP_DUTY] = 1.0
-    run.u[U.FAN_DUTY] = 1.0
+    run.u[given.OUTDOOR_C] = 28.0
+    run.u[given.PUMP_DUTY] = 1.0
+    run.u[given.FAN_DUTY] = 1.0
     return run
 
 
@@ -151,13 +148,15 @@ def test_continuous_equilibrium_of_a_small_fan_coil() -> None:
     The ratio of supply air between room and water is the coil's: 0.24 to 0.26 of bypass.
     """
     run = small_fan_coil(0.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(60 * 3600.0)
-    before_c = run.t[T.STORE_MEAN_C]
+    before_c = run.t[tap.STORE_MEAN_C]
     run.advance(3600.0)
-    assert run.t[T.STORE_MEAN_C] == pytest.approx(before_c, abs=0.05)
-    assert 6.0 < run.t[T.STORE_MEAN_C] < 12.0
-    bypass = (run.t[T.AIR_OFF_C] - run.t[T.COIL_IN_C]) / (run.x[X.ROOM_AIR_C] - run.t[T.COIL_IN_C])
+    assert run.t[tap.STORE_MEAN_C] == pytest.approx(before_c, abs=0.05)
+    assert 6.0 < run.t[tap.STORE_MEAN_C] < 12.0
+    bypass = (run.t[tap.AIR_OFF_C] - run.t[tap.COIL_IN_C]) / (
+        run.x[state.ROOM_AIR_C] - run.t[tap.COIL_IN_C]
+    )
     assert 0.2 < bypass < 0.35
 
 
@@ -168,27 +167,27 @@ def test_full_charge_through_a_small_fan_coil() -> None:
     tube and pump take their share.
     """
     run = small_fan_coil(9.0)
-    while run.t[T.STORE_MEAN_C] < 7.0 and run.now_s < 24 * 3600.0:
+    while run.t[tap.STORE_MEAN_C] < 7.0 and run.now_s < 24 * 3600.0:
         run.advance(600.0)
     assert 6.5 < run.now_s / 3600.0 < 12.0
 
 
 def test_priming_takes_time_and_lost_prime_stops_the_flow() -> None:
     run = parts.Run(dt_s=1.0)
-    run.u[U.PUMP_DUTY] = 1.0
+    run.u[given.PUMP_DUTY] = 1.0
     run.advance(4.0)
-    early = run.x[X.FLOW_L_MIN]
+    early = run.x[state.FLOW_L_MIN]
     run.advance(60.0)
-    primed = run.x[X.FLOW_L_MIN]
+    primed = run.x[state.FLOW_L_MIN]
     assert early < 0.9 * primed
-    assert run.x[X.LOOP_AIR] < 0.05
-    run.u[U.AIR_IN_LOOP] = 1.0
+    assert run.x[state.LOOP_AIR] < 0.05
+    run.u[given.AIR_IN_LOOP] = 1.0
     run.advance(30.0)
-    assert run.x[X.FLOW_L_MIN] < 0.01
-    assert run.t[T.PUMP_W] > 0.0
-    run.u[U.AIR_IN_LOOP] = 0.0
+    assert run.x[state.FLOW_L_MIN] < 0.01
+    assert run.t[tap.PUMP_W] > 0.0
+    run.u[given.AIR_IN_LOOP] = 0.0
     run.advance(60.0)
-    assert run.x[X.FLOW_L_MIN] == pytest.approx(primed, rel=0.05)
+    assert run.x[state.FLOW_L_MIN] == pytest.approx(primed, rel=0.05)
 
 
 def test_check_valve_keeps_the_prime_and_its_absence_loses_it() -> None:
@@ -199,15 +198,15 @@ def test_check_valve_keeps_the_prime_and_its_absence_loses_it() -> None:
             replace(parts.PLANT, loop=replace(parts.PLANT.loop, check_valve=valve, primed=True)),
             dt_s=1.0,
         )
-        run.u[U.PUMP_DUTY] = 1.0
+        run.u[given.PUMP_DUTY] = 1.0
         run.advance(60.0)
-        flow_l_min = run.x[X.FLOW_L_MIN]
-        run.u[U.PUMP_DUTY] = 0.0
-        run.u[U.CHECK_VALVE_OPEN] = stuck
+        flow_l_min = run.x[state.FLOW_L_MIN]
+        run.u[given.PUMP_DUTY] = 0.0
+        run.u[given.CHECK_VALVE_OPEN] = stuck
         run.advance(60.0)
-        run.u[U.PUMP_DUTY] = 1.0
+        run.u[given.PUMP_DUTY] = 1.0
         begun_s = run.now_s
-        while run.x[X.FLOW_L_MIN] < 0.98 * flow_l_min and run.now_s < begun_s + 300.0:
+        while run.x[state.FLOW_L_MIN] < 0.98 * flow_l_min and run.now_s < begun_s + 300.0:
             run.advance(1.0)
         back_s.append(run.now_s - begun_s)
     assert back_s[0] < 15.0
@@ -218,14 +217,14 @@ def test_check_valve_keeps_the_prime_and_its_absence_loses_it() -> None:
 def test_kinked_and_iced_lines() -> None:
     """A kink leaves 15 % of the flow; ice in the line none, and the pump still draws its power."""
     run = parts.Run(dt_s=1.0)
-    run.u[U.PUMP_DUTY] = 1.0
+    run.u[given.PUMP_DUTY] = 1.0
     run.advance(120.0)
-    clear_l_min = run.x[X.FLOW_L_MIN]
+    clear_l_min = run.x[state.FLOW_L_MIN]
     for factor, share in ((0.15, 0.15), (0.0, 0.0)):
-        run.u[U.FLOW_FACTOR] = factor
+        run.u[given.FLOW_FACTOR] = factor
         run.advance(60.0)
-        assert run.x[X.FLOW_L_MIN] == pytest.approx(share * clear_l_min, abs=0.01)
-        assert run.t[T.PUMP_W] > 5.0
+        assert run.x[state.FLOW_L_MIN] == pytest.approx(share * clear_l_min, abs=0.01)
+        assert run.t[tap.PUMP_W] > 5.0
 
 
 def test_buoyancy_alone_moves_nothing_worth_counting() -> None:
@@ -243,38 +242,38 @@ def test_buoyancy_alone_moves_nothing_worth_counting() -> None:
 def test_restart_against_pressure_stalls_until_the_protector_opens() -> None:
     """A stop of a minute: the motor does not start, trips, and needs long to try again."""
     run = parts.Run(dt_s=1.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(1800.0)
-    assert run.t[T.COMPRESSOR_RUNS] == 1.0
-    assert run.x[X.COMPRESSOR_STARTS] == 1.0
-    run.u[U.COMPRESSOR_RELAY] = 0.0
+    assert run.t[tap.COMPRESSOR_RUNS] == 1.0
+    assert run.x[state.COMPRESSOR_STARTS] == 1.0
+    run.u[given.COMPRESSOR_RELAY] = 0.0
     run.advance(60.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(10.0)
-    assert run.x[X.MOTOR] == X.MOTOR_STALLED
-    assert run.t[T.FREEZER_W] > 400.0
+    assert run.x[state.MOTOR] == state.MOTOR_STALLED
+    assert run.t[tap.FREEZER_W] > 400.0
     run.advance(120.0)
-    assert run.x[X.OVERLOAD_OPEN] == 1.0
-    assert run.t[T.FREEZER_W] < 1.0
+    assert run.x[state.OVERLOAD_OPEN] == 1.0
+    assert run.t[tap.FREEZER_W] < 1.0
     tripped_s = run.now_s
-    while run.x[X.OVERLOAD_OPEN] > 0.5 and run.now_s < tripped_s + 7200.0:
+    while run.x[state.OVERLOAD_OPEN] > 0.5 and run.now_s < tripped_s + 7200.0:
         run.advance(10.0)
     assert 240.0 < run.now_s - tripped_s < 7200.0
     run.advance(10.0)
     # By then the pressures have met and it starts.
-    assert run.x[X.MOTOR] == X.MOTOR_RUNS
+    assert run.x[state.MOTOR] == state.MOTOR_RUNS
 
 
 def test_restart_after_a_proper_stop() -> None:
     run = parts.Run(dt_s=1.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(1800.0)
-    run.u[U.COMPRESSOR_RELAY] = 0.0
+    run.u[given.COMPRESSOR_RELAY] = 0.0
     run.advance(300.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(10.0)
-    assert run.x[X.MOTOR] == X.MOTOR_RUNS
-    assert run.x[X.COMPRESSOR_STARTS] == 2.0
+    assert run.x[state.MOTOR] == state.MOTOR_RUNS
+    assert run.x[state.COMPRESSOR_STARTS] == 2.0
 
 
 def test_overload_in_a_hot_place() -> None:
@@ -286,75 +285,75 @@ def test_overload_in_a_hot_place() -> None:
             freezer=replace(parts.PLANT.freezer, condenser_ua_w_k=6.0, shell_rise_k=55.0),
         )
         run = parts.Run(plant)
-        run.u[U.COMPRESSOR_RELAY] = 1.0
-        run.u[U.OUTDOOR_C] = place_c
+        run.u[given.COMPRESSOR_RELAY] = 1.0
+        run.u[given.OUTDOOR_C] = place_c
         opened = False
         for _ in range(36):
             run.advance(600.0)
-            opened = opened or run.x[X.OVERLOAD_OPEN] > 0.5
+            opened = opened or run.x[state.OVERLOAD_OPEN] > 0.5
         assert bool(opened) == trips
 
 
 def test_start_transient_and_evaporating_temperature() -> None:
     """Capacity builds up over the first minutes; the evaporator settles below the water."""
     run = parts.Run(dt_s=1.0)
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(15.0)
-    early = run.t[T.CAPACITY_W]
+    early = run.t[tap.CAPACITY_W]
     run.advance(1800.0)
-    assert early < 0.5 * run.t[T.CAPACITY_W]
-    assert 80.0 < run.t[T.CAPACITY_W] < 200.0
-    assert -15.0 < run.x[X.EVAPORATOR_C] < 6.0
-    assert run.x[X.CONDENSER_C] > run.x[X.PLACE_C] + 8.0
-    assert 1.0 < run.t[T.CAPACITY_W] / run.t[T.FREEZER_W] < 3.0
-    assert run.t[T.OUTSIDE_RATED] == 1.0
+    assert early < 0.5 * run.t[tap.CAPACITY_W]
+    assert 80.0 < run.t[tap.CAPACITY_W] < 200.0
+    assert -15.0 < run.x[state.EVAPORATOR_C] < 6.0
+    assert run.x[state.CONDENSER_C] > run.x[state.PLACE_C] + 8.0
+    assert 1.0 < run.t[tap.CAPACITY_W] / run.t[tap.FREEZER_W] < 3.0
+    assert run.t[tap.OUTSIDE_RATED] == 1.0
 
 
 def test_leak_lowers_the_level_and_ends_the_flow() -> None:
     run = parts.Run(parts.with_store(draw_m=0.3))
-    run.u[U.PUMP_DUTY] = 1.0
-    run.u[U.LEAK_L_S] = 0.05
+    run.u[given.PUMP_DUTY] = 1.0
+    run.u[given.LEAK_L_S] = 0.05
     level_m = 0.5
     for _ in range(12):
         run.advance(100.0)
-        assert run.t[T.LEVEL_M] < level_m
-        level_m = run.t[T.LEVEL_M]
-    assert run.x[X.LEAKED_KG] == pytest.approx(60.0, rel=1e-6)
-    assert run.x[X.FLOW_L_MIN] < 1e-6
+        assert run.t[tap.LEVEL_M] < level_m
+        level_m = run.t[tap.LEVEL_M]
+    assert run.x[state.LEAKED_KG] == pytest.approx(60.0, rel=1e-6)
+    assert run.x[state.FLOW_L_MIN] < 1e-6
     run.advance(3600.0)
-    assert run.x[X.STORE_KG] > 0.0
+    assert run.x[state.STORE_KG] > 0.0
     assert np.all(np.isfinite(run.x))
 
 
 def test_outage_keeps_delivery_on_the_battery_until_it_is_empty() -> None:
     run = parts.Run()
-    run.u[U.MAINS] = 0.0
-    run.u[U.COMPRESSOR_RELAY] = 1.0
-    run.u[U.PUMP_DUTY] = 1.0
-    run.u[U.FAN_DUTY] = 1.0
+    run.u[given.MAINS] = 0.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
+    run.u[given.PUMP_DUTY] = 1.0
+    run.u[given.FAN_DUTY] = 1.0
     run.advance(3600.0)
-    assert run.t[T.COMPRESSOR_RUNS] == 0.0
-    assert run.x[X.FREEZER_J] == 0.0
-    assert run.t[T.POWERED] == 1.0
-    assert run.x[X.FLOW_L_MIN] > 1.0
-    full_v = run.t[T.BATTERY_V]
+    assert run.t[tap.COMPRESSOR_RUNS] == 0.0
+    assert run.x[state.FREEZER_J] == 0.0
+    assert run.t[tap.POWERED] == 1.0
+    assert run.x[state.FLOW_L_MIN] > 1.0
+    full_v = run.t[tap.BATTERY_V]
     run.advance(9 * 3600.0)
-    assert run.t[T.POWERED] == 0.0
-    assert run.x[X.FLOW_L_MIN] < 1e-6
-    assert run.t[T.BATTERY_V] < full_v
-    run.u[U.MAINS] = 1.0
+    assert run.t[tap.POWERED] == 0.0
+    assert run.x[state.FLOW_L_MIN] < 1e-6
+    assert run.t[tap.BATTERY_V] < full_v
+    run.u[given.MAINS] = 1.0
     run.advance(3600.0)
-    assert run.t[T.POWERED] == 1.0
-    assert run.x[X.BATTERY_WH] > 10.0
+    assert run.t[tap.POWERED] == 1.0
+    assert run.x[state.BATTERY_WH] > 10.0
 
 
 def test_freezer_in_the_room_heats_it() -> None:
     """With the place open to the room a running freezer makes the room warmer, not cooler."""
     plant = replace(parts.PLANT, place=replace(parts.PLANT.place, room_ua_w_k=300.0))
     resting, running = parts.Run(plant), parts.Run(plant)
-    running.u[U.COMPRESSOR_RELAY] = 1.0
+    running.u[given.COMPRESSOR_RELAY] = 1.0
     for run in (resting, running):
-        run.u[U.OUTDOOR_C] = 22.0
+        run.u[given.OUTDOOR_C] = 22.0
         run.advance(4 * 3600.0)
-    assert running.x[X.PLACE_TO_ROOM_J] > resting.x[X.PLACE_TO_ROOM_J]
-    assert running.x[X.ROOM_AIR_C] > resting.x[X.ROOM_AIR_C] + 0.3
+    assert running.x[state.PLACE_TO_ROOM_J] > resting.x[state.PLACE_TO_ROOM_J]
+    assert running.x[state.ROOM_AIR_C] > resting.x[state.ROOM_AIR_C] + 0.3

@@ -4,30 +4,28 @@ import numpy as np
 import plant_parts as parts
 import pytest
 from scipy.integrate import solve_ivp
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, state, tap
 from springhouse_sim.plant.rates import TRACES, rates, switch
 
 TEMPERATURES = [
-    *range(X.WATER_C, X.WATER_C + X.LAYERS),
-    X.EVAPORATOR_C,
-    X.CONDENSER_C,
-    X.SHELL_C,
-    X.PLACE_C,
-    X.SUPPLY_C,
-    X.RETURN_C,
-    X.COIL_C,
-    X.ROOM_AIR_C,
-    X.ROOM_MASS_C,
+    *range(state.WATER_C, state.WATER_C + state.LAYERS),
+    state.EVAPORATOR_C,
+    state.CONDENSER_C,
+    state.SHELL_C,
+    state.PLACE_C,
+    state.SUPPLY_C,
+    state.RETURN_C,
+    state.COIL_C,
+    state.ROOM_AIR_C,
+    state.ROOM_MASS_C,
 ]
 
 
 def start(ice_kg: float = 0.0, water_c: float = 5.0) -> parts.Run:
     """Return a run in a warm place."""
     run = parts.Run(parts.with_store(initial_c=water_c, initial_ice_kg=ice_kg), dt_s=1.0)
-    run.u[U.OUTDOOR_C] = 28.0
-    run.u[U.OUTDOOR_HUMIDITY_RATIO] = 0.013
+    run.u[given.OUTDOOR_C] = 28.0
+    run.u[given.OUTDOOR_HUMIDITY_RATIO] = 0.013
     return run
 
 
@@ -42,11 +40,11 @@ def test_against_scipy(relay: float, duty: float, ice_kg: float, water_c: float)
     Two hours with one set of commands, the discrete states settled at the start.
     """
     run = start(ice_kg, water_c)
-    run.u[U.COMPRESSOR_RELAY] = relay
-    run.u[U.PUMP_DUTY] = duty
-    run.u[U.FAN_DUTY] = duty
+    run.u[given.COMPRESSOR_RELAY] = relay
+    run.u[given.PUMP_DUTY] = duty
+    run.u[given.FAN_DUTY] = duty
     switch(run.x, run.u, run.p, run.t)
-    dx = np.zeros(X.SIZE)
+    dx = np.zeros(state.SIZE)
 
     def slope(_: float, x: parts.Array) -> parts.Array:
         rates(x, run.u, run.p, dx, run.t)
@@ -71,7 +69,12 @@ def test_five_second_steps_are_stable_and_close() -> None:
     coarse = parts.Run(dt_s=5.0)
     parts.play(fine, parts.busy_day, 6 * 3600.0)
     parts.play(coarse, parts.busy_day, 6 * 3600.0)
-    slow = [*range(X.WATER_C, X.WATER_C + X.LAYERS), X.PLACE_C, X.ROOM_AIR_C, X.ROOM_MASS_C]
+    slow = [
+        *range(state.WATER_C, state.WATER_C + state.LAYERS),
+        state.PLACE_C,
+        state.ROOM_AIR_C,
+        state.ROOM_MASS_C,
+    ]
     assert np.abs(fine.x[slow] - coarse.x[slow]).max() < 0.02
     assert parts.ice_kg(coarse.x) == pytest.approx(parts.ice_kg(fine.x), rel=0.02, abs=1e-3)
 
@@ -81,31 +84,31 @@ def test_five_second_steps_survive_every_command() -> None:
     run = parts.Run(dt_s=5.0)
     rng = np.random.default_rng(7)
     for _ in range(120):
-        run.u[U.COMPRESSOR_RELAY] = float(rng.integers(2))
-        run.u[U.PUMP_DUTY] = rng.choice([0.0, 0.4, 1.0])
-        run.u[U.FAN_DUTY] = rng.choice([0.0, 0.4, 1.0])
-        run.u[U.MAINS] = float(rng.random() > 0.1)
-        run.u[U.AIR_IN_LOOP] = float(rng.random() < 0.1)
+        run.u[given.COMPRESSOR_RELAY] = float(rng.integers(2))
+        run.u[given.PUMP_DUTY] = rng.choice([0.0, 0.4, 1.0])
+        run.u[given.FAN_DUTY] = rng.choice([0.0, 0.4, 1.0])
+        run.u[given.MAINS] = float(rng.random() > 0.1)
+        run.u[given.AIR_IN_LOOP] = float(rng.random() < 0.1)
         run.advance(60.0)
         assert np.all(np.isfinite(run.x))
-        assert run.x[X.WATER_C : X.WATER_C + X.LAYERS].min() >= -0.01
+        assert run.x[state.WATER_C : state.WATER_C + state.LAYERS].min() >= -0.01
         assert run.x[TEMPERATURES].max() < 125.0
-        assert 0.0 <= run.x[X.LOOP_AIR] <= 1.0 + 1e-9
-        assert run.x[X.FLOW_L_MIN] >= -1e-9
+        assert 0.0 <= run.x[state.LOOP_AIR] <= 1.0 + 1e-9
+        assert run.x[state.FLOW_L_MIN] >= -1e-9
         assert np.all(np.isfinite(run.t))
-    assert run.t[T.LEVEL_M] > 0.4
+    assert run.t[tap.LEVEL_M] > 0.4
 
 
 def test_what_dies_away_ends_at_nothing() -> None:
     """Pump off for three hours: the flow is no denormal number, on which a step takes three times
     as long, and neither is the ice that has melted or the head of a compressor long at rest."""
     run = start(ice_kg=0.01, water_c=8.0)
-    run.u[U.PUMP_DUTY] = 1.0
-    run.u[U.COMPRESSOR_RELAY] = 1.0
+    run.u[given.PUMP_DUTY] = 1.0
+    run.u[given.COMPRESSOR_RELAY] = 1.0
     run.advance(300.0)
-    run.u[U.PUMP_DUTY] = run.u[U.COMPRESSOR_RELAY] = 0.0
+    run.u[given.PUMP_DUTY] = run.u[given.COMPRESSOR_RELAY] = 0.0
     run.advance(3 * 3600.0)
     traces = run.x[list(TRACES)]
     assert not np.any((traces != 0.0) & (np.abs(traces) < np.finfo(float).tiny))
-    assert run.x[X.FLOW_L_MIN] == 0.0
+    assert run.x[state.FLOW_L_MIN] == 0.0
     assert parts.ice_kg(run.x) == 0.0

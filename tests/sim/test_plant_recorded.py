@@ -14,11 +14,9 @@ import bench_rig as rig
 import numpy as np
 from numpy.typing import NDArray
 from scipy.integrate import solve_ivp
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim import compiled, ticks
-from springhouse_sim.plant import balance, given, integrate
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import balance, given, integrate, state, tap
 from springhouse_sim.world.stage import Events, Stage
 
 Array = NDArray[np.float64]
@@ -26,17 +24,17 @@ SIM = "springhouse_sim.plant"
 DOORS = ((f"{SIM}.integrate", "advance"), (f"{SIM}.rates", "rates"), (f"{SIM}.rates", "switch"))
 WORLD_S = 600  # world processes write at most every ten minutes, half a second before
 TEMPERATURES = [
-    *range(X.WATER_C, X.WATER_C + X.LAYERS),
-    X.EVAPORATOR_C,
-    X.CONDENSER_C,
-    X.WINDING_C,
-    X.SHELL_C,
-    X.PLACE_C,
-    X.SUPPLY_C,
-    X.RETURN_C,
-    X.COIL_C,
-    X.ROOM_AIR_C,
-    X.ROOM_MASS_C,
+    *range(state.WATER_C, state.WATER_C + state.LAYERS),
+    state.EVAPORATOR_C,
+    state.CONDENSER_C,
+    state.WINDING_C,
+    state.SHELL_C,
+    state.PLACE_C,
+    state.SUPPLY_C,
+    state.RETURN_C,
+    state.COIL_C,
+    state.ROOM_AIR_C,
+    state.ROOM_MASS_C,
 ]
 
 
@@ -53,7 +51,7 @@ class Recorder:
             yield stage.until(len(self.rows) * WORLD_S * 1000 + 30_000)
             late_s = stage.env.now / 1000.0 - wrote_s(len(self.rows))
             self.rows.append(np.array(stage.given, np.float64))
-            self.ages_s.append(float(stage.state[X.WEATHER_AGE_S]) - late_s)
+            self.ages_s.append(float(stage.state[state.WEATHER_AGE_S]) - late_s)
 
 
 def wrote_s(row: int) -> float:
@@ -114,11 +112,11 @@ def record(days: float, ice_kg: float, store_c: float) -> Record:
 def play(r: Record, step_s: float, look: Callable[[float, Array], None]) -> Array:
     """Drive the plant by a record with a fixed step; ``look`` sees each piece's end."""
     code = compiled.load(True, DOORS)
-    x, t = r.begun.copy(), np.zeros(T.SIZE)
+    x, t = r.begun.copy(), np.zeros(tap.SIZE)
     work = np.zeros(integrate.work_size())
     for piece in r.pieces:
         now, end, u = piece.begin_s, piece.end_s, piece.given
-        x[X.WEATHER_AGE_S] = piece.weather_age_s
+        x[state.WEATHER_AGE_S] = piece.weather_age_s
         while now < end - 1e-9:
             # As the bench does: up to the next whole second first, then whole steps.
             to_tick = min(end, np.floor(now + 1e-9) + 1.0) - now
@@ -136,11 +134,12 @@ def test_the_record_reproduces_the_run() -> None:
     """Driven by its own record at its own step, the plant ends where the run ended."""
     r = record(3.0, 0.0, 6.0)
     ended = play(r, 1.0, lambda _, x: None)
-    ended[X.WEATHER_AGE_S] = r.ended[X.WEATHER_AGE_S]  # the world wrote once more at the end
-    assert np.abs(ended - r.ended)[: X.TOTALS].max() < 1e-5
+    # The world wrote once more at the end.
+    ended[state.WEATHER_AGE_S] = r.ended[state.WEATHER_AGE_S]
+    assert np.abs(ended - r.ended)[: state.TOTALS].max() < 1e-5
     # The run was no idle one: it charged and delivered on each of its days.
-    assert ended[X.COMPRESSOR_STARTS] >= 3.0
-    assert ended[X.ROOM_TO_COIL_SENSIBLE_J] > 5e6
+    assert ended[state.COMPRESSOR_STARTS] >= 3.0
+    assert ended[state.ROOM_TO_COIL_SENSIBLE_J] > 5e6
 
 
 def test_halving_the_step_changes_three_days_by_less_than_a_fiftieth_kelvin() -> None:
@@ -161,11 +160,11 @@ def test_against_an_independent_integrator() -> None:
     play(r, 1.0, lambda end, x: ours.__setitem__(end, x.copy()))
     code = compiled.load(True, DOORS)
     rates, switch = code.sim("plant.rates").rates, code.sim("plant.rates").switch
-    x, dx, t = r.begun.copy(), np.zeros(X.SIZE), np.zeros(T.SIZE)
+    x, dx, t = r.begun.copy(), np.zeros(state.SIZE), np.zeros(tap.SIZE)
     worst_k = worst_ice = most_ice_kg = 0.0
     for piece in r.pieces:
         end = piece.end_s
-        x[X.WEATHER_AGE_S] = piece.weather_age_s
+        x[state.WEATHER_AGE_S] = piece.weather_age_s
         switch(x, piece.given, r.p, t)
 
         def slope(_: float, y: Array, u: Array = piece.given) -> Array:
@@ -177,7 +176,9 @@ def test_against_an_independent_integrator() -> None:
         x = solved.y[:, -1].copy()
         mine = ours[end]
         worst_k = max(worst_k, float(np.abs(mine[TEMPERATURES] - x[TEMPERATURES]).max()))
-        ice_kg, other_kg = (float(y[X.ICE_KG : X.ICE_KG + X.LAYERS].sum()) for y in (mine, x))
+        ice_kg, other_kg = (
+            float(y[state.ICE_KG : state.ICE_KG + state.LAYERS].sum()) for y in (mine, x)
+        )
         most_ice_kg = max(most_ice_kg, other_kg)
         worst_ice = max(worst_ice, abs(ice_kg - other_kg))
     print(f"against DOP853: {worst_k:.5f} K, ice {worst_ice:.6f} of {most_ice_kg:.2f} kg")
@@ -192,11 +193,17 @@ def test_balances_of_the_recorded_run() -> None:
     gained_j = balance.stored_energy_j(r.ended, r.p) - balance.stored_energy_j(r.begun, r.p)
     turnover_j = sum(
         abs(r.ended[slot])
-        for slot in (X.MAINS_J, X.OUTDOOR_TO_PLACE_J, X.OUTDOOR_TO_ROOM_J, X.SUN_J, X.EQUIPMENT_J)
+        for slot in (
+            state.MAINS_J,
+            state.OUTDOOR_TO_PLACE_J,
+            state.OUTDOOR_TO_ROOM_J,
+            state.SUN_J,
+            state.EQUIPMENT_J,
+        )
     )
     energy = abs(gained_j - balance.energy_in_j(r.ended)) / turnover_j
     gained_kg = balance.stored_water_kg(r.ended, r.p) - balance.stored_water_kg(r.begun, r.p)
-    turned_kg = r.ended[X.PEOPLE_MOISTURE_KG] + abs(r.ended[X.INFILTRATION_MOISTURE_KG])
+    turned_kg = r.ended[state.PEOPLE_MOISTURE_KG] + abs(r.ended[state.INFILTRATION_MOISTURE_KG])
     moisture = abs(gained_kg - balance.water_in_kg(r.ended)) / turned_kg
     print(f"balances over 3 days: energy {energy:.1e}, water {moisture:.1e}")
     assert energy < 1e-6
@@ -207,6 +214,6 @@ def test_setting_of_the_rig_is_what_the_record_drives_with() -> None:
     """Guard of the method: fans at full duty in the record are the settings' full duty."""
     r = record(3.0, 0.0, 6.0)
     duties = {float(piece.given[given.FAN_DUTY]) for piece in r.pieces}
-    full = rig.settings()[S.FAN_FULL_PM] / 1000.0
+    full = rig.settings()[setting.FAN_FULL_PM] / 1000.0
     assert full in duties
     assert 0.0 in duties

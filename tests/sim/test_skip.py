@@ -7,19 +7,19 @@ import numpy as np
 import pytest
 import skip_cases
 from bench_rig import bench, plant, settings
-from springhouse import memory as M
-from springhouse import statechart as K
-from springhouse_sim import gauge as G
-from springhouse_sim import skip, skip_step, ticks
+from springhouse import memory as cell
+from springhouse import statechart
+from springhouse_sim import gauge, skip, skip_step, ticks
 from springhouse_sim.bench import Bench, Pace
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import given as given_slot
+from springhouse_sim.plant import state
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.outage import Outage
 
 AFTERNOON = datetime(2025, 7, 7, 14)
-WORDS = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)  # made afresh at every step, read by nobody
+# Made afresh at every step, read by nobody.
+WORDS = (cell.STORE_WORD, cell.ROOM_WORD, cell.LOCK_WORD)
 
 
 def remembered(run: Bench) -> list[int]:
@@ -48,7 +48,7 @@ def assert_same(make: object, days: float) -> Trace:
 
 @pytest.mark.parametrize("cases", [40, pytest.param(200, marks=pytest.mark.slow)])
 def test_random_cases_that_visit_every_state(cases: int) -> None:
-    visits = np.zeros(K.STORE_STATES + K.ROOM_STATES, np.int64)
+    visits = np.zeros(statechart.STORE_STATES + statechart.ROOM_STATES, np.int64)
     for case in range(cases):
         trace = assert_same(
             lambda pace, case=case: skip_cases.make(case, pace=pace, compile_ticks=True), 1.0
@@ -67,9 +67,9 @@ def test_interpreted_and_compiled_skip_agree() -> None:
     plain, fast = (skip_cases.make(2, pace=Pace.SKIP, compile_ticks=c) for c in (False, True))
     one, two = plain.run(0.1), fast.run(0.1)
     assert one.events.tolist() == two.events.tolist()
-    warm = slice(X.WATER_C, X.WATER_C + X.LAYERS)
+    warm = slice(state.WATER_C, state.WATER_C + state.LAYERS)
     assert np.allclose(one.ended[warm], two.ended[warm], rtol=0.0, atol=0.02)
-    assert one.ended[X.ROOM_AIR_C] == pytest.approx(two.ended[X.ROOM_AIR_C], abs=0.005)
+    assert one.ended[state.ROOM_AIR_C] == pytest.approx(two.ended[state.ROOM_AIR_C], abs=0.005)
 
 
 def test_the_adaptive_grid_agrees_with_fixed_steps() -> None:
@@ -84,12 +84,19 @@ def test_the_adaptive_grid_agrees_with_fixed_steps() -> None:
         ).run(1.0)
 
     skipped, fixed = run(Pace.SKIP), run(Pace.PLAIN)
-    for count in (G.STARTS, G.STARTS_PER_HOUR_MAX, G.DRY_MAX_S, G.ICE_MAX_S):
+    for count in (gauge.STARTS, gauge.STARTS_PER_HOUR_MAX, gauge.DRY_MAX_S, gauge.ICE_MAX_S):
         assert skipped.counts[count] == fixed.counts[count]
-    assert abs(int(skipped.counts[G.OFF_GAP_MIN_S]) - int(fixed.counts[G.OFF_GAP_MIN_S])) <= 2
-    for slot in (X.WATER_C, X.WATER_C + X.LAYERS - 1, X.ROOM_AIR_C, X.ROOM_MASS_C):
+    assert (
+        abs(int(skipped.counts[gauge.OFF_GAP_MIN_S]) - int(fixed.counts[gauge.OFF_GAP_MIN_S])) <= 2
+    )
+    for slot in (
+        state.WATER_C,
+        state.WATER_C + state.LAYERS - 1,
+        state.ROOM_AIR_C,
+        state.ROOM_MASS_C,
+    ):
         assert skipped.ended[slot] == pytest.approx(fixed.ended[slot], abs=0.005)
-    assert skipped.total(X.MAINS_J) == pytest.approx(fixed.total(X.MAINS_J), rel=0.005)
+    assert skipped.total(state.MAINS_J) == pytest.approx(fixed.total(state.MAINS_J), rel=0.005)
 
 
 def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
@@ -100,7 +107,7 @@ def test_a_battery_that_runs_empty_in_the_middle_of_a_step() -> None:
         lambda pace: bench(Outage(3600, 72_000), plant=house, pace=pace, compile_ticks=True), 1.0
     )
     assert 0 in trace.events[1:, ticks.ALIVE]
-    assert trace.counts[G.BOOTS] == 2
+    assert trace.counts[gauge.BOOTS] == 2
 
 
 def test_on_battery_the_quiet_ticks_are_skipped() -> None:
@@ -141,7 +148,7 @@ def test_a_sample_at_the_tick_at_which_a_battery_cuts_out() -> None:
 
 def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:
     """Locked out by its winding in a hot place, again and again, at the same ticks."""
-    given = {U.PLACE_GAIN_W: 1600.0}
+    given = {given_slot.PLACE_GAIN_W: 1600.0}
     trace = assert_same(
         lambda pace: bench(
             plant=plant(16.0), settings=settings(), given_slots=given, pace=pace, compile_ticks=True
@@ -150,7 +157,7 @@ def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:
     )
     trips = trace.column("winding_c")
     assert trips.max() > 100.0
-    assert trace.ended[X.COMPRESSOR_STARTS] > trace.counts[G.STARTS]
+    assert trace.ended[state.COMPRESSOR_STARTS] > trace.counts[gauge.STARTS]
 
 
 def test_memory_stays_flat() -> None:

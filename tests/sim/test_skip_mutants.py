@@ -15,18 +15,16 @@ from typing import Any, TypeAlias
 
 import pytest
 from bench_rig import bench, plant, settings
-from springhouse import condition as C
-from springhouse import horizon, near
-from springhouse import memory as M
-from springhouse_sim import sense as E
-from springhouse_sim import skip_scan, ticks
+from springhouse import condition, horizon, near
+from springhouse import memory as cell
+from springhouse_sim import sense, skip_scan, ticks
 from springhouse_sim.bench import Bench, Pace
-from springhouse_sim.plant import given as U
+from springhouse_sim.plant import given
 from springhouse_sim.plant.battery import Battery
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 
-QUIET = E.Sensors(noise_mk=0)
+QUIET = sense.Sensors(noise_mk=0)
 NIGHT = datetime(2025, 7, 7, 22, 7)
 NOON = datetime(2025, 7, 7, 13, 33)
 
@@ -52,7 +50,7 @@ def noon(
     def make(**options: Any) -> tuple[Bench, float]:
         chosen = settings(**changes)
         house = replace(plant(store_c, room_c), battery=SMALL)
-        heat = {U.EQUIPMENT_W: 700.0}
+        heat = {given.EQUIPMENT_W: 700.0}
         run = bench(*what, plant=house, settings=chosen, start=NOON, given_slots=heat, **options)
         return run, hours / 24.0
 
@@ -101,8 +99,13 @@ def without(name: str, lost: str, story: str) -> tuple[str, str, str, str]:
 
 
 MUTANTS = (
-    ("deadlines", "nearest_ms(memory, readings[R.NOW_MS])", "T.LONGEST_MS", "charge"),
-    ("plan", "min(last, N.WEEK_MIN - 1)", "FAR", "charge"),
+    (
+        "deadlines",
+        "nearest_ms(memory, readings[reading.NOW_MS])",
+        "timekeeping.LONGEST_MS",
+        "charge",
+    ),
+    ("plan", "min(last, week.WEEK_MIN - 1)", "FAR", "charge"),
     ("rows of the store", "kept = _holding(STORE_ROWS", "kept = 0 * _holding(STORE_ROWS", "full"),
     (
         "rows of the room",
@@ -112,20 +115,25 @@ MUTANTS = (
     ),
     ("rows of another state", "if start & 1 << state:", "if start & 2 << state:", "delivery"),
     ("no row is held", ROWS, "if failing == 0:", "full"),
-    ("fans", "if K.ROOM_OUTPUTS[memory[M.ROOM_STATE]] & O.FAN_FULL:", "if False:", "fans"),
-    without("start", f"why == {C.STORE_WARM}", "delivery"),
-    without("stop", f"why == {C.STORE_FULL}", "full"),
-    without("store, memory", "why == 0 and slot <= R.STORE_HIGH_MC", "freeze"),
-    without("progress", "why == 0 and slot <= R.STORE_HIGH_MC", "no progress"),
-    without("room start", f"why == {C.ROOM_WARM * near.ROOM}", "delivery"),
-    without("room target", f"why == {C.ROOM_COOL * near.ROOM}", "delivery"),
+    (
+        "fans",
+        "if statechart.ROOM_OUTPUTS[memory[cell.ROOM_STATE]] & output.FAN_FULL:",
+        "if False:",
+        "fans",
+    ),
+    without("start", f"why == {condition.STORE_WARM}", "delivery"),
+    without("stop", f"why == {condition.STORE_FULL}", "full"),
+    without("store, memory", "why == 0 and slot <= reading.STORE_HIGH_MC", "freeze"),
+    without("progress", "why == 0 and slot <= reading.STORE_HIGH_MC", "no progress"),
+    without("room start", f"why == {condition.ROOM_WARM * near.ROOM}", "delivery"),
+    without("room target", f"why == {condition.ROOM_COOL * near.ROOM}", "delivery"),
     without("full fan", f"why == {near.FAN_CAP}", "fans"),
-    without("useful", f"why == {C.USEFUL * near.ROOM}", "useful"),
-    without("spent", f"why == {C.USEFUL * near.ROOM}", "warm store"),
-    without("hot", "why == 0 and slot == R.ROOM_MC", "hot"),
-    without("flow", "slot == R.FLOW_ML_MIN", "dry"),
-    without("coil air", "slot == R.COIL_AIR_MC", "cold air"),
-    without("cut-off", "slot == R.BATTERY_MV", "outage"),
+    without("useful", f"why == {condition.USEFUL * near.ROOM}", "useful"),
+    without("spent", f"why == {condition.USEFUL * near.ROOM}", "warm store"),
+    without("hot", "why == 0 and slot == reading.ROOM_MC", "hot"),
+    without("flow", "slot == reading.FLOW_ML_MIN", "dry"),
+    without("coil air", "slot == reading.COIL_AIR_MC", "cold air"),
+    without("cut-off", "slot == reading.BATTERY_MV", "outage"),
 )
 
 
@@ -136,7 +144,7 @@ def left_by(story: str, pace: Pace, *, compile_ticks: bool = False) -> Left:
     """Return events and memory at the end, the words aside."""
     run, days = STORIES[story](sensors=QUIET, pace=pace, compile_ticks=compile_ticks)
     events = run.run(days).events.tolist()
-    words = (M.STORE_WORD, M.ROOM_WORD, M.LOCK_WORD)
+    words = (cell.STORE_WORD, cell.ROOM_WORD, cell.LOCK_WORD)
     return events, [int(v) for slot, v in enumerate(run.board[0]) if slot not in words]
 
 
@@ -171,7 +179,7 @@ def test_a_wrong_text_is_caught(
 ) -> None:
     _, text, replacement, story = mutant
     expected = right(story)
-    monkeypatch.setattr(skip_scan, "H", mutated(text, replacement))
+    monkeypatch.setattr(skip_scan, "horizon", mutated(text, replacement))
     assert left_by(story, Pace.SKIP) != expected
 
 

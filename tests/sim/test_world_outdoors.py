@@ -5,9 +5,7 @@ from datetime import datetime, timedelta
 import numpy as np
 import pytest
 import simpy
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import given, moist_air, state
 from springhouse_sim.world.outdoors import Outdoors
 from springhouse_sim.world.stage import Calendar, Stage
 from springhouse_sim.world.sun import Glazing
@@ -33,20 +31,20 @@ def seen(made: Outdoors, start: datetime, minutes: list[float]) -> np.ndarray:
     The plant's part, to let the weather grow older, is done here.
     """
     env = simpy.Environment()
-    x, u = np.zeros(X.SIZE), U.neutral_given()
+    x, u = np.zeros(state.SIZE), given.neutral_given()
     stage = Stage(env, u, np.zeros(1), x, Calendar(start, 60))  # type: ignore[arg-type]
     env.process(made.act(stage))
     rows = []
     now = 0.0
     for ms in (m * 60_000.0 for m in minutes):
         while env.peek() <= ms:
-            x[X.WEATHER_AGE_S] += (env.peek() - now) / 1000.0
+            x[state.WEATHER_AGE_S] += (env.peek() - now) / 1000.0
             now = env.peek()
             env.step()
-        x[X.WEATHER_AGE_S] += (ms - now) / 1000.0
+        x[state.WEATHER_AGE_S] += (ms - now) / 1000.0
         now = ms
-        slots = (U.OUTDOOR_C, U.OUTDOOR_HUMIDITY_RATIO, U.SUN_W)
-        rows.append([U.now(u, slot, x[X.WEATHER_AGE_S]) for slot in slots])
+        slots = (given.OUTDOOR_C, given.OUTDOOR_HUMIDITY_RATIO, given.SUN_W)
+        rows.append([given.now(u, slot, x[state.WEATHER_AGE_S]) for slot in slots])
     return np.array(rows)
 
 

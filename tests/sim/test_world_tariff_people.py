@@ -4,10 +4,8 @@ from datetime import datetime
 
 import pytest
 import simpy
-from springhouse_sim import sense as E
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import state as X
+from springhouse_sim import sense as sense_slot
+from springhouse_sim.plant import given, moist_air, state
 from springhouse_sim.world import people, tariff
 from springhouse_sim.world.stage import Calendar, Stage
 from springhouse_sim.world.windows import Window, minutes_to_edge
@@ -18,8 +16,8 @@ NIGHT = Window(23 * 60, 7 * 60)
 
 def stage_at(start: datetime) -> Stage:
     env = simpy.Environment()
-    sense = [0] * E.SIZE
-    return Stage(env, U.neutral_given(), sense, [0.0] * X.SIZE, Calendar(start))  # type: ignore[arg-type]
+    sense = [0] * sense_slot.SIZE
+    return Stage(env, given.neutral_given(), sense, [0.0] * state.SIZE, Calendar(start))  # type: ignore[arg-type]
 
 
 def test_night_window_runs_over_midnight_and_over_the_week() -> None:
@@ -75,12 +73,12 @@ def test_meter_by_hand() -> None:
     def load() -> object:
         while True:
             yield stage.env.timeout(500)
-            stage.state[X.MAINS_J] += 50.0
+            stage.state[state.MAINS_J] += 50.0
 
     stage.env.process(load())  # type: ignore[arg-type]
     stage.env.process(meter.act(stage))
     stage.env.run(10 * 3_600_000 + 1)
-    meter.read(float(stage.state[X.MAINS_J]))
+    meter.read(float(stage.state[state.MAINS_J]))
     assert meter.kwh["cheap"] == pytest.approx(0.8, rel=2e-4)
     assert meter.kwh["dear"] == pytest.approx(0.2, rel=2e-4)
     assert meter.cost == pytest.approx(0.14, rel=2e-4)
@@ -120,22 +118,22 @@ def test_asleep() -> None:
 def test_people_and_equipment_follow_their_schedules() -> None:
     """L8: 45 W latent is 65.4 g/h. Equipment: all its power is room heat (L9)."""
     stage = stage_at(datetime(2025, 7, 7, 13, 59))
-    stage.state[X.ROOM_AIR_C] = 24.0
+    stage.state[state.ROOM_AIR_C] = 24.0
     afternoon = (Window(14 * 60, 18 * 60, WEEKDAYS),)
     actor = people.People(
         (people.Occupancy(2, "seated", afternoon),), (people.Equipment(100.0, afternoon),)
     )
     stage.env.process(actor.act(stage))
     stage.env.run(59_499)
-    assert stage.given[U.PEOPLE_SENSIBLE_W] == stage.given[U.EQUIPMENT_W] == 0.0
+    assert stage.given[given.PEOPLE_SENSIBLE_W] == stage.given[given.EQUIPMENT_W] == 0.0
     stage.env.run(59_501)
-    assert stage.given[U.PEOPLE_SENSIBLE_W] == 140.0
-    assert stage.given[U.EQUIPMENT_W] == 100.0
-    assert stage.given[U.PEOPLE_MOISTURE_KG_S] * 3.6e6 == pytest.approx(2 * 65.4, rel=0.01)
-    stage.state[X.ROOM_AIR_C] = 27.0
+    assert stage.given[given.PEOPLE_SENSIBLE_W] == 140.0
+    assert stage.given[given.EQUIPMENT_W] == 100.0
+    assert stage.given[given.PEOPLE_MOISTURE_KG_S] * 3.6e6 == pytest.approx(2 * 65.4, rel=0.01)
+    stage.state[state.ROOM_AIR_C] = 27.0
     stage.env.run(700_000)  # ten minutes after they came
-    assert stage.given[U.PEOPLE_SENSIBLE_W] == pytest.approx(112.0)
-    latent_w = stage.given[U.PEOPLE_MOISTURE_KG_S] * moist_air.LATENT_J_KG
+    assert stage.given[given.PEOPLE_SENSIBLE_W] == pytest.approx(112.0)
+    latent_w = stage.given[given.PEOPLE_MOISTURE_KG_S] * moist_air.LATENT_J_KG
     assert latent_w == pytest.approx(118.0)
     stage.env.run(4 * 3_600_000 + 60_000)
-    assert stage.given[U.PEOPLE_SENSIBLE_W] == stage.given[U.PEOPLE_MOISTURE_KG_S] == 0.0
+    assert stage.given[given.PEOPLE_SENSIBLE_W] == stage.given[given.PEOPLE_MOISTURE_KG_S] == 0.0

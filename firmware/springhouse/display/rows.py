@@ -1,10 +1,7 @@
 """What the display says, in words of words.py: store, room, what both sides do, what is wrong."""
 
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import words
+from springhouse import memory as cell
+from springhouse import mode, probes, reading, words
 from springhouse.cause import UNEXPECTED
 from springhouse.reasons import text
 from springhouse.selftest import FAILED
@@ -43,7 +40,11 @@ def _row(name: str, mc: "list[int]") -> str:
 
 
 def _trusted(memory: "array[int]", readings: "array[int]", first: int, last: int) -> "list[int]":
-    return [readings[R.STORE_LOW_MC + i] for i in range(first, last + 1) if P.trusted(memory, i)]
+    return [
+        readings[reading.STORE_LOW_MC + i]
+        for i in range(first, last + 1)
+        if probes.trusted(memory, i)
+    ]
 
 
 def _side(state: str, why: str, uptime_s: int) -> "list[str]":
@@ -59,11 +60,11 @@ def _side(state: str, why: str, uptime_s: int) -> "list[str]":
 
 def _trouble(memory: "array[int]", proven: bool, uptime_s: int, cause: int, test: int) -> str:
     """What waits for a person, else what is unusual, else nothing."""
-    latched = [word for n, word in enumerate(words.LATCHES) if memory[M.LATCH] >> n & 1]
+    latched = [word for n, word in enumerate(words.LATCHES) if memory[cell.LATCH] >> n & 1]
     if latched:
         return "! " + latched[uptime_s // _TURN_S % len(latched)]
-    if memory[M.MODE] != W.AUTOMATIC:
-        return words.MODES[memory[M.MODE]]
+    if memory[cell.MODE] != mode.AUTOMATIC:
+        return words.MODES[memory[cell.MODE]]
     if not proven:
         return "unproven"
     failed = words.tested(test, FAILED)
@@ -80,11 +81,11 @@ def running(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: i
     why = scanner.why()
     return (
         [
-            _row("Store", _trusted(memory, readings, P.LOW, P.HIGH)),
-            _row("Room", _trusted(memory, readings, P.ROOM, P.ROOM)),
+            _row("Store", _trusted(memory, readings, probes.LOW, probes.HIGH)),
+            _row("Room", _trusted(memory, readings, probes.ROOM, probes.ROOM)),
         ]
-        + _side(words.STORE_STATES[memory[M.STORE_STATE]], text(*why[:2]), uptime_s)
-        + _side(words.ROOM_STATES[memory[M.ROOM_STATE]], text(*why[2:]), uptime_s)
+        + _side(words.STORE_STATES[memory[cell.STORE_STATE]], text(*why[:2]), uptime_s)
+        + _side(words.ROOM_STATES[memory[cell.ROOM_STATE]], text(*why[2:]), uptime_s)
         + wrap(_trouble(memory, proven, uptime_s, cause, test), 2)
     )
 

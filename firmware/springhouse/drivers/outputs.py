@@ -3,8 +3,7 @@
 `off` allocates nothing, so that it can run in an exception handler with a full heap.
 """
 
-from springhouse import output as O
-from springhouse import timekeeping as T
+from springhouse import output, timekeeping
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -67,7 +66,9 @@ class PulsedRelay:
 
     def beat(self, now: int) -> None:
         """Next half wave, unless it comes too late or nobody ordered it."""
-        if self._at >= 0 and (not self._left or T.ticks_diff(now, self._at) > self.DROP_MS):
+        if self._at >= 0 and (
+            not self._left or timekeeping.ticks_diff(now, self._at) > self.DROP_MS
+        ):
             self._dropped = True
             self.set(0)
         elif self._left > 0:
@@ -97,17 +98,17 @@ class Outputs:
     def write(self, bits: int, pump_pm: int, quiet_pm: int, full_pm: int) -> None:
         """Drive the outputs; the sounder follows ALARM in half-second beeps through `beep`."""
         self.bits = bits
-        self.relay.set(1 if bits & O.COMPRESSOR else 0)
-        self._pump.duty_u16(duty(pump_pm) if bits & O.PUMP else 0)
-        fan_pm = full_pm if bits & O.FAN_FULL else quiet_pm
-        self._fan.duty_u16(duty(fan_pm) if bits & O.FAN else 0)
-        if not bits & O.ALARM:
+        self.relay.set(1 if bits & output.COMPRESSOR else 0)
+        self._pump.duty_u16(duty(pump_pm) if bits & output.PUMP else 0)
+        fan_pm = full_pm if bits & output.FAN_FULL else quiet_pm
+        self._fan.duty_u16(duty(fan_pm) if bits & output.FAN else 0)
+        if not bits & output.ALARM:
             self.muted = False
             self._sounder.value(0)
 
     def beep(self, phase: int) -> None:
         """Sounder: on for 0.4 s of each 2 s while the alarm stands and no press has muted it."""
-        sounding = self.bits & O.ALARM and not self.muted and phase % 10 < 2
+        sounding = self.bits & output.ALARM and not self.muted and phase % 10 < 2
         self._sounder.value(1 if sounding else 0)
 
     def off(self) -> None:

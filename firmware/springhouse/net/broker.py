@@ -8,7 +8,7 @@ import errno
 import select
 import socket
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 from springhouse.net.station import Pause
 
 TYPE_CHECKING = False
@@ -191,7 +191,7 @@ class Broker:
         self._answered = 0
 
     def _check_patience(self, now: int) -> None:
-        if self._asking and T.ticks_diff(now, self._asked_at) >= _ANSWER_MS:
+        if self._asking and timekeeping.ticks_diff(now, self._asked_at) >= _ANSWER_MS:
             raise OSError(errno.ETIMEDOUT)
 
     def _await_open(self, now: int) -> None:
@@ -240,10 +240,10 @@ class Broker:
         if self._phase == _UP and not self._out.used:
             if self._events:
                 self._out.publish(self._topic + "/event", self._events.pop(0))
-            elif T.ticks_diff(now, self._record_due) >= 0:
-                self._record_due = T.ticks_add(now, self._every_ms)
+            elif timekeeping.ticks_diff(now, self._record_due) >= 0:
+                self._record_due = timekeeping.ticks_add(now, self._every_ms)
                 self._out.publish(self._topic + "/record", self._record())
-            elif not self._asking and T.ticks_diff(now, self._asked_at) >= _PING_MS:
+            elif not self._asking and timekeeping.ticks_diff(now, self._asked_at) >= _PING_MS:
                 self._out.ping()
                 self._ask(now)
         self._out.push(wire)

@@ -12,7 +12,7 @@ from binascii import hexlify
 import machine
 
 from springhouse import cause
-from springhouse import memory as M
+from springhouse import memory as cell
 from springhouse.loop import ticks
 from springhouse.net import page
 from springhouse.net.server import Server
@@ -70,8 +70,8 @@ class View:
     def mark(self) -> int:
         """A number that changes with outputs, states and latches."""
         memory = self._loop.board.scanner.memory
-        states = memory[M.STORE_STATE] << 4 | memory[M.ROOM_STATE]
-        return memory[M.OUT] | states << 8 | memory[M.LATCH] << 16
+        states = memory[cell.STORE_STATE] << 4 | memory[cell.ROOM_STATE]
+        return memory[cell.OUT] | states << 8 | memory[cell.LATCH] << 16
 
 
 class Online:

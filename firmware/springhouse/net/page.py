@@ -3,13 +3,8 @@
 Every word comes from the program or is a number, so nothing needs escaping.
 """
 
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
-from springhouse import words as W
+from springhouse import fitted, probes, reading, setting, timekeeping, words
+from springhouse import memory as cell
 from springhouse.reasons import text
 
 TYPE_CHECKING = False
@@ -31,16 +26,16 @@ _FOOT = (
     "numbers</a>.</p></body></html>"
 )
 _LOOPS = (  # fitted bit, reading, healthy, not healthy
-    (F.TRAY, R.TRAY_OK, "well", "full"),
-    (F.LEVEL, R.LEVEL_OK, "well", "low"),
-    (F.FLOOR, R.FLOOR_DRY, "dry", "wet"),
-    (F.MAINS, R.MAINS_OK, "present", "away"),
-    (F.RELAY, R.RELAY_OPEN, "freezer dead", "freezer live"),
+    (fitted.TRAY, reading.TRAY_OK, "well", "full"),
+    (fitted.LEVEL, reading.LEVEL_OK, "well", "low"),
+    (fitted.FLOOR, reading.FLOOR_DRY, "dry", "wet"),
+    (fitted.MAINS, reading.MAINS_OK, "present", "away"),
+    (fitted.RELAY, reading.RELAY_OPEN, "freezer dead", "freezer live"),
 )
 _AMOUNTS = (  # fitted bit, reading, unit
-    (F.FLOW, R.FLOW_ML_MIN, " mL/min"),
-    (F.FAN_TACH, R.FAN_RPM, " rev/min"),
-    (F.BATTERY, R.BATTERY_MV, " mV"),
+    (fitted.FLOW, reading.FLOW_ML_MIN, " mL/min"),
+    (fitted.FAN_TACH, reading.FAN_RPM, " rev/min"),
+    (fitted.BATTERY, reading.BATTERY_MV, " mV"),
 )
 
 
@@ -50,18 +45,18 @@ def _named(names: "tuple[str, ...]", bits: int) -> "list[str]":
 
 def _name(bit: int) -> str:
     """Name of a sensor by its fitted bit."""
-    return _named(W.SENSORS, bit)[0]
+    return _named(words.SENSORS, bit)[0]
 
 
 def _probe(memory: "array[int]", readings: "array[int]", i: int) -> str:
-    if P.trusted(memory, i):
-        return W.tenths(readings[R.STORE_LOW_MC + i]) + " °C"
-    fault = readings[R.STORE_LOW_FAULT + i]
+    if probes.trusted(memory, i):
+        return words.tenths(readings[reading.STORE_LOW_MC + i]) + " °C"
+    fault = readings[reading.STORE_LOW_FAULT + i]
     if fault:
-        return "not trusted: " + W.FAULTS[fault]
-    if not P.frame_good(readings, i):
+        return "not trusted: " + words.FAULTS[fault]
+    if not probes.frame_good(readings, i):
         return "not trusted: out of range"
-    if i <= P.HIGH and T.due(memory, M.STORE_LOW_STUCK_T + i):
+    if i <= probes.HIGH and timekeeping.due(memory, cell.STORE_LOW_STUCK_T + i):
         return "not trusted: does not move"
     return "gaining trust"
 
@@ -72,11 +67,11 @@ def _because(reason: int, ms: int) -> str:
 
 def _rows(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> "list[str]":
     """A table row for each sensor that is fitted."""
-    fits = settings[S.FITTED]
+    fits = settings[setting.FITTED]
     pairs = [
-        (_name(F.STORE_LOW << i), _probe(memory, readings, i))
-        for i in range(R.PROBES)
-        if P.fitted(settings, i)
+        (_name(fitted.STORE_LOW << i), _probe(memory, readings, i))
+        for i in range(reading.PROBES)
+        if probes.fitted(settings, i)
     ]
     for bit, slot, well, ill in _LOOPS:
         if fits & bit:
@@ -91,23 +86,23 @@ def html(scanner: "Scanner", proven: bool, uptime_s: int, cause: int, test: int)
     """The page as the board stands, in pieces: one of its whole length may not be free."""
     memory, readings = scanner.memory, scanner.readings
     store, store_ms, room, room_ms = scanner.why()
-    running = _named(W.OUTPUTS, memory[M.OUT])
-    latched = _named(W.LATCHES, memory[M.LATCH])
-    left_ms = T.ticks_diff(memory[M.MODE_T], readings[R.NOW_MS])
-    mode_ms = left_ms if T.waiting(memory, M.MODE_T) else -1
+    running = _named(words.OUTPUTS, memory[cell.OUT])
+    latched = _named(words.LATCHES, memory[cell.LATCH])
+    left_ms = timekeeping.ticks_diff(memory[cell.MODE_T], readings[reading.NOW_MS])
+    mode_ms = left_ms if timekeeping.waiting(memory, cell.MODE_T) else -1
     said = "<p>Store side: %s%s.<br>Room side: %s%s.<br>Running: %s.<br>Asked for: %s.</p>" % (
-        W.STORE_STATES[memory[M.STORE_STATE]],
+        words.STORE_STATES[memory[cell.STORE_STATE]],
         _because(store, store_ms),
-        W.ROOM_STATES[memory[M.ROOM_STATE]],
+        words.ROOM_STATES[memory[cell.ROOM_STATE]],
         _because(room, room_ms),
         ", ".join(running) or "nothing",
-        W.mode_text(memory[M.MODE], mode_ms),
+        words.mode_text(memory[cell.MODE], mode_ms),
     )
     if latched:
         said += "<p>Waiting for the button at the board: %s.</p>" % ", ".join(latched)
     if not proven:
         said += "<p>These settings are unproven.</p>"
     table = "<table>" + "".join(_rows(memory, scanner.settings, readings)) + "</table>"
-    up = (uptime_s // 3600, uptime_s // 60 % 60, W.CAUSES[cause], W.test_text(test))
+    up = (uptime_s // 3600, uptime_s // 60 % 60, words.CAUSES[cause], words.test_text(test))
     ends = "<p>Up for %d h %d min; started by: %s.<br>Self-test: %s.</p>" % up
     return [_HEAD, said, table, ends, _FOOT]

@@ -8,7 +8,7 @@ import gc
 import select
 import socket
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 TYPE_CHECKING = False
 if TYPE_CHECKING:
@@ -172,7 +172,7 @@ class Slot:
         client = self._socket
         if client is None:
             return
-        if T.ticks_diff(now, self._since) >= LIMIT_MS:
+        if timekeeping.ticks_diff(now, self._since) >= LIMIT_MS:
             self.close()
             return
         try:

@@ -6,7 +6,7 @@ ends that, and online.py then stays off the network for a day.
 
 import network
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 _JOIN_MS = 20_000
 _PAUSE_FIRST_MS = 60_000
@@ -29,12 +29,12 @@ class Pause:
 
     def fail(self, now: int) -> None:
         """It did not work: begin a pause."""
-        self._until = T.ticks_add(now, self._ms)
+        self._until = timekeeping.ticks_add(now, self._ms)
         self._ms = min(2 * self._ms, self._most_ms)
 
     def over(self, now: int) -> bool:
         """Whether an attempt may be made."""
-        if self._until >= 0 and T.ticks_diff(self._until, now) > 0:
+        if self._until >= 0 and timekeeping.ticks_diff(self._until, now) > 0:
             return False
         self._until = -1
         return True
@@ -59,20 +59,20 @@ class Station:
         """Look, and join if it is time."""
         wlan = self._wlan
         if wlan.isconnected():
-            if not self.address or T.ticks_diff(now, self._read_at) >= _READ_MS:
+            if not self.address or timekeeping.ticks_diff(now, self._read_at) >= _READ_MS:
                 self.address = wlan.ifconfig()[0]
                 self._read_at = now
                 self._joining_until = -1
                 self._pause.clear()
         elif self._joining_until >= 0:
-            if T.ticks_diff(now, self._joining_until) >= 0:
+            if timekeeping.ticks_diff(now, self._joining_until) >= 0:
                 self._joining_until = -1
                 self._pause.fail(now)
                 wlan.disconnect()  # else some drivers go on trying, and refuse the next attempt
         else:
             self.address = ""
             if self._pause.over(now):
-                self._joining_until = T.ticks_add(now, _JOIN_MS)
+                self._joining_until = timekeeping.ticks_add(now, _JOIN_MS)
                 wlan.connect(self._text["ssid"], self._text["password"])
 
     def off(self) -> None:

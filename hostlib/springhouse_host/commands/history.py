@@ -92,7 +92,7 @@ def history(
     Example:  springhouse history records.sqlite --day 2026-07-01 --day 2026-07-08
     """
     from ..site import load_site
-    from ..watching import days as D
+    from ..watching import days as world_days
     from ..watching.changes import changes, words
     from ..watching.choosing import read
     from ..watching.happened import happened
@@ -107,9 +107,9 @@ def history(
     wanted = [_day(text) for text in days or ()]
     loaded = load_site(site) if site is not None else None
     data, readings, notes = read(base, loaded, installation, adopt, meter_kwh)
-    found = D.daily(data)
+    found = world_days.daily(data)
     if loaded is not None:
-        found = D.with_cost(found, data, loaded)
+        found = world_days.with_cost(found, data, loaded)
     missing = [str(day) for day in wanted if day not in found.index]
     if missing:
         raise KnownError(f"--day: no records of {', '.join(missing)} in {base}")
@@ -126,7 +126,7 @@ def history(
             markup=False,
         )
     label_w = None if loaded is None else loaded.file.freezer.label_input_w
-    for drift in D.drifts(found, label_w, D.metered_w(data, readings)):
+    for drift in world_days.drifts(found, label_w, world_days.metered_w(data, readings)):
         screen.print(
             f"DRIFT: {drift.what}: {drift.was:.2f} before, {drift.now:.2f} now: {drift.look_at}",
             markup=False,

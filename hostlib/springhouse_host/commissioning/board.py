@@ -7,7 +7,7 @@ from collections import deque
 from collections.abc import Callable, Iterator
 from typing import Protocol
 
-from springhouse import mode as W
+from springhouse import mode as modes
 from springhouse.link import A_MINUTE
 
 from ..errors import KnownError
@@ -138,4 +138,4 @@ class LinkedBoard:
         try:
             yield
         finally:
-            self.ask(W.AUTOMATIC, 0)
+            self.ask(modes.AUTOMATIC, 0)

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 from pathlib import Path
 
-from springhouse import output as O
+from springhouse import output
 from springhouse_sim import outside
 
 from ..errors import KnownError
@@ -38,7 +38,7 @@ class ChargeRow:
 
 def row_of(record: BoardRecord) -> ChargeRow:
     """Return the row of a record."""
-    return ChargeRow(record.line.up, record.store_c(), record.on(O.COMPRESSOR), record.seen_s)
+    return ChargeRow(record.line.up, record.store_c(), record.on(output.COMPRESSOR), record.seen_s)
 
 
 def ran_s(rows: Iterable[ChargeRow]) -> int:

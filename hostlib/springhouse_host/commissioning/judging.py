@@ -5,7 +5,7 @@ import statistics
 from collections.abc import Callable
 from dataclasses import dataclass, field
 
-from springhouse import setting as S
+from springhouse import setting
 
 from ..measuring import BUCKET_SHARE, COVERAGE, STOPWATCH_S
 from ..site import Site
@@ -72,7 +72,7 @@ def _type(_site: Site, _step: Step, values: Values, found: Judgement) -> None:
 
 def _restart(site: Site, _step: Step, values: Values, found: Judgement) -> None:
     delay_s = _number(values, "delay_s")
-    shortest_s = site.settings()[S.MIN_ON_S]
+    shortest_s = site.settings()[setting.MIN_ON_S]
     if delay_s >= shortest_s:
         found.wrong.append(
             f"its own delay, {delay_s:g} s, is as long as the shortest run, {shortest_s} s: "
@@ -199,7 +199,7 @@ def _first_charge(site: Site, _step: Step, values: Values, found: Judgement) -> 
 
 
 def _outage(site: Site, _step: Step, values: Values, found: Judgement) -> None:
-    least_s, waited_s = site.settings()[S.MIN_OFF_S], _number(values, "waited_s")
+    least_s, waited_s = site.settings()[setting.MIN_OFF_S], _number(values, "waited_s")
     if waited_s < least_s:
         found.wrong.append(f"compressor after {waited_s:g} s: the off-time is {least_s} s: do not "
                            "use it, find out why")  # fmt: skip

@@ -4,7 +4,7 @@ import itertools
 from dataclasses import dataclass
 
 import numpy as np
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim.plant import water
 from springhouse_sim.plant.pull_down import Chill
 
@@ -93,10 +93,10 @@ def hourly(site: Site, from_c: float = FILL_C, place_c: float = PLACE_C) -> Hour
     between spells as the settings have it.
     """
     settings = site.settings()
-    to_c = max(0.5, settings[S.DEEP_MC] / 1000.0)
-    warm = from_c > settings[S.WARM_FILL_MC] / 1000.0
-    run_min = settings[S.PULL_DOWN_RUN_MIN] if warm else 0
-    rest_min = settings[S.PULL_DOWN_REST_MIN] if warm else 0
+    to_c = max(0.5, settings[setting.DEEP_MC] / 1000.0)
+    warm = from_c > settings[setting.WARM_FILL_MC] / 1000.0
+    run_min = settings[setting.PULL_DOWN_RUN_MIN] if warm else 0
+    rest_min = settings[setting.PULL_DOWN_REST_MIN] if warm else 0
     found = {v: _march(chill(site, v), from_c, to_c, place_c, run_min, rest_min) for v in VARIANTS}
     return Hourly(from_c, to_c, place_c, run_min, rest_min, found)
 

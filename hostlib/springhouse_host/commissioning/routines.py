@@ -9,11 +9,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 
-from springhouse import condition as C
-from springhouse import latch as L
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import condition, setting
+from springhouse import latch as latches
+from springhouse import mode as modes
+from springhouse import output as output_slot
 
 from ..errors import KnownError
 from ..site import Site
@@ -25,8 +24,8 @@ from .charge import Rows, ran_s, row_of
 from .kinds import ICE_READINGS, Ask, Step
 from .record import Values
 
-MOTORS = O.COMPRESSOR | O.PUMP | O.FAN | O.FAN_FULL
-DELIVERY = O.PUMP | O.FAN | O.FAN_FULL
+MOTORS = output_slot.COMPRESSOR | output_slot.PUMP | output_slot.FAN | output_slot.FAN_FULL
+DELIVERY = output_slot.PUMP | output_slot.FAN | output_slot.FAN_FULL
 MOVED_K = 2.0
 WARMING_S = 240.0
 FRAME_S = 3  # a probe is read every 1 to 3 s: readings so far apart are different ones
@@ -105,10 +104,10 @@ class ContactTest:
 
 
 CONTACTS = {
-    "mains": ContactTest(1, C.LOCK_MAINS, 0, O.COMPRESSOR),
-    "tray": ContactTest(2, C.LOCK_TRAY, 0, DELIVERY),
-    "level": ContactTest(4, C.LOCK_STORE | C.LOCK_ROOM, L.LEVEL, MOTORS),
-    "floor": ContactTest(8, C.LOCK_STORE | C.LOCK_ROOM, L.FLOOR, MOTORS),
+    "mains": ContactTest(1, condition.LOCK_MAINS, 0, output_slot.COMPRESSOR),
+    "tray": ContactTest(2, condition.LOCK_TRAY, 0, DELIVERY),
+    "level": ContactTest(4, condition.LOCK_STORE | condition.LOCK_ROOM, latches.LEVEL, MOTORS),
+    "floor": ContactTest(8, condition.LOCK_STORE | condition.LOCK_ROOM, latches.FLOOR, MOTORS),
 }
 
 
@@ -155,32 +154,32 @@ def _rests_on(site: Site, probe: str) -> int:
         return DELIVERY
     pair = ("store_low", "store_high")
     fitted = [name for name in pair if getattr(site.file.sensors, name) == "fitted"]
-    return O.COMPRESSOR if fitted == [probe] else 0
+    return output_slot.COMPRESSOR if fitted == [probe] else 0
 
 
 def _wanted(bench: TestStand, output: str) -> tuple[int, int, float]:
     """Return mode, output bit and how long it may take."""
     if output == "pump":
-        return W.PURGE, O.PUMP, _pump_wait_s(bench)
+        return modes.PURGE, output_slot.PUMP, _pump_wait_s(bench)
     if output == "fan":
-        return W.COOL_NOW, O.FAN, 600.0 + _pump_wait_s(bench)
-    return _charge_mode(bench), O.COMPRESSOR, _longest_wait_s(bench)
+        return modes.COOL_NOW, output_slot.FAN, 600.0 + _pump_wait_s(bench)
+    return _charge_mode(bench), output_slot.COMPRESSOR, _longest_wait_s(bench)
 
 
 def _pump_wait_s(bench: TestStand) -> float:
     """Return how long the pump may wait: after power-up and the tray float, delivery is barred."""
-    return min(60.0 * SPELL_MIN, bench.site.settings()[S.TRAY_RETURN_S] + 120.0)
+    return min(60.0 * SPELL_MIN, bench.site.settings()[setting.TRAY_RETURN_S] + 120.0)
 
 
 def _charge_mode(bench: TestStand) -> int:
     store_c = bench.board.record().store_c()
-    warm_c = bench.site.settings()[S.WARM_FILL_MC] / 1000.0
-    return W.FIRST_PULL_DOWN if store_c is not None and store_c > warm_c else W.CHARGE_NOW
+    warm_c = bench.site.settings()[setting.WARM_FILL_MC] / 1000.0
+    return modes.FIRST_PULL_DOWN if store_c is not None and store_c > warm_c else modes.CHARGE_NOW
 
 
 def _longest_wait_s(bench: TestStand) -> float:
     settings = bench.site.settings()
-    return settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S] + 120.0
+    return settings[setting.MIN_OFF_S] + settings[setting.RESTART_STAGGER_S] + 120.0
 
 
 def pulse(bench: TestStand, step: Step) -> Values:
@@ -193,14 +192,16 @@ def pulse(bench: TestStand, step: Step) -> Values:
         if not _comes_on(bench, bit, longest_s):
             return {"came_on": "no", "seen": "no", "went_off": "yes"}
         seen = bench.person.ask(next(ask for ask in step.asks if ask.name == "seen"))
-        board.ask(W.OFF, 1)
+        board.ask(modes.OFF, 1)
         off = board.until(lambda r: not r.on(bit), ALARM_S)
     return {"came_on": "yes", "seen": seen, "went_off": _yes(off is not None)}
 
 
 def _comes_on(bench: TestStand, bit: int, longest_s: float) -> bool:
     """Wait for an output, telling now and then why it is not on yet."""
-    words = store_words if bit == O.COMPRESSOR else lambda record, _aim: room_words(record)
+    words = (
+        store_words if bit == output_slot.COMPRESSOR else lambda record, _aim: room_words(record)
+    )
     told = -TELL_S
     for now in bench.board.records(longest_s):
         if now.on(bit):
@@ -217,11 +218,11 @@ def _flows_ml_min(bench: TestStand, seconds: float) -> list[int]:
 
 def purge(bench: TestStand, step: Step) -> Values:
     """Whether the flow becomes steady."""
-    least = bench.site.settings()[S.FLOW_LEAST_ML_MIN]
+    least = bench.site.settings()[setting.FLOW_LEAST_ML_MIN]
     if not any(ask.name == "steady" for ask in step.asks):
         return {}
     bench.person.wait("   loop filled, return over the water?")
-    with bench.board.mode(W.PURGE, SPELL_MIN):
+    with bench.board.mode(modes.PURGE, SPELL_MIN):
         first = bench.board.record().line.up
         while True:
             flows = _flows_ml_min(bench, SETTLE_S)
@@ -236,7 +237,7 @@ def purge(bench: TestStand, step: Step) -> Values:
 def flow(bench: TestStand, step: Step) -> Values:
     """The board's flow while the person holds bucket and stopwatch."""
     bench.person.wait("   return over a bucket?")
-    with bench.board.mode(W.PURGE, SPELL_MIN):
+    with bench.board.mode(modes.PURGE, SPELL_MIN):
         _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S / 3.0)
         values: Values = {}
@@ -248,7 +249,7 @@ def flow(bench: TestStand, step: Step) -> Values:
 
 
 def _await_pump(bench: TestStand) -> None:
-    if not _comes_on(bench, O.PUMP, _pump_wait_s(bench)):
+    if not _comes_on(bench, output_slot.PUMP, _pump_wait_s(bench)):
         raise KnownError(
             "board: the pump does not run in the mode purge: springhouse watch says why"
         )
@@ -257,11 +258,12 @@ def _await_pump(bench: TestStand) -> None:
 def dry_run(bench: TestStand, _step: Step) -> Values:
     """Whether the dry-run stop comes when the pump is asked to run without its plug."""
     bench.person.wait("   pump's plug pulled?")
-    longest_s = float(bench.site.settings()[S.PRIME_S] + 20)
-    with bench.board.mode(W.PURGE, SPELL_MIN):
+    longest_s = float(bench.site.settings()[setting.PRIME_S] + 20)
+    with bench.board.mode(modes.PURGE, SPELL_MIN):
         _await_pump(bench)
         stop = bench.board.until(
-            lambda r: bool(r.line.w[2] & C.LOCK_DRY) and not r.on(O.PUMP), longest_s
+            lambda r: bool(r.line.w[2] & condition.LOCK_DRY) and not r.on(output_slot.PUMP),
+            longest_s,
         )
     bench.person.wait("   put the plug back")
     bench.board.acknowledge()
@@ -282,7 +284,7 @@ def _stirs(bench: TestStand, seconds: float, least_ml_min: int | None = None) ->
 def leak_hour(bench: TestStand, _step: Step) -> Values:
     """Whether the contacts keep quiet for an hour."""
     bench.person.wait("   level marked, paper under every joint?")
-    with bench.board.mode(W.OFF, QUIET_MIN):
+    with bench.board.mode(modes.OFF, QUIET_MIN):
         return {"quiet": _yes(_stirs(bench, HOUR_S) is None)}
 
 
@@ -290,11 +292,11 @@ def siphon(bench: TestStand, step: Step) -> Values:
     """Whether anything flows in an hour with the pump's plug pulled."""
     bench.person.wait("   level marked?")
     board = bench.board
-    with board.mode(W.PURGE, SPELL_MIN):
+    with board.mode(modes.PURGE, SPELL_MIN):
         _await_pump(bench)
         _flows_ml_min(bench, SETTLE_S)
         bench.person.wait("   pump full and running: pull its plug now")
-        board.ask(W.OFF, QUIET_MIN)  # else it would try to cool, and find itself dry
+        board.ask(modes.OFF, QUIET_MIN)  # else it would try to cool, and find itself dry
         _flows_ml_min(bench, SETTLE_S)
         stirred = _stirs(bench, HOUR_S, FLOW_LEAST_ML_MIN)
         bench.person.wait("   put the plug back")
@@ -320,7 +322,7 @@ def first_charge(bench: TestStand, _step: Step) -> Values:
     hours = bench.person.ask(HOURS)
     assert isinstance(hours, float)
     mode = _charge_mode(bench)
-    minutes = min(W.LIMIT_MIN[mode], round(60.0 * hours) + 60)
+    minutes = min(modes.LIMIT_MIN[mode], round(60.0 * hours) + 60)
     with bench.board.mode(mode, minutes):
         _each_hour(bench, rows, 3600.0 * hours)
     seen = [row.store_c for row in rows.kept if row.store_c is not None]
@@ -360,7 +362,7 @@ def outage(bench: TestStand, step: Step) -> Values:
     if board.until(lambda r: not r.line.inputs & bit, FORCED_S) is None:
         return {}
     back = board.until(lambda r: bool(r.line.inputs & bit), 10.0 * FORCED_S)
-    on = None if back is None else board.until(lambda r: r.on(O.COMPRESSOR), HOUR_S)
+    on = None if back is None else board.until(lambda r: r.on(output_slot.COMPRESSOR), HOUR_S)
     if back is None or on is None:
         bench.person.say("   no compressor in an hour")
         return {}

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 
 from ..proof import running
 from ..proof.running import Result
@@ -90,7 +90,7 @@ def of_trace(site: Site, scenario: Scenario, trace: "Trace") -> Week:
     limit_c = running.room_limit_c(site)
     room_c, outdoor_c = trace.column("room_air_c"), trace.column("outdoor_c")
     store_c, wanted = trace.column("store_mean_c"), trace.wanted()
-    compressor = trace.column("out").astype(np.int64) & O.COMPRESSOR != 0
+    compressor = trace.column("out").astype(np.int64) & output.COMPRESSOR != 0
     days = []
     for first in range(0, len(room_c), DAY_MIN):
         part = slice(first, first + DAY_MIN)

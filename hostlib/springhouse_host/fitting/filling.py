@@ -2,8 +2,7 @@
 
 import numpy as np
 import pandas as pd
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
+from springhouse_sim.plant import given, moist_air
 
 from ..errors import KnownError
 from ..site import Site
@@ -82,5 +81,5 @@ def humidity(table: pd.DataFrame, pressure_pa: float) -> pd.DataFrame:
         if not (np.isnan(share) or np.isnan(room_c)):
             vapour_pa = share * moist_air.saturation_pressure_pa(room_c)
             ratio[i] = moist_air.humidity_ratio(vapour_pa, pressure_pa)
-    outdoor = U.neutral_given()[U.OUTDOOR_HUMIDITY_RATIO]
+    outdoor = given.neutral_given()[given.OUTDOOR_HUMIDITY_RATIO]
     return table.assign(humidity_ratio=ratio, outdoor_ratio=outdoor)

@@ -11,9 +11,7 @@ from pathlib import Path
 
 import numpy as np
 import pandas as pd
-from springhouse import blackbox as B
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import blackbox, reading, setting
 
 from .. import outside
 from ..errors import KnownError
@@ -64,7 +62,7 @@ BOX_TEMPERATURES = slice(5, 10)  # places of a black-box record, see `blackbox`
 BOX_BOOT, BOX_UTC_MIN, BOX_UPTIME_S = 1, 3, 4
 BOX_FLOW, BOX_HUMIDITY, BOX_FAULTS, BOX_OUT, BOX_INPUTS = 10, 13, 14, 16, 18
 INPUT_MAINS = 1
-RECORD_KINDS = (B.MINUTE, B.TRANSITION)
+RECORD_KINDS = (blackbox.MINUTE, blackbox.TRANSITION)
 CLOCK_STEP_S = 90  # two records tell the boot's start apart by less than a minute, but for this
 BOOTS = 256  # numbered modulo
 
@@ -196,8 +194,8 @@ def records(lines: list[str]) -> tuple[list[tuple[int, ...]], int]:
             payload = bytes.fromhex(text)
         except (ValueError, TypeError):
             payload = b""
-        if len(payload) == B.RECORD_SIZE:
-            found.append(B.fields(payload, 0))
+        if len(payload) == blackbox.RECORD_SIZE:
+            found.append(blackbox.fields(payload, 0))
         else:
             damaged += 1
     return found, damaged
@@ -213,15 +211,15 @@ def _black_box(path: Path, lines: list[str], site: Site) -> Log:
     timed = [r for r in kept if r[BOX_BOOT] in starts]
     if not timed:
         raise KnownError(f"{path}: the board did not know the time in any record: set its clock")
-    changed = sum(r[0] == B.SETTING for r in found)
+    changed = sum(r[0] == blackbox.SETTING for r in found)
     if changed:
         notes.append(f"{changed} settings changed by the owner in it: springhouse history --log")
     notes += doubts
     place = site.read_weather().place
     ahead_s = 3600.0 * place.utc_offset_h + 60.0 * site.file.weather.clock_ahead_min
     seconds = np.array([starts[r[BOX_BOOT]] + r[BOX_UPTIME_S] for r in timed], np.float64)
-    first = S.STORE_LOW_OFFSET_MK
-    offset_k = [mk / 1000.0 for mk in site.settings()[first : first + R.PROBES]]
+    first = setting.STORE_LOW_OFFSET_MK
+    offset_k = [mk / 1000.0 for mk in site.settings()[first : first + reading.PROBES]]
     table = pd.DataFrame(
         [_box_row(r, site, offset_k) for r in timed],
         index=pd.DatetimeIndex(pd.to_datetime(seconds + ahead_s, unit="s"), name=TIME),
@@ -279,6 +277,6 @@ def _box_row(r: tuple[int, ...], site: Site, offset_k: list[float]) -> dict[str,
     if r[BOX_HUMIDITY]:
         row["humidity"] = r[BOX_HUMIDITY] / 10000.0
     row["out"] = float(r[BOX_OUT])
-    row[EXACT] = float(r[0] == B.TRANSITION)
+    row[EXACT] = float(r[0] == blackbox.TRANSITION)
     row["mains"] = float(bool(r[BOX_INPUTS] & INPUT_MAINS))
     return row

@@ -7,15 +7,12 @@ from itertools import pairwise
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 from springhouse_sim import compiled, follow, ticks
-from springhouse_sim import sense as E
+from springhouse_sim import sense as sense_slot
 from springhouse_sim.bench import parameters
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import integrate, loop, moist_air
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, integrate, loop, moist_air, param, tap
+from springhouse_sim.plant import state as state_slot
 
 from ..errors import KnownError
 from ..site import Site, plant_parts
@@ -38,9 +35,9 @@ OVERTURN_C = 4.5
 START_HUMIDITY = 0.5
 # How slow probes are [s], by the name under which that is fitted.
 LAGS = {
-    "lag of the store probes": (P.STORE_PROBE_S,),
-    "lag of the room probe": (P.ROOM_PROBE_S,),
-    "lag of the coil probes": (P.COIL_AIR_PROBE_S, P.COIL_IN_PROBE_S),
+    "lag of the store probes": (param.STORE_PROBE_S,),
+    "lag of the room probe": (param.ROOM_PROBE_S,),
+    "lag of the coil probes": (param.COIL_AIR_PROBE_S, param.COIL_IN_PROBE_S),
 }
 FLOW_PLAUSIBLE = (0.67, 1.5)  # measured over modelled; common practice, no source
 DRIVEN = {
@@ -125,14 +122,14 @@ class Model:
         plant_parts.store(file, picked).put_gain(p)
         plant_parts.coil(file, picked).put(p, self.tubes)
         plant_parts.room(file, picked).put(p)
-        p[P.CONDENSER_UA_W_K] = picked["freezer.condenser_ua_w_k"]
-        p[P.PLACE_UA_W_K] = picked["place.ua_w_k"]
+        p[param.CONDENSER_UA_W_K] = picked["freezer.condenser_ua_w_k"]
+        p[param.PLACE_UA_W_K] = picked["place.ua_w_k"]
         # Both tables are in proportion to the rating, see `plant.freezer`.
         for key, slots in LAGS.items():
             p[list(slots)] *= picked[key] / self.picked[key]
         for first, last, key in (
-            (P.CAPACITY_W, P.INPUT_W, "freezer.capacity_w"),
-            (P.INPUT_W, P.FLOW_L_MIN, "freezer.input_factor"),
+            (param.CAPACITY_W, param.INPUT_W, "freezer.capacity_w"),
+            (param.INPUT_W, param.FLOW_L_MIN, "freezer.input_factor"),
         ):
             p[first:last] *= picked[key] / self.picked[key]
         return p
@@ -144,19 +141,29 @@ class Model:
         if np.isnan(low_c) or np.isnan(high_c):
             low_c = high_c = float(np.nanmax([low_c, high_c]))
         room_c = seen["room_c"] - offset[2]
-        height = (np.arange(X.LAYERS) + 0.5) / X.LAYERS
+        height = (np.arange(state_slot.LAYERS) + 0.5) / state_slot.LAYERS
         bulge_k = 6.0 * height * (1.0 - height) * float(guess.water_k[i])  # its mean is water_k
-        x[X.WATER_C : X.WATER_C + X.LAYERS] = np.linspace(low_c, high_c, X.LAYERS) + bulge_k
-        x[X.STORE_LOW_PROBE_C], x[X.STORE_HIGH_PROBE_C] = low_c, high_c
-        x[X.EVAPORATOR_C] = 0.5 * (low_c + high_c)
-        x[X.STORE_KG] = water_kg
-        x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
-        x[X.ROOM_AIR_C] = x[X.ROOM_PROBE_C] = room_c
-        x[X.COIL_C] = x[X.COIL_IN_PROBE_C] = x[X.COIL_AIR_PROBE_C] = room_c
-        x[X.ROOM_MASS_C] = room_c + float(guess.mass_k[i])
-        for slot in (X.PLACE_C, X.CONDENSER_C, X.WINDING_C, X.SHELL_C, X.SUPPLY_C, X.RETURN_C):
+        x[state_slot.WATER_C : state_slot.WATER_C + state_slot.LAYERS] = (
+            np.linspace(low_c, high_c, state_slot.LAYERS) + bulge_k
+        )
+        x[state_slot.STORE_LOW_PROBE_C], x[state_slot.STORE_HIGH_PROBE_C] = low_c, high_c
+        x[state_slot.EVAPORATOR_C] = 0.5 * (low_c + high_c)
+        x[state_slot.STORE_KG] = water_kg
+        x[state_slot.ICE_KG : state_slot.ICE_KG + state_slot.LAYERS] = 0.0
+        x[state_slot.ROOM_AIR_C] = x[state_slot.ROOM_PROBE_C] = room_c
+        for slot in (state_slot.COIL_C, state_slot.COIL_IN_PROBE_C, state_slot.COIL_AIR_PROBE_C):
+            x[slot] = room_c
+        x[state_slot.ROOM_MASS_C] = room_c + float(guess.mass_k[i])
+        for slot in (
+            state_slot.PLACE_C,
+            state_slot.CONDENSER_C,
+            state_slot.WINDING_C,
+            state_slot.SHELL_C,
+            state_slot.SUPPLY_C,
+            state_slot.RETURN_C,
+        ):
             x[slot] = seen["place_c"]
-        x[X.ROOM_HUMIDITY_RATIO] = seen["humidity_ratio"]
+        x[state_slot.ROOM_HUMIDITY_RATIO] = seen["humidity_ratio"]
         return x
 
     def shown(self, guess: Guess, only: int | None = None) -> list[Array]:
@@ -169,16 +176,16 @@ class Model:
         values = guess.values
         code = compiled.load(True, follow.DOORS).sim("follow")
         p = self.params(values)
-        water_kg = self.x0[X.STORE_KG] * self.ratio(values, "store.water_litres")
+        water_kg = self.x0[state_slot.STORE_KG] * self.ratio(values, "store.water_litres")
         sun = self.ratio(values, "room.sun_share_percent")
         found = []
         for i, stretch in enumerate(self.stretches):
             seen = np.full((len(stretch.seconds), follow.SEEN), np.nan)
             if only is None or only == i:
-                u, t = U.neutral_given(), np.zeros(T.SIZE)
-                u[U.FLOW_FACTOR] = self.flow_factor
-                u[U.PRESSURE_PA] = self.pressure_pa
-                u[U.GROUND_C] = stretch.start["ground_c"]
+                u, t = given.neutral_given(), np.zeros(tap.SIZE)
+                u[given.FLOW_FACTOR] = self.flow_factor
+                u[given.PRESSURE_PA] = self.pressure_pa
+                u[given.GROUND_C] = stretch.start["ground_c"]
                 drive = stretch.drive.copy()
                 drive[:, follow.SUN_W] *= sun
                 drive[:, follow.EQUIPMENT_W] += guess.unlogged_w
@@ -191,13 +198,13 @@ class Model:
 def _duties(table: pd.DataFrame, site: Site) -> Array:
     """Return relay, pump and fan duty of every sample, shape (samples, 3)."""
     settings = site.settings()
-    sense = compiled.load(False, (("springhouse_sim.sense", "fill_neutral"),)).ints(E.SIZE)
-    E.fill_neutral(sense)
-    u, found = U.neutral_given(), {}
+    sense = compiled.load(False, (("springhouse_sim.sense", "fill_neutral"),)).ints(sense_slot.SIZE)
+    sense_slot.fill_neutral(sense)
+    u, found = given.neutral_given(), {}
     words = table["out"].to_numpy(np.int64)
     for out in np.unique(words):
         ticks.drive(u, settings, sense, int(out))
-        found[int(out)] = (u[U.COMPRESSOR_RELAY], u[U.PUMP_DUTY], u[U.FAN_DUTY])
+        found[int(out)] = (u[given.COMPRESSOR_RELAY], u[given.PUMP_DUTY], u[given.FAN_DUTY])
     return np.array([found[int(out)] for out in words])
 
 
@@ -330,7 +337,11 @@ def _stretch(table: pd.DataFrame, duties: Array, seconds: Array) -> Stretch | No
 
 def hours_of(model: Model, bit: int) -> float:
     """Return the hours for which an output was on."""
-    slot = {O.COMPRESSOR: follow.RELAY, O.PUMP: follow.PUMP_DUTY, O.FAN: follow.FAN_DUTY}[bit]
+    slot = {
+        output.COMPRESSOR: follow.RELAY,
+        output.PUMP: follow.PUMP_DUTY,
+        output.FAN: follow.FAN_DUTY,
+    }[bit]
     return (
         sum(float(s.drive[s.drive[:, slot] > 0.0, follow.SECONDS].sum()) for s in model.stretches)
         / 3600.0

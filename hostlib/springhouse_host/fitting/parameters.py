@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 from springhouse_sim import follow
 
 from ..site import Site
@@ -109,7 +109,7 @@ def needs(model: Model) -> list[Need]:
     hours = drives[:, follow.SECONDS] / 3600.0
     quiet = (drives[:, follow.RELAY] == 0.0) & (drives[:, follow.PUMP_DUTY] == 0.0)
     quiet_h = float(hours[quiet].sum())
-    charge_h, pump_h = hours_of(model, O.COMPRESSOR), hours_of(model, O.PUMP)
+    charge_h, pump_h = hours_of(model, output.COMPRESSOR), hours_of(model, output.PUMP)
     metered_h = sum(_known_h(s.seconds, s.measured[:, 5]) for s in model.stretches)
     probes = [c[np.isfinite(c)] for s in model.stretches for c in s.measured[:, :2].T]
     span_k = float(max((np.ptp(c) for c in probes if len(c)), default=0.0))

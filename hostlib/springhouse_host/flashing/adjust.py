@@ -5,7 +5,7 @@ from array import array
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse.link import LINE_MOST
 
 from ..errors import KnownError
@@ -56,7 +56,7 @@ def _settings(line: Line) -> "array[int] | None":
     def complete(message: Message) -> bool:
         if "from" in message:
             parts[message["from"]] = message["settings"]
-        return sum(map(len, parts.values())) >= S.SIZE
+        return sum(map(len, parts.values())) >= setting.SIZE
 
     if line.wait(complete, ANSWER_S) is None:
         return None

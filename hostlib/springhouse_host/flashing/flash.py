@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from springhouse import fitted as F
-from springhouse import setting as S
+from springhouse import fitted as fitted_bits
+from springhouse import setting
 from springhouse.net.config import Config
 from springhouse.record import NO_PROOF, Record, proven_sha256
 from springhouse.storage import pack
@@ -32,9 +32,9 @@ NETWORK_FILE = "network.json"
 # What must stand in the wiring for a sensor that the settings call fitted. The floats and the mains
 # have pins of their own.
 WIRED_BY = {
-    "flow_pulses_l": F.FLOW,
-    "fan_pulses_rev": F.FAN_TACH,
-    "battery_ratio_pm": F.BATTERY,
+    "flow_pulses_l": fitted_bits.FLOW,
+    "fan_pulses_rev": fitted_bits.FAN_TACH,
+    "battery_ratio_pm": fitted_bits.BATTERY,
 }
 
 LISTEN_S = 4.0  # for what a program says unasked
@@ -126,7 +126,7 @@ def check_wired(wiring: Wiring, fitted: int, path: Path) -> None:
     lacking = [
         role
         for n, role in enumerate(PROBE_ROLES)
-        if fitted & F.STORE_LOW << n
+        if fitted & fitted_bits.STORE_LOW << n
         and wiring.serials[n] is None
         and not (role == "room" and wiring.room_from_air)
     ]
@@ -159,7 +159,7 @@ def make_load(
         KnownError: bad wiring, no matching proof, firmware that does not compile.
     """
     board, text, display = read_wiring(wiring)
-    check_wired(Wiring(text.decode()), settings[S.FITTED], wiring)
+    check_wired(Wiring(text.decode()), settings[setting.FITTED], wiring)
     if zone is not None:
         text = with_zone(text, zone, datetime.now(UTC))
     if ice_point_on is not None:

@@ -4,8 +4,8 @@ What is folded, and nothing else:
 
 - A *constant* is a name that a module of the package binds once in the whole file, at its top
   level, to a value made of integers, `range`, lists over a range, and other constants.
-- Every read of a constant becomes its value: `R.NOW_MS` through the module's alias, `NOW_MS` after
-  `from ... import NOW_MS`, and the bare name inside its own module.
+- Every read of a constant becomes its value: `reading.NOW_MS` through the module's name or alias,
+  `NOW_MS` after `from ... import NOW_MS`, and the bare name inside its own module.
 - Its binding is then left out, an import of which nothing remains is left out, and so is a module
   that holds nothing but constants. Annotations and `if TYPE_CHECKING:` go too; the board's compiler
   ignores the former.
@@ -253,7 +253,7 @@ class _Folder(ast.NodeTransformer):
         self._own = own
 
     def visit_Attribute(self, node: ast.Attribute) -> ast.AST:
-        """Fold `R.NOW_MS`; the module before the dot is nobody else's business."""
+        """Fold `reading.NOW_MS`; the module before the dot is nobody else's business."""
         if not isinstance(node.value, ast.Name) or node.value.id not in self._source.aliases:
             return self.generic_visit(node)
         if not isinstance(node.ctx, ast.Load):

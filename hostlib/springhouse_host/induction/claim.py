@@ -3,21 +3,17 @@
 from dataclasses import dataclass
 from typing import Any
 
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import memory as cell
+from springhouse import output, probes, reading, setting, timekeeping
 
 from springhouse_host.induction import limits
 from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Truth
 from springhouse_host.induction.terms import Terms
 
-MOTORS = O.COMPRESSOR | O.PUMP | O.FAN
-DELIVERY = O.PUMP | O.FAN
-STARTS = M.START_4_T - M.START_1_T + 1
+MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
+DELIVERY = output.PUMP | output.FAN
+STARTS = cell.START_4_T - cell.START_1_T + 1
 
 
 @dataclass(frozen=True)
@@ -46,19 +42,19 @@ class View:
 
     def on(self, bit: int) -> Truth:
         """Whether an output is on."""
-        return self.has(self.memory[M.OUT], bit)
+        return self.has(self.memory[cell.OUT], bit)
 
     def flag(self, bit: int) -> Truth:
         """Whether a flag of the controller is set."""
-        return self.has(self.memory[M.FLAGS], bit)
+        return self.has(self.memory[cell.FLAGS], bit)
 
     def latched(self, bit: int) -> Truth:
         """Whether a fault is latched."""
-        return self.has(self.memory[M.LATCH], bit)
+        return self.has(self.memory[cell.LATCH], bit)
 
     def fitted(self, bit: int) -> Truth:
         """Whether a sensor is fitted."""
-        return self.has(self.settings[S.FITTED], bit)
+        return self.has(self.settings[setting.FITTED], bit)
 
     def ms(self, slot: int) -> Any:
         """A setting in seconds, as ms."""
@@ -66,7 +62,7 @@ class View:
 
     def mode(self, number: int) -> Truth:
         """Whether the owner's mode is this one."""
-        return self.t.equal(self.memory[M.MODE], number)
+        return self.t.equal(self.memory[cell.MODE], number)
 
     def trusted(self, i: int) -> Truth:
         """Whether a probe is trusted."""
@@ -82,28 +78,30 @@ class View:
         """A time allowed that began `since_ms` ago is over, or runs no longer than the rest."""
         t, left = self.t, self.memory[slot]
         runs = t.both(t.at_most(0, left), t.at_most(t.add(left, since_ms), whole_ms))
-        return t.either(t.equal(left, T.DUE), runs)
+        return t.either(t.equal(left, timekeeping.DUE), runs)
 
 
 def trusted(t: Terms, memory: list[Any], i: int) -> Truth:
     """Whether a probe is trusted: enough good frames, and a store probe not stuck."""
-    seen = t.equal(memory[M.STORE_LOW_GOOD + i], limits.TRUST_FRAMES)
-    if i > P.HIGH:
+    seen = t.equal(memory[cell.STORE_LOW_GOOD + i], limits.TRUST_FRAMES)
+    if i > probes.HIGH:
         return seen
-    return t.both(seen, t.no(t.equal(memory[M.STORE_LOW_STUCK_T + i], T.DUE)))
+    return t.both(seen, t.no(t.equal(memory[cell.STORE_LOW_STUCK_T + i], timekeeping.DUE)))
 
 
 def measured(scene: Scene, i: int) -> Any:
     """Temperature by a probe: its accepted frame and offset, else what stands in for it."""
     t = scene.terms
-    fresh = t.add(scene.readings[R.STORE_LOW_MC + i], scene.settings[S.STORE_LOW_OFFSET_MK + i])
-    accepted = scene.has(scene.after[M.VALID], 1 << i)
-    return t.choose(accepted, fresh, scene.after[M.STORE_LOW_ANCHOR_MC + i])
+    fresh = t.add(
+        scene.readings[reading.STORE_LOW_MC + i], scene.settings[setting.STORE_LOW_OFFSET_MK + i]
+    )
+    accepted = scene.has(scene.after[cell.VALID], 1 << i)
+    return t.choose(accepted, fresh, scene.after[cell.STORE_LOW_ANCHOR_MC + i])
 
 
 def surely(scene: Scene, i: int) -> Any:
     """What the temperature may be at the lowest."""
-    return scene.terms.subtract(measured(scene, i), scene.settings[S.STORE_LOW_ERR_MK + i])
+    return scene.terms.subtract(measured(scene, i), scene.settings[setting.STORE_LOW_ERR_MK + i])
 
 
 def larger(t: Terms, a: Any, b: Any) -> Any:

@@ -8,16 +8,9 @@ from collections.abc import Iterator
 from itertools import combinations
 from typing import Any
 
-from springhouse import advice as D
+from springhouse import advice, fitted, latch, mode, output, probes, reading, setting
 from springhouse import fault as FAULT
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import memory as cell
 
 from springhouse_host.induction import claims_room, claims_store, limits
 from springhouse_host.induction.claim import DELIVERY, MOTORS, Claim, View
@@ -36,24 +29,24 @@ def claims(scene: Scene, before: Ghosts, after: Ghosts) -> Iterator[Claim]:
 
 def _probes(scene: Scene, v: View) -> Iterator[Claim]:
     t, r = v.t, scene.readings
-    for i in range(R.PROBES):
-        raw = r[R.STORE_LOW_MC + i]
+    for i in range(reading.PROBES):
+        raw = r[reading.STORE_LOW_MC + i]
         believable = t.both(
-            t.equal(r[R.STORE_LOW_FAULT + i], FAULT.NONE),
-            t.no(t.equal(raw, P.POWER_ON_MC)),
-            t.at_most(P.LOWEST_MC[i], raw),
-            t.at_most(raw, P.HIGHEST_MC[i]),
+            t.equal(r[reading.STORE_LOW_FAULT + i], FAULT.NONE),
+            t.no(t.equal(raw, probes.POWER_ON_MC)),
+            t.at_most(probes.LOWEST_MC[i], raw),
+            t.at_most(raw, probes.HIGHEST_MC[i]),
         )
         young = t.at_most(scene.ages_ms[i], limits.AGE_MS)
         yield Claim(
             f"probe {i} is trusted only if fitted and its frame is at most {limits.AGE_MS} ms old",
             3,
-            t.implies(v.trusted(i), t.both(scene.fitted(F.STORE_LOW << i), young)),
+            t.implies(v.trusted(i), t.both(scene.fitted(fitted.STORE_LOW << i), young)),
         )
         yield Claim(
             f"probe {i}: no rejected frame becomes a number",
             3,
-            t.implies(scene.has(v.memory[M.VALID], 1 << i), believable),
+            t.implies(scene.has(v.memory[cell.VALID], 1 << i), believable),
         )
         yield Claim(
             f"probe {i}: an older value stands in for {limits.BAD_MS} ms at most",
@@ -64,8 +57,12 @@ def _probes(scene: Scene, v: View) -> Iterator[Claim]:
 
 def _flooded(scene: Scene, v: View) -> Any:
     t = v.t
-    low = t.both(scene.fitted(F.LEVEL), t.no(scene.contact(R.LEVEL_OK)), t.no(v.mode(W.SERVICE)))
-    wet = t.both(scene.fitted(F.FLOOR), t.no(scene.contact(R.FLOOR_DRY)))
+    low = t.both(
+        scene.fitted(fitted.LEVEL),
+        t.no(scene.contact(reading.LEVEL_OK)),
+        t.no(v.mode(mode.SERVICE)),
+    )
+    wet = t.both(scene.fitted(fitted.FLOOR), t.no(scene.contact(reading.FLOOR_DRY)))
     return t.either(low, wet)
 
 
@@ -76,13 +73,13 @@ def _water(scene: Scene, v: View) -> Iterator[Claim]:
     yield Claim(
         "an acknowledgement does not clear what is still wrong",
         18,
-        t.implies(flooded, v.latched(L.FLOOD)),
+        t.implies(flooded, v.latched(latch.FLOOD)),
     )
 
 
 def _starts(scene: Scene, v: View) -> Iterator[Claim]:
     t = v.t
-    starts = [scene.starts(bit) for bit in (O.COMPRESSOR, O.PUMP, O.FAN)]
+    starts = [scene.starts(bit) for bit in (output.COMPRESSOR, output.PUMP, output.FAN)]
     yield Claim(
         "at most one motor starts in a scan",
         15,
@@ -98,20 +95,20 @@ def _starts(scene: Scene, v: View) -> Iterator[Claim]:
 def _latches(scene: Scene, v: View) -> Iterator[Claim]:
     """Before the scan a latch was set: by the scan before, or before the reset."""
     t = v.t
-    for bit in range(WORDS[M.LATCH]):
-        kept = t.both(scene.has(scene.before[M.LATCH], 1 << bit), t.no(scene.pressed))
+    for bit in range(WORDS[cell.LATCH]):
+        kept = t.both(scene.has(scene.before[cell.LATCH], 1 << bit), t.no(scene.pressed))
         yield Claim(
             f"latch {bit} stays until acknowledged",
             18,
             t.implies(kept, v.latched(1 << bit)),
         )
-        if 1 << bit == L.TRAY:
-            full = t.both(scene.fitted(F.TRAY), t.no(scene.contact(R.TRAY_OK)))
-            had = scene.has(scene.before[M.LATCH], L.TRAY)
-            stays = t.implies(t.both(had, full), v.latched(L.TRAY))
+        if 1 << bit == latch.TRAY:
+            full = t.both(scene.fitted(fitted.TRAY), t.no(scene.contact(reading.TRAY_OK)))
+            had = scene.has(scene.before[cell.LATCH], latch.TRAY)
+            stays = t.implies(t.both(had, full), v.latched(latch.TRAY))
             yield Claim("the latch of a tray that is full stays, acknowledged or not", 12, stays)
-        outputs = O.COMPRESSOR if L.STORE >> bit & 1 else 0
-        outputs |= DELIVERY if L.ROOM >> bit & 1 else 0
+        outputs = output.COMPRESSOR if latch.STORE >> bit & 1 else 0
+        outputs |= DELIVERY if latch.ROOM >> bit & 1 else 0
         yield Claim(
             f"latch {bit} keeps its outputs off",
             18,
@@ -121,17 +118,17 @@ def _latches(scene: Scene, v: View) -> Iterator[Claim]:
 
 def _advice(scene: Scene, v: View) -> Iterator[Claim]:
     t, g, s = v.t, v.ghosts, v.settings
-    none = t.equal(v.memory[M.ADVICE], 0)
+    none = t.equal(v.memory[cell.ADVICE], 0)
     yield Claim(
         "a plan's advice is gone when its time is over",
         31,
         t.either(none, t.less(g["advice"], g["advice_ms"])),
     )
-    allowed = t.less(0, s[S.ADVISED])
+    allowed = t.less(0, s[setting.ADVISED])
     yield Claim("no advice unless the owner allows it", 31, t.either(none, allowed))
-    target = v.memory[M.ADVICE_MC]
-    inside = t.both(t.at_most(s[S.DEEP_MC], target), t.at_most(target, s[S.SHALLOW_MC]))
-    charges = t.equal(v.memory[M.ADVICE], D.CHARGE)
+    target = v.memory[cell.ADVICE_MC]
+    inside = t.both(t.at_most(s[setting.DEEP_MC], target), t.at_most(target, s[setting.SHALLOW_MC]))
+    charges = t.equal(v.memory[cell.ADVICE], advice.CHARGE)
     yield Claim("no target outside the owner's range", 31, t.implies(charges, inside))
 
 
@@ -141,18 +138,18 @@ def _owner(scene: Scene, v: View) -> Iterator[Claim]:
     yield Claim(
         "settings refused by the board: no motor",
         19,
-        t.either(scene.contact(R.SETTINGS_OK), no_motor),
+        t.either(scene.contact(reading.SETTINGS_OK), no_motor),
     )
     yield Claim(
         "switched off or in service no motor runs",
         28,
-        t.implies(t.either(v.mode(W.OFF), v.mode(W.SERVICE)), no_motor),
+        t.implies(t.either(v.mode(mode.OFF), v.mode(mode.SERVICE)), no_motor),
     )
     for what, invariant, seen, number in (
-        ("a press of the button", 18, M.ACK_SEEN, R.ACK_SEQ),
-        ("what the owner asks for", 28, M.MODE_SEEN, R.MODE_SEQ),
-        ("a drop of the outputs", 4, M.DROP_SEEN, R.DROP_SEQ),
-        ("a piece of advice", 31, M.ADVICE_SEEN, R.ADVICE_SEQ),
+        ("a press of the button", 18, cell.ACK_SEEN, reading.ACK_SEQ),
+        ("what the owner asks for", 28, cell.MODE_SEEN, reading.MODE_SEQ),
+        ("a drop of the outputs", 4, cell.DROP_SEEN, reading.DROP_SEQ),
+        ("a piece of advice", 31, cell.ADVICE_SEEN, reading.ADVICE_SEQ),
     ):
         once = t.equal(scene.after[seen], scene.readings[number])
         yield Claim(f"{what} counts once", invariant, once)
@@ -163,4 +160,6 @@ def _owner(scene: Scene, v: View) -> Iterator[Claim]:
         t.implies(in_force, no_motor),
     )
     in_time = t.either(t.less(g["mode"], g["mode_ms"]), t.equal(g["mode"], 0))
-    yield Claim("a mode of the owner ends in its time", 28, t.either(v.mode(W.AUTOMATIC), in_time))
+    yield Claim(
+        "a mode of the owner ends in its time", 28, t.either(v.mode(mode.AUTOMATIC), in_time)
+    )

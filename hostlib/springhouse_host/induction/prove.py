@@ -4,7 +4,7 @@ from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from itertools import groupby
 
-from springhouse import output as O
+from springhouse import output
 
 from springhouse_host.induction import ghosts, time_left
 from springhouse_host.induction.claim import Claim, View
@@ -124,11 +124,15 @@ class InductiveProof:
         yield Question("possible", Claim("possible: what is taken for granted", 0, True), True)
         if scene.powered_up:
             return
-        for name, bit in (("compressor", O.COMPRESSOR), ("pump", O.PUMP), ("fan", O.FAN)):
+        for name, bit in (
+            ("compressor", output.COMPRESSOR),
+            ("pump", output.PUMP),
+            ("fan", output.FAN),
+        ):
             starts, stops = scene.starts(bit), scene.stops(bit)
             yield Question("possible", Claim(f"possible: {name} starts", 0, starts), True)
             yield Question("possible", Claim(f"possible: {name} stops", 0, stops), True)
-        together = t.both(*(scene.on(bit) for bit in (O.COMPRESSOR, O.PUMP, O.FAN)))
+        together = t.both(*(scene.on(bit) for bit in (output.COMPRESSOR, output.PUMP, output.FAN)))
         yield Question("possible", Claim("possible: all motors run", 0, together), True)
 
     # How it is answered.

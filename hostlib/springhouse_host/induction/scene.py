@@ -10,21 +10,23 @@ from itertools import pairwise
 from types import ModuleType
 from typing import Any
 
-from springhouse import advice as D
-from springhouse import condition as C
-from springhouse import controller
-from springhouse import events as E
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import statechart as K
-from springhouse import timekeeping as T
-from springhouse import week as N
+from springhouse import (
+    advice,
+    condition,
+    controller,
+    events,
+    latch,
+    mode,
+    output,
+    probes,
+    reading,
+    setting,
+    statechart,
+    timekeeping,
+    week,
+)
+from springhouse import fitted as fitted_bits
+from springhouse import memory as cell
 
 from springhouse_host.induction.program import Duty, SlotRecord, StandIn, State
 from springhouse_host.induction.term import Bits, Number, Truth, Value
@@ -32,7 +34,7 @@ from springhouse_host.induction.terms import Terms
 from springhouse_host.induction.time_left import Clock
 from springhouse_host.induction.translate import Run
 
-LONG_AGO_MS = T.HALF  # ghosts count no further
+LONG_AGO_MS = timekeeping.HALF  # ghosts count no further
 
 RAW_MC = (-2_100_000, 2_100_000)  # a 16-bit probe register in sixteenths of a degree
 SEQUENCE = (0, (1 << 30) - 1)
@@ -50,82 +52,84 @@ def _slots(module: ModuleType, *endings: str) -> list[int]:
 
 # Flag words and how many bits they have.
 WORDS = {
-    M.OUT: _bits(O.ALARM),
-    M.STORE_WORD: C.STORE_BITS,
-    M.ROOM_WORD: C.ROOM_BITS,
-    M.LOCK_WORD: C.LOCK_BITS,
-    M.LATCH: _bits(L.STORE | L.ROOM),
-    M.FLAGS: _bits(*(v for n, v in vars(M).items() if n.startswith("FLAG_"))),
-    M.PLAN: _bits(*(v for n, v in vars(N).items() if n.startswith("PLAN_"))),
-    M.VALID: R.PROBES,
-    M.PROGRESS_BY: _bits(F.STORE_LOW | F.STORE_HIGH),
-    M.REST_BY: _bits(F.STORE_LOW | F.STORE_HIGH),
+    cell.OUT: _bits(output.ALARM),
+    cell.STORE_WORD: condition.STORE_BITS,
+    cell.ROOM_WORD: condition.ROOM_BITS,
+    cell.LOCK_WORD: condition.LOCK_BITS,
+    cell.LATCH: _bits(latch.STORE | latch.ROOM),
+    cell.FLAGS: _bits(*(v for n, v in vars(cell).items() if n.startswith("FLAG_"))),
+    cell.PLAN: _bits(*(v for n, v in vars(week).items() if n.startswith("PLAN_"))),
+    cell.VALID: reading.PROBES,
+    cell.PROGRESS_BY: _bits(fitted_bits.STORE_LOW | fitted_bits.STORE_HIGH),
+    cell.REST_BY: _bits(fitted_bits.STORE_LOW | fitted_bits.STORE_HIGH),
 }
-FITTED_BITS = _bits(S.bound(S.FITTED)[1])
+FITTED_BITS = _bits(setting.bound(setting.FITTED)[1])
 
 RANGES: dict[int, tuple[int, int]] = {
-    M.BOOTED: (1, 1),
-    M.STORE_STATE: (0, K.STORE_STATES - 1),
-    M.ROOM_STATE: (0, K.ROOM_STATES - 1),
-    M.MODE: (0, W.SIZE - 1),
-    M.ACK_SEEN: SEQUENCE,
-    M.MODE_SEEN: SEQUENCE,
-    M.DROP_SEEN: SEQUENCE,
-    M.ADVICE_SEEN: SEQUENCE,
-    M.ADVICE: (0, D.SIZE - 1),
-    M.ADVICE_WANTED: (0, 1),
-    M.ADVICE_MC: (-200_000, 200_000),
-    M.PLAN_SINCE_MIN: (-1, N.WEEK_MIN - 1),
-    M.PLAN_LENGTH_MIN: (0, N.WEEK_MIN),
-    **{slot: (0, P.TRUST_FRAMES) for slot in _slots(M, "_GOOD")},
-    **{M.STORE_LOW_SEEN_MS + i: (0, T.LAST) for i in range(R.PROBES)},
+    cell.BOOTED: (1, 1),
+    cell.STORE_STATE: (0, statechart.STORE_STATES - 1),
+    cell.ROOM_STATE: (0, statechart.ROOM_STATES - 1),
+    cell.MODE: (0, mode.SIZE - 1),
+    cell.ACK_SEEN: SEQUENCE,
+    cell.MODE_SEEN: SEQUENCE,
+    cell.DROP_SEEN: SEQUENCE,
+    cell.ADVICE_SEEN: SEQUENCE,
+    cell.ADVICE: (0, advice.SIZE - 1),
+    cell.ADVICE_WANTED: (0, 1),
+    cell.ADVICE_MC: (-200_000, 200_000),
+    cell.PLAN_SINCE_MIN: (-1, week.WEEK_MIN - 1),
+    cell.PLAN_LENGTH_MIN: (0, week.WEEK_MIN),
+    **{slot: (0, probes.TRUST_FRAMES) for slot in _slots(cell, "_GOOD")},
+    **{cell.STORE_LOW_SEEN_MS + i: (0, timekeeping.LAST) for i in range(reading.PROBES)},
     **{
-        M.STORE_LOW_ANCHOR_MC + i: (P.LOWEST_MC[i] - 3000, P.HIGHEST_MC[i] + 3000)
-        for i in range(R.PROBES)
+        cell.STORE_LOW_ANCHOR_MC + i: (probes.LOWEST_MC[i] - 3000, probes.HIGHEST_MC[i] + 3000)
+        for i in range(reading.PROBES)
     },
-    **{slot: (0, E.COUNT_MOST) for slot in _slots(M, "_COUNT")},
+    **{slot: (0, events.COUNT_MOST) for slot in _slots(cell, "_COUNT")},
     **{
         slot: (-200_000, 200_000)
-        for slot in (M.PROGRESS_MC, M.TOP_LEAST_MC, M.CHILL_LOW_MC, M.REST_MC)
+        for slot in (cell.PROGRESS_MC, cell.TOP_LEAST_MC, cell.CHILL_LOW_MC, cell.REST_MC)
     },
-    M.PROGRESS_MADE_MK: (-E.MADE_MOST_MK, E.MADE_MOST_MK),
-    **{slot: (0, T.LONGEST_MS) for slot in _slots(M, "_LEFT_MS")},
-    M.MODE_LEFT_MS: (0, 0),  # used up by the first scan
-    **{slot: (T.DUE, T.LONGEST_MS) for slot in range(M.TIMERS, M.SIZE)},
+    cell.PROGRESS_MADE_MK: (-events.MADE_MOST_MK, events.MADE_MOST_MK),
+    **{slot: (0, timekeeping.LONGEST_MS) for slot in _slots(cell, "_LEFT_MS")},
+    cell.MODE_LEFT_MS: (0, 0),  # used up by the first scan
+    **{slot: (timekeeping.DUE, timekeeping.LONGEST_MS) for slot in range(cell.TIMERS, cell.SIZE)},
 }
 
 READINGS: dict[int, tuple[int, int]] = {
-    R.NOW_MS: (0, T.LAST),
-    R.WEEK_MIN: (-1, N.WEEK_MIN - 1),
-    **{R.STORE_LOW_MC + i: RAW_MC for i in range(R.PROBES)},
-    **{R.STORE_LOW_AT_MS + i: (0, T.LAST) for i in range(R.PROBES)},
-    **{R.STORE_LOW_FAULT + i: (0, 15) for i in range(R.PROBES)},
-    R.FLOW_ML_MIN: (0, 1 << 20),
-    R.FAN_RPM: (0, 1 << 20),
-    R.BATTERY_MV: (0, 1 << 20),
-    **{slot: (0, 1) for slot in _slots(R, "_OK", "_DRY", "_OPEN")},
-    **{slot: SEQUENCE for slot in _slots(R, "_SEQ")},
-    R.MODE: (-4, 12),
-    R.MODE_MIN: (-10, 100_000),
-    R.ADVICE: (-4, 12),
-    R.ADVICE_WANTED: (-1, 2),
-    R.ADVICE_MC: (-200_000, 200_000),
-    R.ADVICE_MIN: (-10, 100_000),
+    reading.NOW_MS: (0, timekeeping.LAST),
+    reading.WEEK_MIN: (-1, week.WEEK_MIN - 1),
+    **{reading.STORE_LOW_MC + i: RAW_MC for i in range(reading.PROBES)},
+    **{reading.STORE_LOW_AT_MS + i: (0, timekeeping.LAST) for i in range(reading.PROBES)},
+    **{reading.STORE_LOW_FAULT + i: (0, 15) for i in range(reading.PROBES)},
+    reading.FLOW_ML_MIN: (0, 1 << 20),
+    reading.FAN_RPM: (0, 1 << 20),
+    reading.BATTERY_MV: (0, 1 << 20),
+    **{slot: (0, 1) for slot in _slots(reading, "_OK", "_DRY", "_OPEN")},
+    **{slot: SEQUENCE for slot in _slots(reading, "_SEQ")},
+    reading.MODE: (-4, 12),
+    reading.MODE_MIN: (-10, 100_000),
+    reading.ADVICE: (-4, 12),
+    reading.ADVICE_WANTED: (-1, 2),
+    reading.ADVICE_MC: (-200_000, 200_000),
+    reading.ADVICE_MIN: (-10, 100_000),
 }
 
 NAMES = {
     value: name
-    for name, value in vars(M).items()
+    for name, value in vars(cell).items()
     if name.isupper() and name not in ("SIZE", "TIMERS") and not name.startswith("FLAG_")
 }
 SETTING_NAMES = {
     v: n
-    for n, v in vars(S).items()
+    for n, v in vars(setting).items()
     if n.isupper()
     and isinstance(v, int)
     and n not in ("SIZE", "WINDOWS", "WINDOW_STRIDE", "SCHEMA_NOW")
 }
-READING_NAMES = {v: n for n, v in vars(R).items() if n.isupper() and n not in ("SIZE", "PROBES")}
+READING_NAMES = {
+    v: n for n, v in vars(reading).items() if n.isupper() and n not in ("SIZE", "PROBES")
+}
 
 
 @dataclass
@@ -150,7 +154,7 @@ class Scene:
 
     def fitted(self, bit: int) -> Truth:
         """Whether a sensor is fitted."""
-        return self.terms.true(self.terms.bit_and(self.settings[S.FITTED], bit))
+        return self.terms.true(self.terms.bit_and(self.settings[setting.FITTED], bit))
 
     def has(self, word: Any, bit: int) -> Truth:
         """Whether any of these bits is set."""
@@ -167,22 +171,22 @@ class Scene:
     @property
     def dropped(self) -> Truth:
         """Whether the drive reports that the outputs dropped by themselves since the last scan."""
-        return self._counted(M.DROP_SEEN, R.DROP_SEQ)
+        return self._counted(cell.DROP_SEEN, reading.DROP_SEQ)
 
     @property
     def pressed(self) -> Truth:
         """Whether faults were acknowledged since the last scan."""
-        return self._counted(M.ACK_SEEN, R.ACK_SEQ)
+        return self._counted(cell.ACK_SEEN, reading.ACK_SEQ)
 
     @property
     def asked(self) -> Truth:
         """Whether the owner asked for a mode since the last scan."""
-        return self._counted(M.MODE_SEEN, R.MODE_SEQ)
+        return self._counted(cell.MODE_SEEN, reading.MODE_SEQ)
 
     @property
     def advised(self) -> Truth:
         """Whether a plan gave advice since the last scan."""
-        return self._counted(M.ADVICE_SEEN, R.ADVICE_SEQ)
+        return self._counted(cell.ADVICE_SEEN, reading.ADVICE_SEQ)
 
     def _counted(self, seen: int, number: int) -> Truth:
         """Whether a count moved; what came before power-up does not count."""
@@ -192,7 +196,7 @@ class Scene:
 
     def had_on(self, bit: int) -> Truth:
         """Whether the last scan left an output on."""
-        return self.has(self.before[M.OUT], bit)
+        return self.has(self.before[cell.OUT], bit)
 
     def was_on(self, bit: int) -> Truth:
         """Whether an output was on when this scan began."""
@@ -211,12 +215,12 @@ class Scene:
 def free_memory(t: Terms, real_ticks: bool = False) -> list[Any]:
     """A memory record about which only the ranges are known; timers hold time left, or ticks."""
     memory: list[Any] = []
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         name = f"memory.{NAMES[slot]}"
         if slot in WORDS:
             memory.append(t.word(name, WORDS[slot]))
-        elif real_ticks and slot >= M.TIMERS:
-            memory.append(t.integer(name, T.DUE, T.LAST))
+        elif real_ticks and slot >= cell.TIMERS:
+            memory.append(t.integer(name, timekeeping.DUE, timekeeping.LAST))
         else:
             memory.append(t.integer(name, *RANGES[slot]))
     return memory
@@ -228,43 +232,47 @@ def restored_memory(t: Terms, run: Run) -> tuple[list[Any], list[Truth]]:
     Kept are the starts of the last hour, latches, counts, the float, and the owner's stops with
     their time left; see `restart.py`. Nothing kept is one of the cases.
     """
-    slots: dict[str, Any] = {"memory": [0] * M.SIZE}
+    slots: dict[str, Any] = {"memory": [0] * cell.SIZE}
     run.call(controller.power_up, [SlotRecord("memory")], slots)
     memory: list[Any] = slots["memory"]
     stopped, off = t.truth("kept.stopped"), t.truth("kept.off")
-    left_min = t.integer("kept.left_min", 1, max(W.LIMIT_MIN[W.OFF], W.LIMIT_MIN[W.SERVICE]))
-    limit = t.choose(off, W.LIMIT_MIN[W.OFF], W.LIMIT_MIN[W.SERVICE])
-    memory[M.MODE] = t.choose(stopped, t.choose(off, W.OFF, W.SERVICE), W.AUTOMATIC)
-    memory[M.MODE_LEFT_MS] = t.choose(stopped, t.times(left_min, 60000), 0)
-    memory[M.LATCH] = t.word("kept.latch", WORDS[M.LATCH])
-    for slot in _slots(M, "_COUNT"):
-        memory[slot] = t.integer(f"kept.{NAMES[slot]}", 0, E.COUNT_MOST)
-    for slot in range(M.START_1_T, M.START_4_T + 1):
-        memory[slot] = t.choose(t.truth(f"kept.{NAMES[slot]}"), T.DUE, T.IDLE)
-    memory[M.FLAGS] = t.choose(t.truth("kept.tray"), M.FLAG_TRAY, 0)
+    left_min = t.integer(
+        "kept.left_min", 1, max(mode.LIMIT_MIN[mode.OFF], mode.LIMIT_MIN[mode.SERVICE])
+    )
+    limit = t.choose(off, mode.LIMIT_MIN[mode.OFF], mode.LIMIT_MIN[mode.SERVICE])
+    memory[cell.MODE] = t.choose(stopped, t.choose(off, mode.OFF, mode.SERVICE), mode.AUTOMATIC)
+    memory[cell.MODE_LEFT_MS] = t.choose(stopped, t.times(left_min, 60000), 0)
+    memory[cell.LATCH] = t.word("kept.latch", WORDS[cell.LATCH])
+    for slot in _slots(cell, "_COUNT"):
+        memory[slot] = t.integer(f"kept.{NAMES[slot]}", 0, events.COUNT_MOST)
+    for slot in range(cell.START_1_T, cell.START_4_T + 1):
+        memory[slot] = t.choose(t.truth(f"kept.{NAMES[slot]}"), timekeeping.DUE, timekeeping.IDLE)
+    memory[cell.FLAGS] = t.choose(t.truth("kept.tray"), cell.FLAG_TRAY, 0)
     # `kept.py` counts the starts and fills the ring from its first place.
-    ring = [t.equal(memory[slot], T.DUE) for slot in range(M.START_1_T, M.START_4_T + 1)]
+    ring = [
+        t.equal(memory[slot], timekeeping.DUE) for slot in range(cell.START_1_T, cell.START_4_T + 1)
+    ]
     filled = (t.implies(later, place) for place, later in pairwise(ring))
-    latched = t.true(t.bit_and(memory[M.LATCH], L.DRY))
-    dry = t.implies(t.less(len(E.DRY_WAIT_MS), memory[M.DRY_COUNT]), latched)
+    latched = t.true(t.bit_and(memory[cell.LATCH], latch.DRY))
+    dry = t.implies(t.less(len(events.DRY_WAIT_MS), memory[cell.DRY_COUNT]), latched)
     return memory, [t.at_most(left_min, limit), dry, *filled]
 
 
 def free_settings(t: Terms) -> list[Any]:
     """A settings record within its bounds."""
     settings: list[Any] = []
-    for slot in range(S.SIZE):
-        low, high, _ = S.bound(slot)
+    for slot in range(setting.SIZE):
+        low, high, _ = setting.bound(slot)
         name = f"settings.{SETTING_NAMES.get(slot, slot)}"
         settings.append(
-            t.word(name, FITTED_BITS) if slot == S.FITTED else t.integer(name, low, high)
+            t.word(name, FITTED_BITS) if slot == setting.FITTED else t.integer(name, low, high)
         )
     return settings
 
 
 def free_readings(t: Terms) -> list[Any]:
     """A readings record within what drivers can deliver."""
-    return [t.integer(f"readings.{READING_NAMES[n]}", *READINGS[n]) for n in range(R.SIZE)]
+    return [t.integer(f"readings.{READING_NAMES[n]}", *READINGS[n]) for n in range(reading.SIZE)]
 
 
 def any_plan(t: Terms) -> StandIn:
@@ -272,9 +280,9 @@ def any_plan(t: Terms) -> StandIn:
 
     def plan(run: Run, state: State, arguments: list[Any]) -> Value:
         memory = state.slots["memory"]
-        memory[M.PLAN] = t.word("any.plan", WORDS[M.PLAN])
-        memory[M.PLAN_SINCE_MIN] = t.integer("any.since", *RANGES[M.PLAN_SINCE_MIN])
-        memory[M.PLAN_LENGTH_MIN] = t.integer("any.length", *RANGES[M.PLAN_LENGTH_MIN])
+        memory[cell.PLAN] = t.word("any.plan", WORDS[cell.PLAN])
+        memory[cell.PLAN_SINCE_MIN] = t.integer("any.since", *RANGES[cell.PLAN_SINCE_MIN])
+        memory[cell.PLAN_LENGTH_MIN] = t.integer("any.length", *RANGES[cell.PLAN_LENGTH_MIN])
         return None
 
     return plan
@@ -283,21 +291,21 @@ def any_plan(t: Terms) -> StandIn:
 def scan(t: Terms, powered_up: bool = False) -> Scene:
     """Translate one scan: of a controller at work, or the first after power-up."""
     settings, readings = free_settings(t), free_readings(t)
-    gone = 0 if powered_up else t.integer("gone_ms", 0, T.LONGEST_MS)
+    gone = 0 if powered_up else t.integer("gone_ms", 0, timekeeping.LONGEST_MS)
     ages: list[Number] = []
-    clock = Clock(gone, readings[R.NOW_MS])
-    for i in range(R.PROBES):
+    clock = Clock(gone, readings[reading.NOW_MS])
+    for i in range(reading.PROBES):
         # A stamp stands for its age; where it is compared with another stamp only equality counts.
-        age = t.integer(f"age_ms.{i}", 0, T.LONGEST_MS)
+        age = t.integer(f"age_ms.{i}", 0, timekeeping.LONGEST_MS)
         ages.append(age)
-        clock.ages[id(readings[R.STORE_LOW_AT_MS + i])] = age
-    run = Run(t, {**clock.stand_ins(), E.plan: any_plan(t)})
+        clock.ages[id(readings[reading.STORE_LOW_AT_MS + i])] = age
+    run = Run(t, {**clock.stand_ins(), events.plan: any_plan(t)})
     if powered_up:
         memory, premises = restored_memory(t, run)
     else:
         memory = free_memory(t)
-        premises = [t.no(t.true(t.bit_and(memory[M.FLAGS], M.FLAG_INVALID)))]
-    fault = Run(t, {}).call(S.first_fault, [SlotRecord("settings")], {"settings": settings})
+        premises = [t.no(t.true(t.bit_and(memory[cell.FLAGS], cell.FLAG_INVALID)))]
+    fault = Run(t, {}).call(setting.first_fault, [SlotRecord("settings")], {"settings": settings})
     premises.append(t.less(fault, 0))
     slots: dict[str, Any] = {"memory": memory, "settings": settings, "readings": list(readings)}
     before = list(memory)

@@ -11,11 +11,8 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from springhouse import controller, words
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
+from springhouse import controller, reading, setting, timekeeping, words
+from springhouse import memory as cell
 
 from springhouse_host.induction import step_test
 from springhouse_host.induction.prove import ClaimResult
@@ -49,59 +46,63 @@ def _word(example: Mapping[str, int], name: str, bits: int) -> int:
 def replay(result: ClaimResult) -> Told:
     """Run the scan of a counterexample; symbols that it leaves open get a likely value."""
     example = result.example or {}
-    settings = array("i", (S.bound(slot)[2] for slot in range(S.SIZE)))
-    for slot in range(S.SIZE):
+    settings = array("i", (setting.bound(slot)[2] for slot in range(setting.SIZE)))
+    for slot in range(setting.SIZE):
         name = f"settings.{SETTING_NAMES.get(slot, slot)}"
         settings[slot] = example.get(name, settings[slot])
-    settings[S.FITTED] = _word(example, "settings.FITTED", FITTED_BITS)
-    readings = array("i", (example.get(f"readings.{READING_NAMES[n]}", 0) for n in range(R.SIZE)))
+    settings[setting.FITTED] = _word(example, "settings.FITTED", FITTED_BITS)
+    readings = array(
+        "i", (example.get(f"readings.{READING_NAMES[n]}", 0) for n in range(reading.SIZE))
+    )
     gone = example.get("gone_ms", 1000)
-    readings[R.NOW_MS] = NOW_MS
+    readings[reading.NOW_MS] = NOW_MS
     memory = _fresh(example) if result.part == "power-up" else _at_work(example, gone)
-    for i in range(R.PROBES):
-        same = readings[R.STORE_LOW_AT_MS + i] == memory[M.STORE_LOW_SEEN_MS + i]
-        stamp = T.ticks_add(NOW_MS, -example.get(f"age_ms.{i}", 0))
-        readings[R.STORE_LOW_AT_MS + i] = stamp
-        memory[M.STORE_LOW_SEEN_MS + i] = stamp if same else T.ticks_add(stamp, 1)
-    readings[R.WEEK_MIN] = memory[M.PLAN_SINCE_MIN] = 0
-    memory[M.PLAN_LENGTH_MIN] = 1
-    memory[M.PLAN] = _word(example, "any.plan", WORDS[M.PLAN])
+    for i in range(reading.PROBES):
+        same = readings[reading.STORE_LOW_AT_MS + i] == memory[cell.STORE_LOW_SEEN_MS + i]
+        stamp = timekeeping.ticks_add(NOW_MS, -example.get(f"age_ms.{i}", 0))
+        readings[reading.STORE_LOW_AT_MS + i] = stamp
+        memory[cell.STORE_LOW_SEEN_MS + i] = stamp if same else timekeeping.ticks_add(stamp, 1)
+    readings[reading.WEEK_MIN] = memory[cell.PLAN_SINCE_MIN] = 0
+    memory[cell.PLAN_LENGTH_MIN] = 1
+    memory[cell.PLAN] = _word(example, "any.plan", WORDS[cell.PLAN])
     after = array("i", memory)
     out = controller.step(after, settings, readings)
     return Told(memory, settings, readings, gone, out, after)
 
 
 def _at_work(example: Mapping[str, int], gone_ms: int) -> "array[int]":
-    memory = array("i", [0] * M.SIZE)
-    last = T.ticks_add(NOW_MS, -gone_ms)
-    for slot in range(M.SIZE):
+    memory = array("i", [0] * cell.SIZE)
+    last = timekeeping.ticks_add(NOW_MS, -gone_ms)
+    for slot in range(cell.SIZE):
         name = f"memory.{NAMES[slot]}"
         if slot in WORDS:
             memory[slot] = _word(example, name, WORDS[slot])
             continue
-        value = example.get(name, T.IDLE if slot >= M.TIMERS else 0)
-        memory[slot] = T.ticks_add(last, value) if slot >= M.TIMERS and value >= 0 else value
-    memory[M.BOOTED] = 1
+        value = example.get(name, timekeeping.IDLE if slot >= cell.TIMERS else 0)
+        memory[slot] = (
+            timekeeping.ticks_add(last, value) if slot >= cell.TIMERS and value >= 0 else value
+        )
+    memory[cell.BOOTED] = 1
     return memory
 
 
 def _fresh(example: Mapping[str, int]) -> "array[int]":
-    memory = array("i", [0] * M.SIZE)
+    memory = array("i", [0] * cell.SIZE)
     controller.power_up(memory)
-    memory[M.LATCH] = _word(example, "kept.latch", WORDS[M.LATCH])
+    memory[cell.LATCH] = _word(example, "kept.latch", WORDS[cell.LATCH])
     for slot, name in NAMES.items():
         kept = example.get(f"kept.{name}", 0)
         if name.endswith("_COUNT"):
             memory[slot] = kept
         elif kept:
-            memory[slot] = T.DUE
+            memory[slot] = timekeeping.DUE
     return memory
 
 
 def _changes(told: Told) -> Iterator[str]:
     for slot, (old, new) in enumerate(zip(told.memory, told.after, strict=True)):
-        if slot >= M.TIMERS:
-            last = T.ticks_add(NOW_MS, -told.gone_ms)
+        if slot >= cell.TIMERS:
+            last = timekeeping.ticks_add(NOW_MS, -told.gone_ms)
             before, after = _timer(old, last), _timer(new, NOW_MS)
         else:
             before, after = str(old), str(new)
@@ -110,11 +111,11 @@ def _changes(told: Told) -> Iterator[str]:
 
 
 def _timer(value: int, now: int) -> str:
-    if value == T.IDLE:
+    if value == timekeeping.IDLE:
         return "idle"
-    if value == T.DUE:
+    if value == timekeeping.DUE:
         return "due"
-    return f"{T.ticks_diff(value, now) / 1000:.1f} s left"
+    return f"{timekeeping.ticks_diff(value, now) / 1000:.1f} s left"
 
 
 def _bits(word: int, names: "tuple[str, ...]") -> str:
@@ -127,10 +128,10 @@ def tell(result: ClaimResult) -> list[str]:
     states = (words.STORE_STATES, words.ROOM_STATES)
     lines = [f"{result.part}: {result.name} [{result.ended}]"]
     for when, memory, out in (
-        ("before", told.memory, told.memory[M.OUT]),
+        ("before", told.memory, told.memory[cell.OUT]),
         (f"{told.gone_ms} ms later", told.after, told.out),
     ):
-        at = (memory[M.STORE_STATE], memory[M.ROOM_STATE])
+        at = (memory[cell.STORE_STATE], memory[cell.ROOM_STATE])
         where = " / ".join(names[n] for names, n in zip(states, at, strict=True))
         lines.append(f"{when}: {where}, on: {_bits(out, tuple(words.OUTPUTS))}")
     lines.append("memory that changed:")

@@ -7,20 +7,20 @@ slot for ticks, and two ticks may be compared for equality, which a shift of all
 
 from typing import Any
 
-from springhouse import memory as M
-from springhouse import reading as R
+from springhouse import memory as cell
+from springhouse import reading
 
 from springhouse_host.induction.scene import Scene
 from springhouse_host.induction.term import Bits, Term
 
-SEEN = range(M.STORE_LOW_SEEN_MS, M.STORE_LOW_SEEN_MS + R.PROBES)
-STAMPS = range(R.STORE_LOW_AT_MS, R.STORE_LOW_AT_MS + R.PROBES)
+SEEN = range(cell.STORE_LOW_SEEN_MS, cell.STORE_LOW_SEEN_MS + reading.PROBES)
+STAMPS = range(reading.STORE_LOW_AT_MS, reading.STORE_LOW_AT_MS + reading.PROBES)
 
 
 def depends_on_origin(scene: Scene) -> str:
     """What depends on the origin of ticks; "" if nothing does."""
     ticks = {scene.before[n].number for n in SEEN} | {scene.readings[n].number for n in STAMPS}
-    ticks.add(scene.readings[R.NOW_MS].number)
+    ticks.add(scene.readings[reading.NOW_MS].number)
     tests: list[Any] = [scene.out]
     for slot, value in enumerate(scene.after):
         if slot not in SEEN:

@@ -10,8 +10,8 @@ LONGEST_MS and every time gone of at most LONGEST_MS.
 from collections.abc import Callable
 from typing import Any
 
-from springhouse import memory as M
-from springhouse import timekeeping as T
+from springhouse import memory as cell
+from springhouse import timekeeping
 
 from springhouse_host.induction.program import SlotRecord, StandIn, State
 from springhouse_host.induction.term import Number, Truth, Value
@@ -29,7 +29,7 @@ def _slot(run: Run, state: State, slot: Number) -> tuple[list[Value], int]:
 
 
 def _length(t: Terms, ms: Number) -> Any:
-    return t.choose(t.less(T.LONGEST_MS, ms), T.LONGEST_MS, ms)
+    return t.choose(t.less(timekeeping.LONGEST_MS, ms), timekeeping.LONGEST_MS, ms)
 
 
 def _arm(run: Run, state: State, a: list[Any]) -> Value:
@@ -53,9 +53,9 @@ def _hold(run: Run, state: State, a: list[Any]) -> Value:
     timers, n = _slot(run, state, a[1])
     wanted: Truth = t.true(a[3])
     old: Any = timers[n]
-    going = t.choose(t.equal(old, T.IDLE), _length(t, a[4]), old)
-    timers[n] = t.choose(wanted, going, T.IDLE)
-    return t.both(wanted, t.equal(going, T.DUE))
+    going = t.choose(t.equal(old, timekeeping.IDLE), _length(t, a[4]), old)
+    timers[n] = t.choose(wanted, going, timekeeping.IDLE)
+    return t.both(wanted, t.equal(going, timekeeping.DUE))
 
 
 def _bank(run: Run, state: State, a: list[Any]) -> Value:
@@ -67,10 +67,10 @@ def _bank(run: Run, state: State, a: list[Any]) -> Value:
     kept: Any = timers[left_slot]
     stops = t.both(t.no(running), t.at_most(0, old))
     timers[left_slot] = t.choose(stops, old, kept)
-    begun = t.choose(t.equal(old, T.IDLE), _length(t, kept), old)
-    now_is: Any = t.choose(running, begun, t.choose(stops, T.IDLE, old))
+    begun = t.choose(t.equal(old, timekeeping.IDLE), _length(t, kept), old)
+    now_is: Any = t.choose(running, begun, t.choose(stops, timekeeping.IDLE, old))
     timers[n] = now_is
-    return t.equal(now_is, T.DUE)
+    return t.equal(now_is, timekeeping.DUE)
 
 
 class Clock:
@@ -87,21 +87,21 @@ class Clock:
     def stand_ins(self) -> dict[Callable[..., Any], StandIn]:
         """By function of `timekeeping.py`."""
         return {
-            T.arm: _arm,
-            T.arm_longer: _arm_longer,
-            T.hold: _hold,
-            T.bank: _bank,
-            T.expire: self._expire,
-            T.ticks_diff: self._difference,
+            timekeeping.arm: _arm,
+            timekeeping.arm_longer: _arm_longer,
+            timekeeping.hold: _hold,
+            timekeeping.bank: _bank,
+            timekeeping.expire: self._expire,
+            timekeeping.ticks_diff: self._difference,
         }
 
     def _expire(self, run: Run, state: State, a: list[Any]) -> Value:
         t = run.terms
         timers = state.slots[MEMORY]
-        for n in range(M.TIMERS, M.SIZE):
+        for n in range(cell.TIMERS, cell.SIZE):
             old: Any = timers[n]
             left = t.subtract(old, self.gone_ms)
-            still = t.choose(t.at_most(left, 0), T.DUE, left)
+            still = t.choose(t.at_most(left, 0), timekeeping.DUE, left)
             timers[n] = t.choose(t.at_most(0, old), still, old)
         return None
 
@@ -122,21 +122,21 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
     on the time left; afterwards the tick must be where the time left says, seen from now.
     """
     t = terms
-    slot, left_slot, size = M.TIMERS, M.TIMERS - 1, M.SIZE
-    last = t.integer("last_scan", 0, T.LAST)
-    gone = t.integer("gone_ms", 0, T.LONGEST_MS)
-    left = t.integer("left_ms", T.DUE, T.LONGEST_MS)
-    bank = t.integer("banked_ms", 0, T.LONGEST_MS)
-    length = t.integer("length_ms", 0, T.LONGEST_MS + 1000)
+    slot, left_slot, size = cell.TIMERS, cell.TIMERS - 1, cell.SIZE
+    last = t.integer("last_scan", 0, timekeeping.LAST)
+    gone = t.integer("gone_ms", 0, timekeeping.LONGEST_MS)
+    left = t.integer("left_ms", timekeeping.DUE, timekeeping.LONGEST_MS)
+    bank = t.integer("banked_ms", 0, timekeeping.LONGEST_MS)
+    length = t.integer("length_ms", 0, timekeeping.LONGEST_MS + 1000)
     going = t.truth("going")
     premises: list[Truth] = []
     plain = Run(t, {})
 
     def tick_after(name: str, tick: Number, ms: Value) -> Number:
         """The tick so many ms later, as `ticks_add` makes it."""
-        found = t.integer(name, 0, T.LAST)
+        found = t.integer(name, 0, timekeeping.LAST)
         slots: dict[str, Any] = {}
-        premises.append(t.equal(found, plain.call(T.ticks_add, [tick, ms], slots)))
+        premises.append(t.equal(found, plain.call(timekeeping.ticks_add, [tick, ms], slots)))
         return found
 
     now = tick_after("now", last, gone)
@@ -145,14 +145,14 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
     now_at = t.choose(t.less(left, 0), left, tick_after("now_at", now, running))
     found: dict[str, Truth] = {}
     for name, function, rest in (
-        ("expire", T.expire, [now]),
-        ("arm", T.arm, [slot, now, length]),
-        ("arm_longer", T.arm_longer, [slot, now, length]),
-        ("hold", T.hold, [slot, now, going, length]),
-        ("bank", T.bank, [slot, left_slot, now, going]),
+        ("expire", timekeeping.expire, [now]),
+        ("arm", timekeeping.arm, [slot, now, length]),
+        ("arm_longer", timekeeping.arm_longer, [slot, now, length]),
+        ("hold", timekeeping.hold, [slot, now, going, length]),
+        ("bank", timekeeping.bank, [slot, left_slot, now, going]),
     ):
-        real: dict[str, Any] = {MEMORY: [T.IDLE] * size}
-        model: dict[str, Any] = {MEMORY: [T.IDLE] * size}
+        real: dict[str, Any] = {MEMORY: [timekeeping.IDLE] * size}
+        model: dict[str, Any] = {MEMORY: [timekeeping.IDLE] * size}
         real[MEMORY][slot], model[MEMORY][slot] = then_at if name == "expire" else now_at, left
         real[MEMORY][left_slot] = model[MEMORY][left_slot] = bank
         arguments: list[Any] = [SlotRecord(MEMORY), *rest]
@@ -166,10 +166,10 @@ def lemmas(terms: Terms) -> dict[str, Truth]:
             t.equal(real[MEMORY][left_slot], model[MEMORY][left_slot]),
             True if given is None else t.same(t.true(given), t.true(said)),
         )
-    stamp = t.integer("stamp", 0, T.LAST)
+    stamp = t.integer("stamp", 0, timekeeping.LAST)
     aged = t.equal(tick_after("stamp_and_age", stamp, gone), now)
-    of_stamp = plain.call(T.ticks_diff, [now, stamp], {})
+    of_stamp = plain.call(timekeeping.ticks_diff, [now, stamp], {})
     found["ticks_diff from a stamp"] = t.implies(aged, t.equal(of_stamp, gone))
-    of_timer = plain.call(T.ticks_diff, [now_at, now], {})
+    of_timer = plain.call(timekeeping.ticks_diff, [now_at, now], {})
     found["ticks_diff to a timer"] = t.implies(t.at_most(0, left), t.equal(of_timer, left))
     return {name: t.implies(t.both(*premises), claim) for name, claim in found.items()}

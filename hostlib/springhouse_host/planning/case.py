@@ -6,10 +6,9 @@ from typing import Any
 from zoneinfo import ZoneInfo
 
 import numpy as np
-from springhouse import advice as D
-from springhouse import setting as S
+from springhouse import advice, setting
 from springhouse.ahead import QUARTERS
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state as state_slot
 from springhouse_sim.trace import wanted_minutes
 from springhouse_sim.world.stage import Calendar
 from springhouse_sim.world.weather import RANGES, Weather
@@ -17,7 +16,7 @@ from springhouse_sim.world.weather import RANGES, Weather
 from ..errors import KnownError
 from ..site.site import Site
 from ..units import show
-from . import around as W
+from . import around as weather_around
 from .ahead import Aim
 from .around import Around, Array
 from .bookings import Span, booked
@@ -88,24 +87,26 @@ class PlanCase:
 def aim_of(site: Site, margin_k: float) -> Aim:
     """Return what the room of a site is held to."""
     settings = site.settings()
-    target_c = settings[S.ROOM_TARGET_MC] / 1000.0
+    target_c = settings[setting.ROOM_TARGET_MC] / 1000.0
     limit_c = max(float(site.file.promises.room_below_c), target_c)
-    tells = settings[S.ADVISED] == D.CHARGING_AND_ROOM
-    return Aim(limit_c, target_c, margin_k, tells, settings[S.USEFUL_MK] / 1000.0)
+    tells = settings[setting.ADVISED] == advice.CHARGING_AND_ROOM
+    return Aim(limit_c, target_c, margin_k, tells, settings[setting.USEFUL_MK] / 1000.0)
 
 
 def store_of(site: Site, now_c: float) -> ReducedStore:
     """Return what the owner of a site lets its store be, and how warm it is."""
     settings = site.settings()
-    deep, shallow, band = (settings[n] / 1000.0 for n in (S.DEEP_MC, S.SHALLOW_MC, S.BAND_MK))
+    deep, shallow, band = (
+        settings[n] / 1000.0 for n in (setting.DEEP_MC, setting.SHALLOW_MC, setting.BAND_MK)
+    )
     return ReducedStore(
-        now_c, deep, shallow, band, settings[S.WARM_FILL_MC] / 1000.0 - BELOW_WARM_FILL_K
+        now_c, deep, shallow, band, settings[setting.WARM_FILL_MC] / 1000.0 - BELOW_WARM_FILL_K
     )
 
 
 def mean_store_c(state: Array) -> float:
     """Return the mean temperature of the water [°C]."""
-    return float(np.mean(state[X.WATER_C : X.WATER_C + X.LAYERS]))
+    return float(np.mean(state[state_slot.WATER_C : state_slot.WATER_C + state_slot.LAYERS]))
 
 
 def gather(
@@ -133,7 +134,7 @@ def gather(
     wanted = np.array([bool(week[minute_of_week(t)]) for t in local])
     if bookings is not None:
         there = np.array(booked(bookings, start, QUARTERS), np.bool_)
-        if site.settings()[S.ADVISED] == D.CHARGING_AND_ROOM:
+        if site.settings()[setting.ADVISED] == advice.CHARGING_AND_ROOM:
             wanted = there
         else:
             wanted &= there
@@ -283,7 +284,7 @@ def _prices(
 
 def _state(site: Site, run_up: Around, state: State, notes: list[str], us: bool) -> Array:
     """Return the state of the plant after a day of the fixed schedule, put to what is known."""
-    found = np.array(W.follow(site, run_up, RUN_UP_QUARTERS / DAY_QUARTERS, ()).ended)
+    found = np.array(weather_around.follow(site, run_up, RUN_UP_QUARTERS / DAY_QUARTERS, ()).ended)
     if state.said:
         notes.append(state.said)
     if state.store_c is None:
@@ -292,11 +293,11 @@ def _state(site: Site, run_up: Around, state: State, notes: list[str], us: bool)
             f"store: no --store-c and no --record, {shown} as the fixed schedule leaves it"
         )
     else:
-        found[X.WATER_C : X.WATER_C + X.LAYERS] = state.store_c
-        found[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
-        found[X.STORE_LOW_PROBE_C] = found[X.STORE_HIGH_PROBE_C] = state.store_c
+        found[state_slot.WATER_C : state_slot.WATER_C + state_slot.LAYERS] = state.store_c
+        found[state_slot.ICE_KG : state_slot.ICE_KG + state_slot.LAYERS] = 0.0
+        found[state_slot.STORE_LOW_PROBE_C] = found[state_slot.STORE_HIGH_PROBE_C] = state.store_c
     if state.room_c is not None:
-        by_k = state.room_c - found[X.ROOM_AIR_C]
-        for slot in (X.ROOM_AIR_C, X.ROOM_MASS_C, X.ROOM_PROBE_C):
+        by_k = state.room_c - found[state_slot.ROOM_AIR_C]
+        for slot in (state_slot.ROOM_AIR_C, state_slot.ROOM_MASS_C, state_slot.ROOM_PROBE_C):
             found[slot] += by_k
     return found

@@ -3,7 +3,7 @@
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from springhouse import reading as R
+from springhouse import reading
 
 from ..errors import KnownError
 from ..outside import read_bytes, read_text
@@ -43,7 +43,9 @@ def from_record(path: Path, site: Site, at: datetime, us: bool) -> State:
     if store_c is None or not WATER_C[0] <= store_c <= WATER_C[1]:
         raise KnownError(f"{path}: no probe of the store answered then: --store-c")
     shown = show(store_c, "°C", us=us)
-    return State(store_c, record.probe_c(R.ROOM_MC - R.STORE_LOW_MC), f"store {shown}, by {path}")
+    return State(
+        store_c, record.probe_c(reading.ROOM_MC - reading.STORE_LOW_MC), f"store {shown}, by {path}"
+    )
 
 
 def read_bytes_of_head(path: Path) -> bytes:

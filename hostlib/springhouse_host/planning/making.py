@@ -4,14 +4,13 @@ from dataclasses import dataclass
 
 import numpy as np
 from springhouse.ahead import QUARTER_MIN, QUARTERS
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.plan import Quarter
 from springhouse_sim.world.weather import Weather
 
-from . import ahead as H
-from . import around as W
-from . import misforecast, optimise, quarters, reduced
+from . import ahead as board_ahead
+from . import around, misforecast, optimise, quarters, reduced
 from .around import Around, Array
 from .case import PlanCase, mean_store_c
 from .clock import DAY_QUARTERS, Flags
@@ -75,13 +74,15 @@ class Maker:
     model: Reduced
     cold_price: float
 
-    def known(self, weather: Weather) -> H.Ahead:
+    def known(self, weather: Weather) -> board_ahead.Ahead:
         """Return the horizon in some weather."""
         case = self.case
-        free = W.without_store(case.site, self._around(weather), DAYS, case.initial)
-        return H.of_trace(free, case.price, case.wanted, case.may_run)
+        free = around.without_store(case.site, self._around(weather), DAYS, case.initial)
+        return board_ahead.of_trace(free, case.price, case.wanted, case.may_run)
 
-    def planned(self, ahead: H.Ahead, margin_k: float) -> tuple[tuple[Quarter, ...], Programme]:
+    def planned(
+        self, ahead: board_ahead.Ahead, margin_k: float
+    ) -> tuple[tuple[Quarter, ...], Programme]:
         """Return the plan for what is known."""
         aim, store = self.case.aim(margin_k), self.case.store()
         found = optimise.best(self.model, ahead, aim, store)
@@ -89,12 +90,12 @@ class Maker:
 
     def follow(self, weather: Weather, plan: tuple[Quarter, ...]) -> Trace:
         """Run the real controller in the full plant."""
-        return W.follow(self.case.site, self._around(weather), DAYS, plan, self.case.initial)
+        return around.follow(self.case.site, self._around(weather), DAYS, plan, self.case.initial)
 
     def came(self, trace: Trace) -> Came:
         """Return what a run came to."""
         case = self.case
-        metered = np.append(trace.column("mains_j"), trace.ended[X.MAINS_J])
+        metered = np.append(trace.column("mains_j"), trace.ended[state.MAINS_J])
         kwh = np.diff(metered) / 3.6e6
         price = np.repeat(case.price, QUARTER_MIN)[: len(kwh)]
         room_c = trace.column("room_air_c")
@@ -176,7 +177,7 @@ def _misfit(programme: Programme, trace: Trace, wanted: Flags) -> Misfit:
     off_store = programme.store_c[:n] - store_c[:n]
     at = np.flatnonzero(wanted[:n])
     off_room: Array = (programme.asked.room_c[:n] - room_c[:n])[at]
-    used = (trace.ended[X.MAINS_J] - trace.begun[X.MAINS_J]) / 3.6e6
+    used = (trace.ended[state.MAINS_J] - trace.begun[state.MAINS_J]) / 3.6e6
     return Misfit(
         float(np.sqrt(np.mean(off_store**2))),
         float(np.sqrt(np.mean(off_room**2))) if len(at) else 0.0,

@@ -4,10 +4,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from springhouse.ahead import QUARTER_MIN
-from springhouse_sim import sense as E
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import state as X
+from springhouse_sim import sense
+from springhouse_sim.plant import given, moist_air, state
 from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.stage import MINUTE_MS, Events, Stage
 
@@ -27,10 +25,12 @@ class Presence:
             yield stage.until(minute * MINUTE_MS)
             k = minute // QUARTER_MIN
             there = self.people[k] if k < len(self.people) else 0.0
-            sensible_w, latent_w = heat_of_person_w(self.activity, float(stage.state[X.ROOM_AIR_C]))
-            stage.given[U.PEOPLE_SENSIBLE_W] = there * sensible_w
-            stage.given[U.PEOPLE_MOISTURE_KG_S] = there * latent_w / moist_air.LATENT_J_KG
-            stage.given[U.EQUIPMENT_W] = (
+            sensible_w, latent_w = heat_of_person_w(
+                self.activity, float(stage.state[state.ROOM_AIR_C])
+            )
+            stage.given[given.PEOPLE_SENSIBLE_W] = there * sensible_w
+            stage.given[given.PEOPLE_MOISTURE_KG_S] = there * latent_w / moist_air.LATENT_J_KG
+            stage.given[given.EQUIPMENT_W] = (
                 self.equipment_w[k] if k < len(self.equipment_w) else self.equipment_w[-1]
             )
             minute += QUARTER_MIN
@@ -46,4 +46,4 @@ class ClockChanges:
         """Change the clock."""
         for at_s, ahead_s in self.changes:
             yield stage.until(at_s * 1000)
-            stage.sense[E.CLOCK_SHIFT_S] = ahead_s
+            stage.sense[sense.CLOCK_SHIFT_S] = ahead_s

@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from springhouse import advice as D
+from springhouse import advice as advice_slot
 from springhouse_sim.world.plan import Quarter
 
 from .optimise import Programme
@@ -10,10 +10,12 @@ from .optimise import Programme
 
 def advice(programme: Programme, plan_tells: bool) -> tuple[Quarter, ...]:
     """Return the advice of each quarter hour; ``plan_tells`` when the room is cooled."""
-    found = [Quarter(D.WAIT, int(plan_tells and bool(on))) for on in programme.asked.cooled]
+    found = [
+        Quarter(advice_slot.WAIT, int(plan_tells and bool(on))) for on in programme.asked.cooled
+    ]
     for charge in programme.charges:
         for k in range(charge.first, charge.behind):
-            found[k] = Quarter(D.CHARGE, found[k].wanted, charge.target_mc)
+            found[k] = Quarter(advice_slot.CHARGE, found[k].wanted, charge.target_mc)
     return tuple(found)
 
 

@@ -10,20 +10,16 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import advice as D
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import advice, output, setting
 from springhouse.ahead import QUARTER_MIN
 from springhouse_sim.bench import parameters
-from springhouse_sim.plant import moist_air, water
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import moist_air, param, state, water
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.plan import Quarter
 
 from ..site.site import Site
 from ..tuning import bound, machine
-from . import around as W
+from . import around as weather_around
 from .around import Around, Array
 
 DELIVER_H, CHARGE_H = 12, 24
@@ -75,16 +71,21 @@ PRESSURE_PA = 101_325.0
 def identify(site: Site, around: Around) -> Reduced:
     """Return the numbers of a site, from a run of its full plant in these surroundings."""
     settings = site.settings()
-    deep_mc = settings[S.DEEP_MC]
+    deep_mc = settings[setting.DEEP_MC]
     initial = site.plant().initial()
-    initial[X.WATER_C : X.WATER_C + X.LAYERS] = deep_mc / 1000.0
-    wait, charge = Quarter(D.WAIT, 1), Quarter(D.CHARGE, 0, deep_mc)
+    initial[state.WATER_C : state.WATER_C + state.LAYERS] = deep_mc / 1000.0
+    wait, charge = Quarter(advice.WAIT, 1), Quarter(advice.CHARGE, 0, deep_mc)
     plan = [wait] * (DELIVER_H * 4) + [charge] * (CHARGE_H * 4)
-    windows = range(S.WINDOW_1_KIND, S.SIZE, S.WINDOW_STRIDE)
-    changes = [(S.ADVISED, D.CHARGING_AND_ROOM), (S.ROOM_TARGET_MC, COLDEST_ROOM_MC)]
+    windows = range(setting.WINDOW_1_KIND, setting.SIZE, setting.WINDOW_STRIDE)
+    changes = [
+        (setting.ADVISED, advice.CHARGING_AND_ROOM),
+        (setting.ROOM_TARGET_MC, COLDEST_ROOM_MC),
+    ]
     changes += [(slot, 0) for slot in windows]
-    trace = W.follow(site, around, (DELIVER_H + CHARGE_H) / 24.0, plan, initial, changes)
-    free = W.without_store(site, around, (DELIVER_H + CHARGE_H) / 24.0)
+    trace = weather_around.follow(
+        site, around, (DELIVER_H + CHARGE_H) / 24.0, plan, initial, changes
+    )
+    free = weather_around.without_store(site, around, (DELIVER_H + CHARGE_H) / 24.0)
     return _fitted(site, trace, free)
 
 
@@ -112,15 +113,15 @@ def _coil(p: Array, trace: Trace) -> tuple[float, float, float]:
     Over the first hours of the delivery, the pauses of a pump that runs in spells counted; by its
     parts where the room was too cold for any delivery.
     """
-    tubes_w_k = 2.0 * float(p[P.TUBE_ROOM_UA_W_K])
-    on = trace.column("out").astype(np.int64) & O.PUMP != 0
+    tubes_w_k = 2.0 * float(p[param.TUBE_ROOM_UA_W_K])
+    on = trace.column("out").astype(np.int64) & output.PUMP != 0
     on[DELIVER_H * 60 :] = False
     over_k = trace.column("room_air_c") - trace.column("store_mean_c")
     first = int(np.argmax(on)) + SPELL_MIN
     span = slice(first, first + LOOKED_AT_MIN)
     part = on[span]
     if not part.any() or float(over_k[span].min()) < LEAST_OVER_K:
-        pump_w = float((p[P.PUMP_POWER_W] + p[P.FAN_POWER_W]) / p[P.SUPPLY_EFFICIENCY])
+        pump_w = float((p[param.PUMP_POWER_W] + p[param.FAN_POWER_W]) / p[param.SUPPLY_EFFICIENCY])
         return machine.coil_w_k(p), 0.0, pump_w
     sensible_w, mains_w = trace.column("coil_sensible_w")[span], trace.column("mains_w")
     coil_k = (trace.column("coil_c") - trace.column("store_mean_c"))[span]
@@ -133,15 +134,15 @@ def _coil(p: Array, trace: Trace) -> tuple[float, float, float]:
 def _fitted(site: Site, trace: Trace, free: Trace) -> Reduced:
     p = parameters(site.plant())
     place_c = trace.column("place_c")
-    charging = _running(trace, O.COMPRESSOR)
+    charging = _running(trace, output.COMPRESSOR)
     mains_kw = trace.column("mains_w") / 1000.0
     resting = ~charging & (trace.column("out").astype(np.int64) == 0)
     idle_kw = float(mains_kw[resting].min()) if resting.any() else 0.0
-    kg = float(trace.begun[X.STORE_KG])
+    kg = float(trace.begun[state.STORE_KG])
     cp = (water.enthalpy_j_kg(15.0) - water.enthalpy_j_kg(5.0)) / 10.0
     gain_w_k = float(
-        p[P.CABINET_SIDE_UA_W_K] + p[P.CABINET_BAND_UA_W_K] + p[P.CABINET_FLOOR_UA_W_K]
-        + p[P.LID_UA_W_K]
+        p[param.CABINET_SIDE_UA_W_K] + p[param.CABINET_BAND_UA_W_K] + p[param.CABINET_FLOOR_UA_W_K]
+        + p[param.LID_UA_W_K]
     )  # fmt: skip
     reach_w_k, coil_share, pump_w = _coil(p, trace)
     after, by_kw, mean, mean_by_kw = bound.room_steps(p, QUARTER_MIN)
@@ -156,8 +157,8 @@ def _fitted(site: Site, trace: Trace, free: Trace) -> Reduced:
         place_rise_k=float((place_c - free.column("place_c"))[charging].mean()),
         pump_kw=pump_w / 1000.0,
         idle_kw=idle_kw,
-        moisture_kg=float(p[P.MOISTURE_KG]),
-        fresh_kg_h=float(p[P.INFILTRATION_M3_S]) / bound.STILL_AIR_M3_KG * 3600.0,
+        moisture_kg=float(p[param.MOISTURE_KG]),
+        fresh_kg_h=float(p[param.INFILTRATION_M3_S]) / bound.STILL_AIR_M3_KG * 3600.0,
         after=after,
         by_kw=by_kw,
         mean=mean,

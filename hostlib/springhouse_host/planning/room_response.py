@@ -7,7 +7,7 @@ place where the freezer stands is one.
 import numpy as np
 from scipy.linalg import expm
 from springhouse.ahead import QUARTER_MIN
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import param
 
 from ..tuning import bound
 from .around import Array
@@ -19,17 +19,26 @@ class RoomResponse:
     """Of one installation, by its parameters ``p``."""
 
     def __init__(self, p: Array) -> None:
-        fresh_w_k = p[P.INFILTRATION_M3_S] / bound.STILL_AIR_M3_KG * 1006.0
-        inner, air_j, mass_j = p[P.AIR_MASS_UA_W_K], p[P.ROOM_AIR_J_K], p[P.ROOM_MASS_J_K]
-        outer_air, outer_mass = p[P.ENVELOPE_AIR_UA_W_K] + fresh_w_k, p[P.ENVELOPE_MASS_UA_W_K]
-        sun = p[P.SUN_AIR_FRACTION]
+        fresh_w_k = p[param.INFILTRATION_M3_S] / bound.STILL_AIR_M3_KG * 1006.0
+        inner, air_j, mass_j = (
+            p[param.AIR_MASS_UA_W_K],
+            p[param.ROOM_AIR_J_K],
+            p[param.ROOM_MASS_J_K],
+        )
+        outer_air, outer_mass = (
+            p[param.ENVELOPE_AIR_UA_W_K] + fresh_w_k,
+            p[param.ENVELOPE_MASS_UA_W_K],
+        )
+        sun = p[param.SUN_AIR_FRACTION]
         a = np.zeros((4, 4))  # air, mass; outdoors in K, sun in W
         a[0] = np.array([-(outer_air + inner), inner, outer_air, sun]) / air_j
-        a[1] = np.array([inner, -(outer_mass + p[P.HOUSE_UA_W_K] + inner), outer_mass, 1.0 - sun])
+        a[1] = np.array(
+            [inner, -(outer_mass + p[param.HOUSE_UA_W_K] + inner), outer_mass, 1.0 - sun]
+        )
         a[1] /= mass_j
         e = expm(a * STEP_S)
         self._keeps, self._gets = e[:2, :2], e[:2, 2:]
-        self._place_keeps = float(np.exp(-STEP_S * p[P.PLACE_UA_W_K] / p[P.PLACE_J_K]))
+        self._place_keeps = float(np.exp(-STEP_S * p[param.PLACE_UA_W_K] / p[param.PLACE_J_K]))
 
     def warmer(self, outdoor_k: Array, sun_w: Array) -> tuple[Array, Array, Array]:
         """Return how much warmer air and mass are at each node, and the place each quarter hour.

@@ -10,9 +10,9 @@ from typing import Any
 
 import numpy as np
 from springhouse.ahead import QUARTER_MIN, QUARTERS
-from springhouse_sim import sense as E
+from springhouse_sim import sense
 from springhouse_sim.bench import parameters
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.stage import MINUTE_MS, Events, Stage
 from springhouse_sim.world.tariff import Prices
@@ -21,7 +21,7 @@ from ..proof.running import room_limit_c
 from ..proof.scenarios import Scenario
 from ..site.owner_prices import each_minute
 from ..site.site import Site, load_site
-from . import around as W
+from . import around as weather_around
 from . import misforecast, optimise, quarters, reduced
 from .ahead import Ahead, of_trace
 from .around import Array
@@ -123,8 +123,8 @@ class PlansDaily:
             if not k or (local.hour, local.minute) == (PLANNED_AT_H, 0):
                 midnight = k + (48 - local.hour) * 4 - local.minute // QUARTER_MIN
                 depth = (
-                    float(whole.air_c[k] - stage.state[X.ROOM_AIR_C]),
-                    float(whole.mass_c[k] - stage.state[X.ROOM_MASS_C]),
+                    float(whole.air_c[k] - stage.state[state.ROOM_AIR_C]),
+                    float(whole.mass_c[k] - stage.state[state.ROOM_MASS_C]),
                 )
                 ahead = self.known.ahead(k, midnight)
                 store = store_of(self.site, store_c)
@@ -132,19 +132,21 @@ class PlansDaily:
                 plan, begun = quarters.advice(found, aim.plan_tells), k
                 expected = found.store_c
             advice = plan[k - begun]
-            stage.sense[E.ADVICE] = advice.what
-            stage.sense[E.ADVICE_WANTED] = advice.wanted
-            stage.sense[E.ADVICE_MC] = advice.target_mc
-            stage.sense[E.ADVICE_MIN] = QUARTER_MIN
-            stage.sense[E.ADVICE_SEQ] += 1
+            stage.sense[sense.ADVICE] = advice.what
+            stage.sense[sense.ADVICE_WANTED] = advice.wanted
+            stage.sense[sense.ADVICE_MC] = advice.target_mc
+            stage.sense[sense.ADVICE_MIN] = QUARTER_MIN
+            stage.sense[sense.ADVICE_SEQ] += 1
 
 
 def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figures:
     """Simulate the season planned ahead."""
-    around = W.Around(site.read_weather(), site.calendar(scenario.start), (site.people(),))
+    around = weather_around.Around(
+        site.read_weather(), site.calendar(scenario.start), (site.people(),)
+    )
     days = scenario.days
     model = reduced.identify(site, around)
-    free = W.without_store(site, around, days)
+    free = weather_around.without_store(site, around, days)
     prices = tariff_of(site, scenario, tariff)
     price = each_minute(prices, around.calendar, days * 1440)[::QUARTER_MIN]
     week = (
@@ -162,22 +164,24 @@ def planned(site: Site, scenario: Scenario, tariff: str, forecast: str) -> Figur
         tariff == OWN,
     )
     daily = PlansDaily(site, known, model, [])
-    trace = W.bench(site, around, actors=[daily]).run(days)
+    trace = weather_around.bench(site, around, actors=[daily]).run(days)
     off_k = float(np.sqrt(np.mean(np.square(daily.off_k))))
     return figures(site, scenario, trace, prices, off_k)
 
 
 def fixed(site: Site, scenario: Scenario) -> Trace:
     """Simulate the season by the week plan, which knows neither weather nor prices."""
-    around = W.Around(site.read_weather(), site.calendar(scenario.start), (site.people(),))
-    return W.follow(site, around, scenario.days, ())
+    around = weather_around.Around(
+        site.read_weather(), site.calendar(scenario.start), (site.people(),)
+    )
+    return weather_around.follow(site, around, scenario.days, ())
 
 
 def figures(
     site: Site, scenario: Scenario, trace: Trace, prices: Prices, off_k: float | None = None
 ) -> Figures:
     """Return what a season came to at some prices."""
-    kwh = np.diff(np.append(trace.column("mains_j"), trace.ended[X.MAINS_J])) / 3.6e6
+    kwh = np.diff(np.append(trace.column("mains_j"), trace.ended[state.MAINS_J])) / 3.6e6
     price = each_minute(prices, trace.calendar, len(kwh))
     limit_c = room_limit_c(site)
     return Figures(

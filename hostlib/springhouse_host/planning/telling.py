@@ -6,17 +6,16 @@ from datetime import datetime
 from typing import Any
 
 import numpy as np
-from springhouse import advice as D
+from springhouse import advice
 from springhouse.ahead import QUARTERS
 from springhouse.link import LINE_MOST
 from springhouse_sim.world.plan import Quarter
 
-from . import clock
-from . import quarters as Q
+from . import clock, quarters
 from .case import PlanCase
 from .making import Came, Made
 
-NOTHING = Quarter(D.NONE)
+NOTHING = Quarter(advice.NONE)
 
 
 @dataclass(frozen=True)
@@ -42,10 +41,10 @@ def _charges(case: PlanCase, made: Made) -> list[Spell]:
     while k < len(made.quarters):
         first = made.quarters[k]
         end = k + 1
-        if first.what == D.CHARGE:
+        if first.what == advice.CHARGE:
             while (
                 end < len(made.quarters)
-                and made.quarters[end].what == D.CHARGE
+                and made.quarters[end].what == advice.CHARGE
                 and (made.quarters[end].target_mc == first.target_mc)
             ):
                 end += 1
@@ -88,7 +87,7 @@ def lines(case: PlanCase, made: Made) -> list[str]:
 
 
 def _command(begins: datetime, part: list[Quarter]) -> str:
-    message = {"cmd": "plan", "from": int(begins.timestamp()) // 60, "runs": Q.runs(part)}
+    message = {"cmd": "plan", "from": int(begins.timestamp()) // 60, "runs": quarters.runs(part)}
     return json.dumps(message, separators=(",", ":"))
 
 
@@ -99,7 +98,7 @@ def as_json(case: PlanCase, made: Made) -> dict[str, Any]:
         "site": case.site.name,
         "begins": case.start.isoformat(),
         "zone": case.zone.key,
-        "plan": Q.runs(made.quarters),
+        "plan": quarters.runs(made.quarters),
         "refused": made.refused,
         "margin_k": made.margin_k,
         "spells": [

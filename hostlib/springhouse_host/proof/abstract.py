@@ -23,12 +23,10 @@ from itertools import chain
 from typing import Any
 
 import numpy as np
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import words
+from springhouse import memory as cell
+from springhouse import reading, words
 from springhouse_sim import compiled
-from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract import search
+from springhouse_sim.abstract import env, search
 
 from .doors import DOORS
 from .slice_parts import NOW_MS, Slice, Write
@@ -89,10 +87,10 @@ class Machine:
             _ints(readings),
         )
         self.work: search.Work = (
-            _ints([0] * M.SIZE),
-            _ints([0] * M.SIZE),
-            _ints([0] * R.SIZE),
-            _longs(V.SIZE),
+            _ints([0] * cell.SIZE),
+            _ints([0] * cell.SIZE),
+            _ints([0] * reading.SIZE),
+            _longs(env.SIZE),
         )
 
     def inputs(self) -> int:

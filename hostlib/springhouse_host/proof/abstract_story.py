@@ -6,9 +6,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-from springhouse import controller, words
-from springhouse import memory as M
-from springhouse import output as O
+from springhouse import controller, output, words
+from springhouse import memory as cell
 from springhouse_sim.abstract import fields, search
 
 from ..induction import step_test
@@ -32,7 +31,7 @@ def kept_words(machine: Machine, memory: Any) -> Iterator[str]:
     """Yield what the slice remembers, leaving out what is at rest."""
     for kept, row in zip(machine.part.kept, machine.tables[0], strict=True):
         digit = fields.digit(memory, row, machine.part.now_ms)
-        if kept.slot in (M.STORE_STATE, M.ROOM_STATE, M.OUT):
+        if kept.slot in (cell.STORE_STATE, cell.ROOM_STATE, cell.OUT):
             continue
         if kept.kind in (fields.WAIT, fields.TRIP):
             text = {0: "", 1: "due", 2: "running"}[digit if kept.kind == fields.TRIP else 2 * digit]
@@ -60,8 +59,8 @@ def tell(machine: Machine, explored: Explored) -> list[str]:
         memory = machine.work[0]
         said = "; ".join(choices(machine, step.number)) or "all by default"
         begun = f"{POWER_UP}; " if step.state == search.BOOT else ""
-        states = f"{words.STORE_STATES[memory[M.STORE_STATE]]} / "
-        states += words.ROOM_STATES[memory[M.ROOM_STATE]]
+        states = f"{words.STORE_STATES[memory[cell.STORE_STATE]]} / "
+        states += words.ROOM_STATES[memory[cell.ROOM_STATE]]
         kept = ", ".join(kept_words(machine, memory))
         lines.append(
             f"{tick:3}  {begun}{said} -> {states}, on: {bit_names(out, words.OUTPUTS)}"
@@ -96,6 +95,6 @@ def regression_test(machine: Machine, explored: Explored, folder: Path) -> Path:
         settings=[int(v) for v in machine.part.settings],
         readings=[int(v) for v in readings],
         before=list(held),
-        out=int(memory[M.OUT]) & ((O.ALARM << 1) - 1),
+        out=int(memory[cell.OUT]) & ((output.ALARM << 1) - 1),
         after=[int(v) for v in memory],
     )

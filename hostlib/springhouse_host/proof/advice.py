@@ -1,9 +1,7 @@
 """What to change where a promise or a response is broken."""
 
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import fitted, output, setting
+from springhouse import latch as latches
 
 from ..site.promises import Promise
 from ..site.site import Site
@@ -39,22 +37,22 @@ def of_promise(promise: Promise, worst: float, site: Site) -> str:
 def _dry(site: Site, worst: float) -> str:
     settings = site.settings()
     allow = f"or allow it, promises.dry_run_at_most_s = {worst:g}, if the pump bears it"
-    if site.fitted & F.FLOW:
+    if site.fitted & fitted.FLOW:
         return f"a stronger pump or less lift, so that it primes within the prime time; {allow}"
-    if site.fitted & F.COIL_IN:
+    if site.fitted & fitted.COIL_IN:
         return (
-            f"without a flow sensor a dry pump shows after {settings[S.FOLLOW_S]} s, when the coil "
-            f'inlet has not followed the store: fit one (sensors.flow = "fitted"), {allow}'
+            f"without a flow sensor a dry pump shows after {settings[setting.FOLLOW_S]} s, when "
+            f'the coil inlet has not followed the store: fit one (sensors.flow = "fitted"), {allow}'
         )
     return (
-        f"nothing shows flow, so the pump runs in spells of {settings[S.SPELL_ON_S]} s: fit a flow "
-        f'sensor (sensors.flow = "fitted"), or a probe at the coil inlet (sensors.coil_in), which '
-        f"shows it after {settings[S.FOLLOW_S]} s, {allow}"
+        f"nothing shows flow, so the pump runs in spells of {settings[setting.SPELL_ON_S]} s: fit "
+        f'a flow sensor (sensors.flow = "fitted"), or a probe at the coil inlet (sensors.coil_in), '
+        f"which shows it after {settings[setting.FOLLOW_S]} s, {allow}"
     )
 
 
 def _spill(site: Site, worst: float) -> str:
-    if not site.fitted & F.TRAY:
+    if not site.fitted & fitted.TRAY:
         return 'nothing watches the tray: a float beside the open drain (sensors.tray = "fitted")'
     return "a larger tray, or a float that opens lower (tray.float_opens_litres)"
 
@@ -65,7 +63,7 @@ def _ice(site: Site, worst: float) -> str:
             "nothing ends the run of a welded relay: an independent freeze cut-out in series with "
             "the freezer (protection.independent_freeze_cutout = true once it is fitted and tested)"
         )
-    if not site.fitted & F.STORE_HIGH:
+    if not site.fitted & fitted.STORE_HIGH:
         return (
             "nothing watches the top and the cold wall, where ice begins: fit a probe there "
             "(sensors.store_high), or a warmer settings.deep_target_c"
@@ -81,7 +79,7 @@ def _starts(site: Site, worst: float) -> str:
 
 
 def _off_gap(site: Site, worst: float) -> str:
-    if not site.fitted & F.MAINS:
+    if not site.fitted & fitted.MAINS:
         return 'nothing measures the mains: fit its sensor (sensors.mains = "fitted")'
     return "a longer off-time of the compressor (settings.min_off_s)"
 
@@ -98,12 +96,12 @@ def of_response(off: int, latch: int, site: Site) -> str:
         latch: latches of which one should have been set.
         site: the installation.
     """
-    if latch & L.DRY or off == O.PUMP:
+    if latch & latches.DRY or off == output.PUMP:
         return (
             "a pump or tube with more flow, so that no flow is told from some sooner; or a longer "
             "gap allowed (promises.dry_run_at_most_s)"
         )
-    if latch & L.NO_COOLING or off == O.COMPRESSOR:
+    if latch & latches.NO_COOLING or off == output.COMPRESSOR:
         return (
             "a shorter judgement of progress (settings.progress_min), or a compressor that makes "
             "some in that time"

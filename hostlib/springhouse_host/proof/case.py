@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass, replace
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 
@@ -17,7 +17,7 @@ NEARLY_CHARGED_K = 2.5  # above the target of the charge: the guards near freezi
 
 def nearly_charged_c(site: Site) -> float:
     """Return the temperature of a store whose charge is nearly over [°C]."""
-    return site.settings()[S.DEEP_MC] / 1000.0 + NEARLY_CHARGED_K
+    return site.settings()[setting.DEEP_MC] / 1000.0 + NEARLY_CHARGED_K
 
 
 @dataclass(frozen=True)

@@ -9,12 +9,8 @@ from collections.abc import Iterator
 from dataclasses import replace
 from math import ceil
 
-from springhouse import condition as C
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import output as O
-from springhouse import setting as S
-from springhouse import week as N
+from springhouse import condition, fitted, output, setting, week
+from springhouse import latch as latches
 from springhouse_sim.world.faults import PROBES, Fault
 from springhouse_sim.world.outage import Outage
 
@@ -25,7 +21,7 @@ from .case import FaultCase, nearly_charged_c
 from .responses import Expect
 from .situations import anywhen, charging, delivering, plan_minutes
 
-COMPRESSOR = O.COMPRESSOR
+COMPRESSOR = output.COMPRESSOR
 BOTH = ("store_low", "store_high")
 
 PROBE_S = 10 + 1  # untrusted at the latest, and a scan
@@ -47,20 +43,20 @@ WELDED_ICE_SHARE = 0.25
 
 
 def _store_probes(site: Site) -> tuple[str, ...]:
-    return tuple(name for i, name in enumerate(BOTH) if site.fitted & (F.STORE_LOW << i))
+    return tuple(name for i, name in enumerate(BOTH) if site.fitted & (fitted.STORE_LOW << i))
 
 
 def no_progress_c(site: Site) -> float:
     """Return a store so warm that it is charged at any hour, but not too warm to start [°C]."""
     settings = site.settings()
-    from_mc = settings[S.SHALLOW_MC] + settings[S.BAND_MK]
-    return (from_mc + settings[S.WARM_FILL_MC]) / 2000.0
+    from_mc = settings[setting.SHALLOW_MC] + settings[setting.BAND_MK]
+    return (from_mc + settings[setting.WARM_FILL_MC]) / 2000.0
 
 
 def days_of_running(site: Site, running_s: int) -> int:
     """Return how many days surely hold so much running of the compressor."""
     plan = plan_minutes(bytes(site.settings()))
-    a_day_s = float((plan & N.PLAN_CHARGE != 0).mean()) * DAY_S * RUNNING_SHARE
+    a_day_s = float((plan & week.PLAN_CHARGE != 0).mean()) * DAY_S * RUNNING_SHARE
     return min(MOST_DAYS, ceil(running_s / max(a_day_s, 1.0)) + 1)
 
 
@@ -93,68 +89,68 @@ def _alone(within_s: int, *, lock: int = 0, latch: int = 0, stay_s: int = 0) -> 
         latch=latch,
         stay_s=stay_s,
         while_on=COMPRESSOR,
-        while_off=O.PUMP,
+        while_off=output.PUMP,
     )
 
 
 def _compressor(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
     warm_c = no_progress_c(site)
-    stuck_s = settings[S.STUCK_MIN] * 60 + 600
+    stuck_s = settings[setting.STUCK_MIN] * 60 + 600
     stuck = tuple(Fault("probe_stuck", 0, probe=p) for p in _store_probes(site))
     yield FaultCase(
         6,
         "store probes: stuck",
         charging(),
-        (_alone(stuck_s, lock=C.LOCK_BLIND),),
+        (_alone(stuck_s, lock=condition.LOCK_BLIND),),
         stuck,
         store_start_c=warm_c,
         days=days_of_running(site, stuck_s),
     )
-    apart_s = settings[S.DISAGREE_MIN] * 60 + 120
+    apart_s = settings[setting.DISAGREE_MIN] * 60 + 120
     yield FaultCase(
         8,
         "low probe out of the water: reads 8 K warm",
         charging(),
-        (_alone(apart_s, lock=C.LOCK_REST, stay_s=settings[S.REST_MIN] * 60),),
+        (_alone(apart_s, lock=condition.LOCK_REST, stay_s=settings[setting.REST_MIN] * 60),),
         (Fault("probe_drift", 0, probe="store_low", value=8000, over_s=60),),
-        needs=F.STORE_LOW | F.STORE_HIGH,
+        needs=fitted.STORE_LOW | fitted.STORE_HIGH,
         store_start_c=warm_c,
         days=days_of_running(site, apart_s),
     )
-    dead_s = settings[S.PROGRESS_MIN] * 60 + HOUR_S
+    dead_s = settings[setting.PROGRESS_MIN] * 60 + HOUR_S
     for row, words, fault in (
         (14, "relay never closes", Fault("relay_dead", 0)),
         (17, "compressor cools nothing", Fault("weak_compressor", 0, value=0.0)),
         (18, "cabinet open: runs without progress", Fault("lid_open", 0, value=OPEN_FACTOR)),
     ):
-        expects = [_alone(dead_s, lock=C.LOCK_REST)]
+        expects = [_alone(dead_s, lock=condition.LOCK_REST)]
         days = days_of_running(site, dead_s)
         if row == 14:
-            three_s = 3 * settings[S.PROGRESS_MIN] * 60 + HOUR_S
-            expects.append(_alone(three_s, latch=L.NO_COOLING))
+            three_s = 3 * settings[setting.PROGRESS_MIN] * 60 + HOUR_S
+            expects.append(_alone(three_s, latch=latches.NO_COOLING))
             days = days_of_running(site, three_s)
         yield FaultCase(
             row, words, charging(), tuple(expects), (fault,), store_start_c=warm_c, days=days
         )
-    off_s = settings[S.MIN_OFF_S]
+    off_s = settings[setting.MIN_OFF_S]
     yield FaultCase(
         19,
         "mains outside its nameplate: the sense drops out",
         charging(),
         (Expect(0, 1, off=COMPRESSOR, stay_s=HOUR_S + off_s),),
         (Fault("mains_sense_dead", 0, HOUR_S),),
-        needs=F.MAINS,
+        needs=fitted.MAINS,
     )
     for row, words, away_s in ((54, "mains away 10 min", 600), (16, "mains away 5 s", 5)):
-        wait_s = away_s + off_s + settings[S.RESTART_STAGGER_S]
+        wait_s = away_s + off_s + settings[setting.RESTART_STAGGER_S]
         yield FaultCase(
             row,
             f"{words} in the charge",
             charging(),
             (Expect(0, 1, off=COMPRESSOR, stay_s=wait_s),),
             outages=(Outage(0, away_s),),
-            needs=F.MAINS,
+            needs=fitted.MAINS,
         )
     welded = FaultCase(
         WELDED_ROW,
@@ -192,7 +188,7 @@ def _promised(site: Site) -> Iterator[FaultCase]:
     """One fault at a time in a store nearly charged, judged by the promises alone."""
     cold_c = nearly_charged_c(site)
     for i, probe in enumerate(PROBES[:3]):
-        if not site.fitted & (F.STORE_LOW << i):
+        if not site.fitted & (fitted.STORE_LOW << i):
             continue
         at = charging() if i < 2 else delivering()
         for kind, words in (
@@ -205,7 +201,7 @@ def _promised(site: Site) -> Iterator[FaultCase]:
         drift = Fault("probe_drift", 0, probe=probe, value=DRIFT_MK, over_s=DRIFT_S)
         name = f"probe {probe} drifts by +{DRIFT_MK} mK"
         yield FaultCase(0, name, anywhen(), (), (drift,), from_start=True, store_start_c=cold_c)
-    if site.fitted & F.TRAY:
+    if site.fitted & fitted.TRAY:
         opened = Fault("tray_float_open", 0, 900)
         name = "tray float opens for 15 min"
         yield FaultCase(0, name, delivering(), (), (opened,), store_start_c=cold_c)

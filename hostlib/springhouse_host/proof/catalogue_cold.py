@@ -2,10 +2,7 @@
 
 from collections.abc import Iterator
 
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import fitted, latch, output, setting
 from springhouse_sim.plant import water
 from springhouse_sim.world.faults import Fault
 
@@ -43,7 +40,7 @@ CONTACT_S = 5
 def _resting(
     never: str, for_s: int, at_most_c: float | None = None, at_least_c: float | None = None
 ) -> Situation:
-    off = O.COMPRESSOR | O.PUMP
+    off = output.COMPRESSOR | output.PUMP
     return Situation(
         never, off=off, for_s=for_s, store_at_most_c=at_most_c, store_at_least_c=at_least_c
     )
@@ -52,7 +49,7 @@ def _resting(
 def _cold(site: Site) -> Iterator[FaultCase]:
     """Store probes that mislead in a cold store: the true ice stays within the promise."""
     bounded = (Expect(0, 0, ice_at_most_kg=site.file.store.ice_limit_kg),)
-    deep_c = site.settings()[S.DEEP_MC] / 1000.0
+    deep_c = site.settings()[setting.DEEP_MC] / 1000.0
     full = _resting("never full", 60, at_most_c=deep_c + FULL_K)
     for words, at in (("on the way down", charging_deep(deep_c + DOWN_K)), ("full", full)):
         for probe, error_mk, over_h in ERRORS:
@@ -65,7 +62,7 @@ def _cold(site: Site) -> Iterator[FaultCase]:
                 at,
                 bounded,
                 (fault,),
-                needs=F.STORE_LOW | F.STORE_HIGH,
+                needs=fitted.STORE_LOW | fitted.STORE_HIGH,
                 store_start_c=nearly_charged_c(site),
                 days=2,
             )
@@ -76,7 +73,7 @@ def _cold(site: Site) -> Iterator[FaultCase]:
                 at,
                 bounded,
                 (Fault("probe_stuck", 0, probe=probe),),
-                needs=F.STORE_LOW | F.STORE_HIGH,
+                needs=fitted.STORE_LOW | fitted.STORE_HIGH,
                 store_start_c=nearly_charged_c(site),
                 days=2,
             )
@@ -89,10 +86,10 @@ def warm_noticed_s(site: Site) -> int:
     wall stirs warmer water down to it, and it even rises first. There it must be noticed before the
     freezer at its strongest could have brought all of the water to 4 °C.
     """
-    if site.fitted & F.STORE_HIGH:
+    if site.fitted & fitted.STORE_HIGH:
         return NOTICED_S
     strongest_w = WARM_WATER_FACTOR * site.known["freezer.capacity_w"].pick("high")
-    above_k = site.settings()[S.DEEP_MC] / 1000.0 + WARMER_K - FLOOR_C
+    above_k = site.settings()[setting.DEEP_MC] / 1000.0 + WARMER_K - FLOOR_C
     heat_j = site.file.store.water_litres * water.CP_0 * above_k
     return max(NOTICED_S, int(heat_j / strongest_w))
 
@@ -107,7 +104,7 @@ def _noticed(site: Site, within_s: int) -> tuple[tuple[Expect, ...], tuple[Fault
     until_s = within_s + PERSON_S
     ice_kg = site.file.store.ice_limit_kg + strongest_w * until_s / water.LATENT_FUSION_J_KG
     return (
-        (Expect(0, within_s, latch=L.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
+        (Expect(0, within_s, latch=latch.WELDED), Expect(0, 0, ice_at_most_kg=ice_kg)),
         (Fault("relay_welded", 0), Fault("freezer_unplugged", until_s)),
     )
 
@@ -115,7 +112,7 @@ def _noticed(site: Site, within_s: int) -> tuple[tuple[Expect, ...], tuple[Fault
 def _welded(site: Site) -> Iterator[FaultCase]:
     """A relay that welds while the compressor is off, and the contact behind it."""
     settings = site.settings()
-    deep_c, warm_c = settings[S.DEEP_MC] / 1000.0, settings[S.SHALLOW_MC] / 1000.0
+    deep_c, warm_c = settings[setting.DEEP_MC] / 1000.0, settings[setting.SHALLOW_MC] / 1000.0
     by_store, pulled = _noticed(site, NOTICED_S)
     warm_s = warm_noticed_s(site)
     by_store_warm, pulled_warm = _noticed(site, warm_s)
@@ -140,7 +137,7 @@ def _welded(site: Site) -> Iterator[FaultCase]:
     for words, expects, faults in (
         ("relay welded, plug pulled an hour later", by_contact, pulled_sooner),
         ("never opens, relay welded: noticed by the store", by_store_warm, stuck),
-        ("its wire off", (Expect(0, CONTACT_S, latch=L.WELDED),), off),
+        ("its wire off", (Expect(0, CONTACT_S, latch=latch.WELDED),), off),
     ):
         yield FaultCase(
             WELDED_ROW,
@@ -148,7 +145,7 @@ def _welded(site: Site) -> Iterator[FaultCase]:
             warm,
             expects,
             faults,
-            needs=F.RELAY,
+            needs=fitted.RELAY,
             store_start_c=warm_c,
         )
 

@@ -4,10 +4,8 @@ import math
 from collections.abc import Iterator
 from dataclasses import replace
 
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import fitted, output, setting
+from springhouse import latch as latches
 from springhouse_sim.plant import tray
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
@@ -18,7 +16,7 @@ from .case import TRAY_EMPTIED_S, FaultCase
 from .responses import Expect
 from .situations import before_delivery, both, charging, delivering
 
-C, P, FANS = O.COMPRESSOR, O.PUMP, O.FAN
+C, P, FANS = output.COMPRESSOR, output.PUMP, output.FAN
 DELIVERY = P | FANS
 ALL = C | DELIVERY
 
@@ -39,8 +37,8 @@ CROSSTALK_ML_MIN = 133_000  # 1 kHz of a fan's drive on the wire of a usual flow
 
 def _floods() -> Iterator[FaultCase]:
     for row, kind, words, latch, needs in (
-        (26, "level_float_open", "store level low", L.LEVEL, F.LEVEL),
-        (59, "floor_wet", "water on the floor", L.FLOOR, F.FLOOR),
+        (26, "level_float_open", "store level low", latches.LEVEL, fitted.LEVEL),
+        (59, "floor_wet", "water on the floor", latches.FLOOR, fitted.FLOOR),
     ):
         off = Expect(0, FLOAT_S, off=DELIVERY, stay_s=HOUR_S)
         latched = Expect(0, FLOAT_S, latch=latch)
@@ -59,7 +57,7 @@ def _floods() -> Iterator[FaultCase]:
         delivering(),
         (Expect(0, seen_s + FLOAT_S, off=DELIVERY, stay_s=HOUR_S),),
         (Fault("leak", 0, 600, value=LEAK_L_S),),
-        needs=F.FLOOR,
+        needs=fitted.FLOOR,
     )
 
 
@@ -74,8 +72,8 @@ def seen_gone_s(flow_ml_min: float, left_ml_min: float, least_ml_min: float, lag
 
 def _pump(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
-    gap_s, least_ml_min = settings[S.FLOW_GAP_S], settings[S.FLOW_LEAST_ML_MIN]
-    dry_s = settings[S.PRIME_S] + SCAN_S
+    gap_s, least_ml_min = settings[setting.FLOW_GAP_S], settings[setting.FLOW_LEAST_ML_MIN]
+    dry_s = settings[setting.PRIME_S] + SCAN_S
     # The gap, then three tries of the prime time after 1, 5 and 30 min, each after the fan's start.
     person_s = gap_s + 60 + 300 + 1800 + 3 * (dry_s + 10) + 60
     # Warm water flows most easily, so its flow takes longest to die away.
@@ -93,11 +91,11 @@ def _pump(site: Site) -> Iterator[FaultCase]:
         stop = Expect(0, gap_s + seen_s + SCAN_S, off=P, stay_s=60)
         fault = (Fault(kind, 0, value=value),)
         name = f"{words}, delivering"
-        yield FaultCase(row, name, delivering(), (stop,), fault, needs=F.FLOW)
-        latched = (Expect(0, person_s + seen_s, latch=L.DRY, asked=True),)
+        yield FaultCase(row, name, delivering(), (stop,), fault, needs=fitted.FLOW)
+        latched = (Expect(0, person_s + seen_s, latch=latches.DRY, asked=True),)
         name = f"{words}, delivering: a person is asked for"
         at = delivering(wanted_s=person_s)
-        yield FaultCase(row, name, at, latched, fault, needs=F.FLOW, days=2)
+        yield FaultCase(row, name, at, latched, fault, needs=fitted.FLOW, days=2)
     # With the pump off it is flow that should not be: delivery stays barred.
     crosstalk = Fault("flow_jammed", 0, value=CROSSTALK_ML_MIN)
     yield FaultCase(
@@ -106,7 +104,7 @@ def _pump(site: Site) -> Iterator[FaultCase]:
         delivering(),
         (Expect(0, gap_s + 2 * SCAN_S, off=P, stay_s=8 * HOUR_S),),
         (crosstalk, Fault("prime_lost", 0)),
-        needs=F.FLOW,
+        needs=fitted.FLOW,
     )
     yield FaultCase(
         22,
@@ -114,13 +112,13 @@ def _pump(site: Site) -> Iterator[FaultCase]:
         before_delivery(GHOST_S, 8 * HOUR_S),
         (Expect(0, GHOST_S, off=P, idle=True, stay_s=8 * HOUR_S),),
         (Fault("flow_jammed", 0),),
-        needs=F.FLOW,
+        needs=fitted.FLOW,
     )
 
 
 def _delivery(site: Site) -> Iterator[FaultCase]:
     settings = site.settings()
-    back_s = TRAY_OPEN_S + settings[S.TRAY_RETURN_S]
+    back_s = TRAY_OPEN_S + settings[setting.TRAY_RETURN_S]
     off = Expect(0, FLOAT_S, off=DELIVERY)
     yield FaultCase(
         32,
@@ -128,7 +126,7 @@ def _delivery(site: Site) -> Iterator[FaultCase]:
         delivering(),
         (replace(off, stay_s=back_s),),
         (Fault("tray_float_open", 0, TRAY_OPEN_S),),
-        needs=F.TRAY,
+        needs=fitted.TRAY,
     )
     file = site.file.tray
     if file.float_opens_litres:
@@ -137,7 +135,7 @@ def _delivery(site: Site) -> Iterator[FaultCase]:
         if file.open_drain:  # as much as fills it in that time all the same, and it drains again
             drained = tray.DRAIN_S * -math.expm1(-fill_s / tray.DRAIN_S)
             poured_l_s = file.float_opens_litres / drained
-            stay_s = fill_s + settings[S.TRAY_RETURN_S]
+            stay_s = fill_s + settings[setting.TRAY_RETURN_S]
         # A person who pours the tray out meanwhile would be quicker.
         emptied_s = (TRAY_EMPTIED_S - stay_s, TRAY_EMPTIED_S + POURING_S)
         for row, words in ((30, "tray fills"), (33, "condensate pump dead: tray fills")):
@@ -147,17 +145,17 @@ def _delivery(site: Site) -> Iterator[FaultCase]:
                 replace(delivering(fill_s + FLOAT_S), clear_of_s=emptied_s),
                 (Expect(0, fill_s + FLOAT_S, off=DELIVERY, stay_s=stay_s),),
                 (Fault("tray_filled", 0, fill_s, value=poured_l_s),),
-                needs=F.TRAY,
+                needs=fitted.TRAY,
             )
-    still_s = settings[S.FAN_STILL_S] + SCAN_S
+    still_s = settings[setting.FAN_STILL_S] + SCAN_S
     for kind, words in (("fan_stalled", "fans stalled"), ("tach_dead", "fan tachometer dead")):
         yield FaultCase(
             28,
             f"{words}, delivering",
             delivering(still_s),
-            (Expect(0, still_s, off=P, stay_s=still_s + settings[S.COIL_WAIT_S]),),
+            (Expect(0, still_s, off=P, stay_s=still_s + settings[setting.COIL_WAIT_S]),),
             (Fault(kind, 0),),
-            needs=F.FAN_TACH,
+            needs=fitted.FAN_TACH,
         )
     yield FaultCase(
         1,
@@ -165,7 +163,7 @@ def _delivery(site: Site) -> Iterator[FaultCase]:
         delivering(),
         (Expect(0, PROBE_S, off=DELIVERY, stay_s=HOUR_S),),
         (Fault("probe_open", 0, HOUR_S, probe="room"),),
-        needs=F.ROOM,
+        needs=fitted.ROOM,
     )
     if site.file.battery.kind != "none":
         yield FaultCase(
@@ -174,7 +172,7 @@ def _delivery(site: Site) -> Iterator[FaultCase]:
             delivering(),
             (),
             outages=(Outage(0, 24 * HOUR_S),),
-            needs=F.BATTERY,
+            needs=fitted.BATTERY,
         )
 
 

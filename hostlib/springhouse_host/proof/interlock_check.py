@@ -10,35 +10,33 @@ from typing import Any, TypeAlias
 import numba
 import numpy as np
 import numpy.typing as npt
-from springhouse import condition as C
-from springhouse import interlock, why, words
-from springhouse import output as O
+from springhouse import condition, interlock, output, why, words
 
 from .table_check import bit_names
 
 Flags: TypeAlias = npt.NDArray[np.bool_]
 Grant: TypeAlias = Callable[[int, int, int], int]
 
-MOTORS = (O.COMPRESSOR, O.PUMP, O.FAN)
+MOTORS = (output.COMPRESSOR, output.PUMP, output.FAN)
 # What each lock bit takes away, from the requirements.
 LOCKS = (
-    (C.LOCK_FREEZE, O.COMPRESSOR),
-    (C.LOCK_BLIND, O.COMPRESSOR),
-    (C.LOCK_MAINS, O.COMPRESSOR),
-    (C.LOCK_STORE, O.COMPRESSOR),
-    (C.LOCK_REST, O.COMPRESSOR),
-    (C.LOCK_TRAY, O.PUMP | O.FAN),
-    (C.LOCK_DRY, O.PUMP),
-    (C.LOCK_COIL, O.PUMP),
-    (C.LOCK_BATTERY, O.PUMP | O.FAN),
-    (C.LOCK_ROOM, O.PUMP | O.FAN),
-    (C.LOCK_FAN_CAP, O.FAN_FULL),
-    (C.LOCK_ALL, O.COMPRESSOR | O.PUMP | O.FAN | O.FAN_FULL),
+    (condition.LOCK_FREEZE, output.COMPRESSOR),
+    (condition.LOCK_BLIND, output.COMPRESSOR),
+    (condition.LOCK_MAINS, output.COMPRESSOR),
+    (condition.LOCK_STORE, output.COMPRESSOR),
+    (condition.LOCK_REST, output.COMPRESSOR),
+    (condition.LOCK_TRAY, output.PUMP | output.FAN),
+    (condition.LOCK_DRY, output.PUMP),
+    (condition.LOCK_COIL, output.PUMP),
+    (condition.LOCK_BATTERY, output.PUMP | output.FAN),
+    (condition.LOCK_ROOM, output.PUMP | output.FAN),
+    (condition.LOCK_FAN_CAP, output.FAN_FULL),
+    (condition.LOCK_ALL, output.COMPRESSOR | output.PUMP | output.FAN | output.FAN_FULL),
 )
 
 
 ASKED = 1 << len(words.OUTPUTS)
-LOCKED = 1 << C.LOCK_BITS
+LOCKED = 1 << condition.LOCK_BITS
 
 
 @cache
@@ -63,8 +61,12 @@ def check_interlock(grant: Grant = interlock.grant) -> tuple[list[str], int]:
     lock = np.arange(LOCKED)
     found = [
         *_first(granted & ~asked != 0, granted, "grants what nobody asked for"),
-        *_first((asked & ~granted & O.ALARM) != 0, granted, "silences the alarm"),
-        *_first(_has(granted, O.FAN_FULL) & ~_has(granted, O.FAN), granted, "full fan without fan"),
+        *_first((asked & ~granted & output.ALARM) != 0, granted, "silences the alarm"),
+        *_first(
+            _has(granted, output.FAN_FULL) & ~_has(granted, output.FAN),
+            granted,
+            "full fan without fan",
+        ),
     ]
     for bit, taken in LOCKS:
         wrong = (granted & taken != 0) & ((lock & bit) != 0)
@@ -72,16 +74,18 @@ def check_interlock(grant: Grant = interlock.grant) -> tuple[list[str], int]:
     motors = sum(MOTORS)
     rising = granted & ~out & np.uint8(motors)
     found += _first(
-        _has(rising, O.COMPRESSOR) & ((lock & C.LOCK_START) != 0),
+        _has(rising, output.COMPRESSOR) & ((lock & condition.LOCK_START) != 0),
         granted,
         "starts in a waiting time",
     )
     found += _first(
-        (rising & np.uint8(O.PUMP | O.FAN) != 0) & ((lock & C.LOCK_PAUSE) != 0),
+        (rising & np.uint8(output.PUMP | output.FAN) != 0) & ((lock & condition.LOCK_PAUSE) != 0),
         granted,
         "starts in the pause of pump and fans",
     )
-    found += _first((rising != 0) & ((lock & C.LOCK_SPACING) != 0), granted, "starts too soon")
+    found += _first(
+        (rising != 0) & ((lock & condition.LOCK_SPACING) != 0), granted, "starts too soon"
+    )
     found += _first(rising & (rising - np.uint8(1)) != 0, granted, "starts two motors at once")
     return [*found, *_too_much(granted, asked, out, lock)], granted.size
 
@@ -95,9 +99,15 @@ def _too_much(granted: Any, asked: Any, out: Any, lock: Any) -> list[str]:
     free = asked & ~barred & motors
     lost = free & out & ~granted
     found = _first(lost != 0, granted, "stops a motor that nothing bars")
-    may_start = free & ~out & ~np.where(lock & C.LOCK_START, O.COMPRESSOR, 0).astype(np.uint8)
-    may_start &= ~np.where(lock & C.LOCK_PAUSE, O.PUMP | O.FAN, 0).astype(np.uint8)
-    stuck = (may_start != 0) & ((lock & C.LOCK_SPACING) == 0) & (granted & ~out & motors == 0)
+    may_start = (
+        free & ~out & ~np.where(lock & condition.LOCK_START, output.COMPRESSOR, 0).astype(np.uint8)
+    )
+    may_start &= ~np.where(lock & condition.LOCK_PAUSE, output.PUMP | output.FAN, 0).astype(
+        np.uint8
+    )
+    stuck = (
+        (may_start != 0) & ((lock & condition.LOCK_SPACING) == 0) & (granted & ~out & motors == 0)
+    )
     return [*found, *_first(stuck, granted, "starts no motor though one may")]
 
 

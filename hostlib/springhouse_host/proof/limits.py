@@ -5,8 +5,7 @@ from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import setting as S
-from springhouse import statechart as K
+from springhouse import setting, statechart
 from springhouse_sim.trace import Trace
 
 Cause = Literal["none", "coil", "store", "stopped", "not asked"]
@@ -45,13 +44,15 @@ def shortfall(trace: Trace, limit_c: float) -> Shortfall:
     state = trace.column("room_state")[over]
     coil_w = (trace.column("coil_sensible_w") + trace.column("coil_latent_w"))[over]
     store = trace.column("store_mean_c")[over]
-    delivering = state == K.DISCHARGE
-    resting = state == K.WAITING
+    delivering = state == statechart.DISCHARGE
+    resting = state == statechart.WAITING
     # Asked for and yet at rest: the store was not cold enough to be of use.
-    start_c = (trace.settings[S.ROOM_TARGET_MC] + trace.settings[S.ROOM_BAND_MK]) / 1000.0
+    start_c = (
+        trace.settings[setting.ROOM_TARGET_MC] + trace.settings[setting.ROOM_BAND_MK]
+    ) / 1000.0
     too_warm = resting & (room[over] >= start_c)
     # More than half of the cold between a full store and the room's limit is gone.
-    half_c = (trace.settings[S.DEEP_MC] / 1000.0 + limit_c) / 2.0
+    half_c = (trace.settings[setting.DEEP_MC] / 1000.0 + limit_c) / 2.0
     spent = too_warm | (delivering & (store > half_c))
     counts: dict[Cause, int] = {
         "coil": int((delivering & ~spent).sum()),

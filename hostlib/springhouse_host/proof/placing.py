@@ -14,10 +14,10 @@ from functools import lru_cache
 from math import ceil
 from typing import TypeAlias
 
-from springhouse import mode as W
+from springhouse import mode as modes
 from springhouse import words
 from springhouse_sim.trace import Trace
-from springhouse_sim.world import days as D
+from springhouse_sim.world import days as world_days
 from springhouse_sim.world.owner import AskMode
 
 from ..site.known import Variant
@@ -43,7 +43,8 @@ AFTER_S = 8 * 3600  # a run goes on so long after the last that is expected
 LONG_DAYS = 2  # runs longer than this are cut to begin the day before what was found
 ASKED_DAYS = 7  # the owner's modes are tried in runs of so many days at most
 ASKED = tuple(
-    AskMode(60, mode, W.LIMIT_MIN[mode], again=True) for mode in (W.COOL_NOW, W.CHARGE_NOW)
+    AskMode(60, mode, modes.LIMIT_MIN[mode], again=True)
+    for mode in (modes.COOL_NOW, modes.CHARGE_NOW)
 )
 
 
@@ -87,7 +88,7 @@ def asked(scenario: Scenario, situation: Situation) -> Iterator[tuple[Scenario, 
     """Yield a scenario with each mode asked for that runs a motor, and what to look for in it."""
     for mode in ASKED:
         # The wanted hours are all hours then.
-        wanted = mode.mode == W.COOL_NOW
+        wanted = mode.mode == modes.COOL_NOW
         sought = replace(situation, plan=0) if wanted else situation
         yield replace(scenario, owner=(mode,)), sought
 
@@ -163,8 +164,8 @@ def places(
     To be called in any process; ``sha256`` is that of the site's file.
     """
     site = load_site(path, json.loads(changed))
-    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
-    summer = days_of(site, D.summer)
+    hottest = days_of(site, lambda weather: world_days.hottest(weather, HOTTEST_DAYS))
+    summer = days_of(site, world_days.summer)
     weather = site.read_weather()
     one = hot_wanted_days(site, weather, hottest, FAULT_DAYS)
     two = hot_wanted_days(site, weather, hottest, CORNER_DAYS)

@@ -12,7 +12,7 @@ from functools import cached_property, lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse_sim.world import days as D
+from springhouse_sim.world import days
 
 from ..errors import KnownError, SiteError
 from ..site import doubt, drawn
@@ -187,7 +187,7 @@ def drawn_scenarios(site: Site, count: int) -> list[Scenario]:
     Raises:
         SiteError: when an entry of the table of doubts is none, or the weather cannot be read.
     """
-    week = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
+    week = days_of(site, lambda weather: days.hottest(weather, HOTTEST_DAYS))
     try:
         points = drawn.draws(site, count, SEED)
     except ValueError as error:
@@ -244,7 +244,7 @@ def sample(
     """Run plausible installations; calls ``on_done`` with the number just done."""
     rows = run(scenarios, A_JOB, on_done)
     warm = sorted(range(len(rows)), key=lambda i: -rows[i].warmth_c)[:SUMMERS]
-    summer = days_of(site, D.summer)
+    summer = days_of(site, days.summer)
     long = [replace(scenarios[i], start=summer.start, days=summer.count) for i in warm]
     summers = run(long, 1, on_done)
     return Sample(

@@ -6,7 +6,7 @@ from collections.abc import Callable
 from concurrent.futures import Executor, Future
 from typing import TYPE_CHECKING
 
-from springhouse_sim.world import days as D
+from springhouse_sim.world import days
 
 from ..runners import Runners
 from ..site.site import Site
@@ -48,7 +48,7 @@ def prove(
         SiteError: when the weather or a part of the site cannot be used.
         KnownError: when a source or the site was touched, so that nobody knows what ran.
     """
-    days_of(site, D.summer)  # bad weather is told before any work
+    days_of(site, days.summer)  # bad weather is told before any work
     ran = sources.read(site)
     stamp = firmware_alone.stamp()
     kept = None if fresh else firmware_alone.kept(stamp)

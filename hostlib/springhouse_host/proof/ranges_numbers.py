@@ -4,7 +4,7 @@ import ast
 from collections.abc import Callable, Iterator
 from typing import Any, TypeAlias
 
-from springhouse import memory as M
+from springhouse import memory as cell
 
 from .intervals import Interval, IntervalRecord, RangeError
 
@@ -94,7 +94,7 @@ def without(a: Interval, one: int) -> Interval:
 
 def running(record: IntervalRecord, slot: int, value: Interval) -> Interval:
     """Mark the tick of a timer that surely runs, and the tick of now."""
-    if record.name == "memory" and slot >= M.TIMERS and value.low >= 0:
+    if record.name == "memory" and slot >= cell.TIMERS and value.low >= 0:
         return value._replace(mark="timer")
     return value
 

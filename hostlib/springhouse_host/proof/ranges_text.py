@@ -7,13 +7,13 @@ from functools import cache
 from types import FunctionType
 from typing import Any
 
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 from .intervals import MOST, Interval, IntervalRecord, RangeError, State, join, join_values
 from .ranges_numbers import Span, exact, number, operate, running, without, wrapped
 
 LOOPS = 64
-LEFT = Interval(0, T.LONGEST_MS)  # of a running timer, by the lemma on wrapped ticks
+LEFT = Interval(0, timekeeping.LONGEST_MS)  # of a running timer, by the lemma on wrapped ticks
 
 Ways = tuple["State | None", "State | None"]
 
@@ -383,9 +383,9 @@ class _Body:
             pick = min if name == "min" else max
             return Interval(pick(a.low, b.low), pick(a.high, b.high))
         function = self.value(func, state)
-        if function is T.ticks_diff and [a.mark for a in arguments] == ["timer", "now"]:
+        if function is timekeeping.ticks_diff and [a.mark for a in arguments] == ["timer", "now"]:
             return LEFT
-        if function is T.ticks_add:
+        if function is timekeeping.ticks_add:
             tick, ms = arguments
             if not (tick.inside(Interval(0, MOST)) and ms.inside(LEFT)):
                 raise RangeError(f"{ast.unparse(node)}: {tick} {ms} outside the lemma")

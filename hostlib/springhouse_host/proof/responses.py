@@ -6,10 +6,8 @@ from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
-from springhouse import condition as C
-from springhouse import statechart, words
-from springhouse_sim import gauge as G
-from springhouse_sim import ticks as K
+from springhouse import condition, statechart, words
+from springhouse_sim import gauge, ticks
 from springhouse_sim.trace import Trace
 
 from . import rule
@@ -58,7 +56,7 @@ class Expect:
         return f"{never}: {named(self.off, words.OUTPUTS)}{stay}{why}"
 
 
-_LOCKS = {C.LOCK_BLIND: "no probe believed", C.LOCK_REST: "for a rest"}
+_LOCKS = {condition.LOCK_BLIND: "no probe believed", condition.LOCK_REST: "for a rest"}
 
 
 def named(bits: int, names: Sequence[str]) -> str:
@@ -119,18 +117,18 @@ def unanswered(row: int, lacks: tuple[str, ...], summary: Mapping[str, Any]) -> 
 
 def _in_force(events: Any, at_ms: int) -> int:
     """Return the number of the last event not later than ``at_ms``."""
-    return int(np.searchsorted(events[:, K.AT_MS], at_ms, side="right")) - 1
+    return int(np.searchsorted(events[:, ticks.AT_MS], at_ms, side="right")) - 1
 
 
 def respond(row: int, expect: Expect, trace: Trace) -> Response:
     """Judge one expectation on a run."""
     said = expect.words()
     if expect.ice_at_most_kg is not None:
-        ice_kg = float(trace.peaks[G.ICE_MAX_KG])
+        ice_kg = float(trace.peaks[gauge.ICE_MAX_KG])
         return Response(row, said, expect.ice_at_most_kg, ice_kg, "kg")
     events = trace.events
     onset_ms = expect.onset_s * 1000
-    out, latch = events[:, K.OUT], events[:, K.LATCH]
+    out, latch = events[:, ticks.OUT], events[:, ticks.LATCH]
     asked = expect.go_on | (0 if expect.idle else expect.off)
     if int(out[_in_force(events, onset_ms - 1000)]) & asked != asked:
         return Response(row, said, expect.within_s, None, met=False)
@@ -141,14 +139,14 @@ def respond(row: int, expect: Expect, trace: Trace) -> Response:
     first = max(0, _in_force(events, onset_ms))
     done = (latch & expect.latch != 0) if expect.latch else (out & expect.off == 0)
     if expect.lock:
-        done &= events[:, K.LOCK_WORD] & expect.lock != 0
+        done &= events[:, ticks.LOCK_WORD] & expect.lock != 0
     counted_s = _counted(expect, events, trace.end_ms)
     later = np.flatnonzero(done[first:])
     if later.size == 0:
         enough = counted_s(trace.end_ms) > expect.within_s
         return Response(row, said, expect.within_s, None, met=enough)
     came = first + int(later[0])
-    took_s = counted_s(int(events[came, K.AT_MS]))
+    took_s = counted_s(int(events[came, ticks.AT_MS]))
     return Response(row, said, expect.within_s, took_s, why_not=_again(expect, events, came))
 
 
@@ -157,12 +155,12 @@ def _counted(expect: Expect, events: Any, end_ms: int) -> Callable[[int], float]
     onset_ms = expect.onset_s * 1000
     if not (expect.while_on or expect.asked):
         return lambda at_ms: max(0, at_ms - onset_ms) / 1000
-    out = events[:, K.OUT]
+    out = events[:, ticks.OUT]
     counts = (out & expect.while_on == expect.while_on) & (out & expect.while_off == 0)
     if expect.asked:
-        counts &= events[:, K.ROOM_STATE] != statechart.WAITING
-    begin = np.maximum(events[:, K.AT_MS], onset_ms)
-    end = np.append(events[1:, K.AT_MS], end_ms)
+        counts &= events[:, ticks.ROOM_STATE] != statechart.WAITING
+    begin = np.maximum(events[:, ticks.AT_MS], onset_ms)
+    end = np.append(events[1:, ticks.AT_MS], end_ms)
 
     def until(at_ms: int) -> float:
         spans = np.maximum(0, np.minimum(end, at_ms) - begin)
@@ -173,7 +171,7 @@ def _counted(expect: Expect, events: Any, end_ms: int) -> Callable[[int], float]
 
 def _again(expect: Expect, events: Any, came: int) -> str:
     """Return when an output came on again too soon, empty if it did not."""
-    at, out = events[:, K.AT_MS], events[:, K.OUT]
+    at, out = events[:, ticks.AT_MS], events[:, ticks.OUT]
     onset_ms = expect.onset_s * 1000
     came_ms = int(at[came])
     begin = came_ms if expect.while_on else max(onset_ms + expect.within_s * 1000, came_ms)

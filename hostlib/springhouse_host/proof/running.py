@@ -9,9 +9,8 @@ from functools import lru_cache
 from typing import Any, TypeAlias
 
 import numpy as np
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse_sim import sense as E
+from springhouse import reading, setting
+from springhouse_sim import sense
 from springhouse_sim.bench import Bench, Pace, World
 from springhouse_sim.plant.plant import Plant
 from springhouse_sim.trace import Trace
@@ -83,24 +82,24 @@ def site_of(site_name: str, changed: str = "{}") -> Site:
     return load_site(site_name, json.loads(changed))
 
 
-def sensors(site: Site, scenario: Scenario) -> E.Sensors:
+def sensors(site: Site, scenario: Scenario) -> sense.Sensors:
     """Return the sensors of an installation as a scenario has them.
 
     A calibrated probe errs by what its offset takes back.
     """
     settings = site.settings()
-    errs = [-settings[S.STORE_LOW_OFFSET_MK + i] for i in range(R.PROBES)]
+    errs = [-settings[setting.STORE_LOW_OFFSET_MK + i] for i in range(reading.PROBES)]
     for i in (0, 1):
         errs[i] += scenario.store_offset_mk
     errs = [err + off for err, off in zip(errs, drawn.offsets_mk(scenario.draw), strict=True)]
     protected = site.file.protection.independent_freeze_cutout
     store = site.plant(scenario.variant).store
     depth_mm = store.water_l / (store.inner_length_m * store.inner_width_m)  # L/m2 = mm
-    return E.Sensors(
+    return sense.Sensors(
         offset_mk=(errs[0], errs[1], errs[2], errs[3], errs[4]),
         level_low_mm=round(depth_mm * LEVEL_LOW_SHARE),
-        cut_out_opens_mc=CUT_OUT_OPENS_MC if protected else E.NO_CUT_OUT,
-        cut_out_closes_mc=CUT_OUT_CLOSES_MC if protected else E.NO_CUT_OUT,
+        cut_out_opens_mc=CUT_OUT_OPENS_MC if protected else sense.NO_CUT_OUT,
+        cut_out_closes_mc=CUT_OUT_CLOSES_MC if protected else sense.NO_CUT_OUT,
     )
 
 

@@ -6,12 +6,11 @@ from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Literal
 
-from springhouse import advice as A
-from springhouse import setting as S
-from springhouse import week as N
+from springhouse import advice, setting
+from springhouse import week as weeks
 from springhouse.ahead import QUARTER_MIN
-from springhouse_sim.plant import given as U
-from springhouse_sim.world import days as D
+from springhouse_sim.plant import given as given_slot
+from springhouse_sim.world import days as world_days
 from springhouse_sim.world.faults import Fault
 from springhouse_sim.world.outage import Outage
 from springhouse_sim.world.owner import AskMode
@@ -92,9 +91,9 @@ def unbroken(site: Site, variants: Sequence[Variant] | None = None) -> list[Scen
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
     """
-    typical = days_of(site, lambda weather: D.typical(weather, TYPICAL_DAYS))
-    hottest = days_of(site, lambda weather: D.hottest(weather, HOTTEST_DAYS))
-    summer = days_of(site, D.summer)
+    typical = days_of(site, lambda weather: world_days.typical(weather, TYPICAL_DAYS))
+    hottest = days_of(site, lambda weather: world_days.hottest(weather, HOTTEST_DAYS))
+    summer = days_of(site, world_days.summer)
     weather = site.read_weather()
     found = []
     for variant in readings(site):
@@ -142,17 +141,19 @@ def read_as(scenario: Scenario) -> Scenario:
     return replace(scenario, name=scenario.name + reading_of(scenario.variant))
 
 
-def hot_wanted_days(site: Site, weather: Weather, hottest: D.Days, count: int) -> datetime:
+def hot_wanted_days(site: Site, weather: Weather, hottest: world_days.Days, count: int) -> datetime:
     """Return the start of the hottest ``count`` days in a row that hold most wanted hours."""
-    days, means = D.daily_means(weather)
+    days, means = world_days.daily_means(weather)
     first = days.index(hottest.first)
     settings = site.settings()
 
     def key(i: int) -> tuple[int, float]:
         start = datetime.combine(days[i], datetime.min.time())
         begin = site.calendar(start).week_min()
-        minutes = range(begin, begin + count * N.DAY_MIN, 10)
-        wanted = sum(1 for m in minutes if N.plan_at(settings, m % N.WEEK_MIN) & N.PLAN_WANTED)
+        minutes = range(begin, begin + count * weeks.DAY_MIN, 10)
+        wanted = sum(
+            1 for m in minutes if weeks.plan_at(settings, m % weeks.WEEK_MIN) & weeks.PLAN_WANTED
+        )
         return wanted, float(means[i : i + count, 0].mean())
 
     best = max(range(first, first + hottest.count - count + 1), key=key)
@@ -164,12 +165,12 @@ def corners(site: Site, base: Scenario) -> Iterator[Scenario]:
     error_mk = round(1000 * site.probe_errors_k["store_low"])
     yield replace(base, name=f"store probes read {error_mk} mK high", store_offset_mk=error_mk)
     yield replace(base, name=f"store probes read {error_mk} mK low", store_offset_mk=-error_mk)
-    yield replace(base, name="compressor 20 % weaker", given=((U.CAPACITY_FACTOR, 0.8),))
-    yield replace(base, name="flow 30 % lower", given=((U.FLOW_FACTOR, 0.7),))
+    yield replace(base, name="compressor 20 % weaker", given=((given_slot.CAPACITY_FACTOR, 0.8),))
+    yield replace(base, name="flow 30 % lower", given=((given_slot.FLOW_FACTOR, 0.7),))
     yield replace(
         base,
         name=f"{WARMER_PLACE_W:g} W more where the freezer stands",
-        given=((U.PLACE_GAIN_W, WARMER_PLACE_W),),
+        given=((given_slot.PLACE_GAIN_W, WARMER_PLACE_W),),
     )
 
 
@@ -190,17 +191,20 @@ def beyond(site: Site, week: Scenario) -> Iterator[Scenario]:
 def bad_plans(site: Site) -> Iterator[tuple[str, tuple[Quarter, ...]]]:
     """Yield plans that mean harm, where the owner allows plans: what an adversary would send."""
     settings = site.settings()
-    if settings[S.ADVISED] == A.NOTHING:
+    if settings[setting.ADVISED] == advice.NOTHING:
         return
-    deep_mc, shallow_mc = settings[S.DEEP_MC], settings[S.SHALLOW_MC]
-    charge, wait = Quarter(A.CHARGE, 1, deep_mc), Quarter(A.WAIT)
+    deep_mc, shallow_mc = settings[setting.DEEP_MC], settings[setting.SHALLOW_MC]
+    charge, wait = Quarter(advice.CHARGE, 1, deep_mc), Quarter(advice.WAIT)
     yield "a plan that charges at all hours", (charge,)
     yield "a plan that always waits", (wait,)
-    yield "a plan that turns each quarter hour", (Quarter(A.CHARGE, 0, deep_mc), Quarter(A.WAIT, 1))
+    yield (
+        "a plan that turns each quarter hour",
+        (Quarter(advice.CHARGE, 0, deep_mc), Quarter(advice.WAIT, 1)),
+    )
     dice = random.Random(SEED)
     thrown = [
-        Quarter(dice.randrange(A.SIZE), dice.randrange(2), dice.randint(deep_mc, shallow_mc))
-        for _ in range(HOTTEST_DAYS * N.DAY_MIN // QUARTER_MIN)
+        Quarter(dice.randrange(advice.SIZE), dice.randrange(2), dice.randint(deep_mc, shallow_mc))
+        for _ in range(HOTTEST_DAYS * weeks.DAY_MIN // QUARTER_MIN)
     ]
     yield "a plan by dice", tuple(thrown)
 
@@ -209,8 +213,8 @@ def wanted_begins_s(site: Site, start: datetime) -> int:
     """Return when the first wanted hours of a scenario begin, s after its start."""
     settings = site.settings()
     begin = site.calendar(start).week_min()
-    for minute in range(N.DAY_MIN):
-        if N.plan_at(settings, (begin + minute) % N.WEEK_MIN) & N.PLAN_WANTED:
+    for minute in range(weeks.DAY_MIN):
+        if weeks.plan_at(settings, (begin + minute) % weeks.WEEK_MIN) & weeks.PLAN_WANTED:
             return minute * 60
     return 0
 
@@ -226,7 +230,7 @@ def whole_summer(site: Site) -> Scenario:
     Raises:
         SiteError: when the weather cannot be read or holds no summer.
     """
-    summer = days_of(site, D.summer)
+    summer = days_of(site, world_days.summer)
     name = f"{summer.count} summer days from {summer.first:%d %B}"
     return Scenario(name, "nominal", summer.start, summer.count)
 
@@ -235,5 +239,5 @@ def single(site: Site, start: datetime | None, days: int) -> Scenario:
     """Return one run for looking at: from ``start``, or the hottest days of the weather."""
     if start is None:
         longest = min(days, HOTTEST_DAYS)
-        start = days_of(site, lambda weather: D.hottest(weather, longest)).start
+        start = days_of(site, lambda weather: world_days.hottest(weather, longest)).start
     return Scenario(f"{days} days from {start:%d %B}", "nominal", start, days)

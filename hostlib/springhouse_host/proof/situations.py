@@ -8,9 +8,8 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import output as O
-from springhouse import week as N
-from springhouse_sim import ticks as K
+from springhouse import output, week
+from springhouse_sim import ticks
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.stage import DAY_MS, MINUTE_MS, WEEK_MIN
 
@@ -55,10 +54,10 @@ class Situation:
     def _spans(self, trace: Trace) -> Iterator[tuple[int, int]]:
         """Yield (begin, end) of the times at which the outputs are as they should be [s]."""
         events = trace.events
-        fits = (events[:, K.OUT] & self.on == self.on) & (events[:, K.OUT] & self.off == 0)
-        fits &= events[:, K.ALIVE] != 0
+        fits = (events[:, ticks.OUT] & self.on == self.on) & (events[:, ticks.OUT] & self.off == 0)
+        fits &= events[:, ticks.ALIVE] != 0
         begin: int | None = None
-        for at_ms, fit in zip(events[:, K.AT_MS], fits, strict=True):
+        for at_ms, fit in zip(events[:, ticks.AT_MS], fits, strict=True):
             if fit and begin is None:
                 begin = -(-int(at_ms) // 1000)
             elif not fit and begin is not None:
@@ -91,9 +90,9 @@ class Situation:
     def _then_on(self, trace: Trace, at_s: int) -> bool:
         if not self.then_on:
             return True
-        at = trace.events[:, K.AT_MS]
+        at = trace.events[:, ticks.AT_MS]
         soon = (at > at_s * 1000) & (at < (at_s + self.then_s) * 1000)
-        return bool((trace.events[soon, K.OUT] & self.then_on == self.then_on).any())
+        return bool((trace.events[soon, ticks.OUT] & self.then_on == self.then_on).any())
 
 
 @lru_cache(maxsize=64)
@@ -103,8 +102,8 @@ def plan_minutes(settings: bytes) -> NDArray[np.int64]:
     table = np.zeros(WEEK_MIN, np.int64)
     minute = 0
     while minute < WEEK_MIN:
-        ahead = min(N.minutes_to_edge(record, minute), WEEK_MIN - minute)
-        table[minute : minute + ahead] = N.plan_at(record, minute)
+        ahead = min(week.minutes_to_edge(record, minute), WEEK_MIN - minute)
+        table[minute : minute + ahead] = week.plan_at(record, minute)
         minute += ahead
     table.flags.writeable = False
     return table
@@ -112,25 +111,25 @@ def plan_minutes(settings: bytes) -> NDArray[np.int64]:
 
 def charging(for_s: int = SETTLED_S) -> Situation:
     """Return the situation of a compressor that runs and would go on for a time."""
-    return Situation(_words("charges", for_s), on=O.COMPRESSOR, for_s=for_s)
+    return Situation(_words("charges", for_s), on=output.COMPRESSOR, for_s=for_s)
 
 
 def charging_deep(store_c: float, for_s: int = SETTLED_S) -> Situation:
     """Return the situation of a compressor that runs with the store at ``store_c`` or colder."""
     words = f"{_words('charges', for_s)} with the store at {store_c:g} °C"
-    return Situation(words, on=O.COMPRESSOR, for_s=for_s, store_at_most_c=store_c)
+    return Situation(words, on=output.COMPRESSOR, for_s=for_s, store_at_most_c=store_c)
 
 
 def delivering(for_s: int = SETTLED_S, wanted_s: int = 0) -> Situation:
     """Return the situation of a running pump and fan, in wanted hours that go on for a time."""
     words = _words("delivers", max(for_s, wanted_s))
-    on = O.PUMP | O.FAN
-    return Situation(words, on=on, for_s=for_s, plan=N.PLAN_WANTED, plan_s=wanted_s)
+    on = output.PUMP | output.FAN
+    return Situation(words, on=on, for_s=for_s, plan=week.PLAN_WANTED, plan_s=wanted_s)
 
 
 def both(for_s: int = SETTLED_S) -> Situation:
     """Return the situation of charge and delivery at the same time."""
-    on = O.COMPRESSOR | O.PUMP | O.FAN
+    on = output.COMPRESSOR | output.PUMP | output.FAN
     return Situation("never charges and delivers at once", on=on, for_s=for_s)
 
 
@@ -138,9 +137,9 @@ def before_delivery(off_s: int, within_s: int) -> Situation:
     """Return the situation of a pump that has rested and will be started within a time."""
     return Situation(
         f"never rests its pump for {off_s} s before it delivers again",
-        off=O.PUMP,
+        off=output.PUMP,
         for_s=off_s,
-        then_on=O.PUMP,
+        then_on=output.PUMP,
         then_s=within_s,
     )
 

@@ -4,14 +4,9 @@ from array import array
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
-from springhouse import controller, fault
-from springhouse import memory as M
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import timekeeping as T
-from springhouse import week as N
-from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract import fields as F
+from springhouse import controller, fault, reading, setting, timekeeping, week
+from springhouse import memory as cell
+from springhouse_sim.abstract import env, fields
 from springhouse_sim.abstract.search import ENV, MEMORY, READING
 
 NOW_MS = 1_000_000
@@ -20,13 +15,13 @@ WEEK_MIN = 100
 Write = tuple[int, int, int, int]
 
 TRUST_ENV = (
-    V.LOW_TRUSTED,
-    V.HIGH_TRUSTED,
-    V.ROOM_TRUSTED,
-    V.COIL_IN_TRUSTED,
-    V.COIL_AIR_TRUSTED,
+    env.LOW_TRUSTED,
+    env.HIGH_TRUSTED,
+    env.ROOM_TRUSTED,
+    env.COIL_IN_TRUSTED,
+    env.COIL_AIR_TRUSTED,
 )
-VALUE_ENV = (V.LOW_MC, V.HIGH_MC, V.ROOM_MC, V.COIL_IN_MC, V.COIL_AIR_MC)
+VALUE_ENV = (env.LOW_MC, env.HIGH_MC, env.ROOM_MC, env.COIL_IN_MC, env.COIL_AIR_MC)
 
 
 @dataclass(frozen=True)
@@ -84,27 +79,27 @@ class Slice:
 
     def base(self) -> "tuple[array[int], array[int]]":
         """Return memory and readings that each step begins from, before kept part and dials."""
-        memory = array("i", [0] * M.SIZE)
-        readings = array("i", [0] * R.SIZE)
+        memory = array("i", [0] * cell.SIZE)
+        readings = array("i", [0] * reading.SIZE)
         controller.power_up(memory)
-        memory[M.BOOTED] = 1
-        memory[M.PLAN] = N.PLAN_CHARGE | N.PLAN_WANTED
-        memory[M.PLAN_SINCE_MIN] = WEEK_MIN
-        memory[M.PLAN_LENGTH_MIN] = N.WEEK_MIN - 1
-        memory[M.FLAGS] = M.FLAG_MAINS
-        memory[M.PROGRESS_LEFT_MS] = self.settings[S.PROGRESS_MIN] * 60000
+        memory[cell.BOOTED] = 1
+        memory[cell.PLAN] = week.PLAN_CHARGE | week.PLAN_WANTED
+        memory[cell.PLAN_SINCE_MIN] = WEEK_MIN
+        memory[cell.PLAN_LENGTH_MIN] = week.WEEK_MIN - 1
+        memory[cell.FLAGS] = cell.FLAG_MAINS
+        memory[cell.PROGRESS_LEFT_MS] = self.settings[setting.PROGRESS_MIN] * 60000
         for i in range(2):
-            memory[M.STORE_LOW_STUCK_LEFT_MS + i] = self.settings[S.STUCK_MIN] * 60000
-        readings[R.NOW_MS] = self.now_ms
-        readings[R.WEEK_MIN] = WEEK_MIN
-        for i in range(R.PROBES):
-            readings[R.STORE_LOW_AT_MS + i] = self.now_ms
-            readings[R.STORE_LOW_FAULT + i] = fault.ABSENT
-        for slot in range(R.MAINS_OK, R.SETTINGS_OK + 1):
+            memory[cell.STORE_LOW_STUCK_LEFT_MS + i] = self.settings[setting.STUCK_MIN] * 60000
+        readings[reading.NOW_MS] = self.now_ms
+        readings[reading.WEEK_MIN] = WEEK_MIN
+        for i in range(reading.PROBES):
+            readings[reading.STORE_LOW_AT_MS + i] = self.now_ms
+            readings[reading.STORE_LOW_FAULT + i] = fault.ABSENT
+        for slot in range(reading.MAINS_OK, reading.SETTINGS_OK + 1):
             readings[slot] = 1
-        readings[R.RELAY_OPEN] = 1
-        readings[R.BATTERY_MV] = self.settings[S.BATTERY_CUT_MV] + 1000
-        readings[R.FAN_RPM] = 1000
+        readings[reading.RELAY_OPEN] = 1
+        readings[reading.BATTERY_MV] = self.settings[setting.BATTERY_CUT_MV] + 1000
+        readings[reading.FAN_RPM] = 1000
         for record, slot, value, _ in self.base_writes:
             (memory, readings)[record][slot] = value
         return memory, readings
@@ -122,13 +117,13 @@ def settings(fitted: int, **changes: int) -> "array[int]":
     Raises:
         ValueError: when the record contradicts its bounds.
     """
-    made = array("i", [0] * S.SIZE)
-    S.fill_defaults(made)
-    made[S.FITTED] = fitted
+    made = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(made)
+    made[setting.FITTED] = fitted
     for name, value in changes.items():
-        made[getattr(S, name)] = value
-    if S.first_fault(made) >= 0:
-        raise ValueError(f"settings: slot {S.first_fault(made)}")
+        made[getattr(setting, name)] = value
+    if setting.first_fault(made) >= 0:
+        raise ValueError(f"settings: slot {setting.first_fault(made)}")
     return made
 
 
@@ -155,10 +150,10 @@ def means(slot: int, value: int = 1) -> Write:
 def seen(i: int, mc: int) -> tuple[Write, ...]:
     """Probe `i` trusted at a calibrated temperature; calibration is 0 in every slice."""
     return (
-        mem(M.STORE_LOW_GOOD + i, 3),
-        mem(M.STORE_LOW_ANCHOR_MC + i, mc),
-        shown(R.STORE_LOW_MC + i, mc),
-        shown(R.STORE_LOW_FAULT + i, fault.NONE),
+        mem(cell.STORE_LOW_GOOD + i, 3),
+        mem(cell.STORE_LOW_ANCHOR_MC + i, mc),
+        shown(reading.STORE_LOW_MC + i, mc),
+        shown(reading.STORE_LOW_FAULT + i, fault.NONE),
         means(TRUST_ENV[i]),
         means(VALUE_ENV[i], mc),
     )
@@ -171,27 +166,27 @@ def fitting(fit: int, words: Mapping[int, str]) -> str:
 
 def running(now_ms: int, ms: int) -> int:
     """Return the tick of a timer with ``ms`` to go."""
-    return T.ticks_add(now_ms, ms)
+    return timekeeping.ticks_add(now_ms, ms)
 
 
 def wait(name: str, slot: int, left_ms: int) -> KeptSlots:
     """A timer that is asked whether it runs."""
-    return KeptSlots(name, slot, F.WAIT, 2, 0, left_ms)
+    return KeptSlots(name, slot, fields.WAIT, 2, 0, left_ms)
 
 
 def trip(name: str, slot: int, left_ms: int) -> KeptSlots:
     """A timer that is asked whether it ran out."""
-    return KeptSlots(name, slot, F.TRIP, 3, 0, left_ms)
+    return KeptSlots(name, slot, fields.TRIP, 3, 0, left_ms)
 
 
 def bit(name: str, slot: int, bits: int) -> KeptSlots:
     """One bit of a slot."""
-    return KeptSlots(name, slot, F.BIT, 2, bits)
+    return KeptSlots(name, slot, fields.BIT, 2, bits)
 
 
 def number(name: str, slot: int, size: int) -> KeptSlots:
     """A small number."""
-    return KeptSlots(name, slot, F.RAW, size)
+    return KeptSlots(name, slot, fields.RAW, size)
 
 
 def switch(name: str, off: str, on: str, *writes: Write) -> Dial:

@@ -3,20 +3,11 @@
 from collections.abc import Iterator
 from itertools import product
 
-from springhouse import fitted as F
-from springhouse import latch as L
-from springhouse import memory as M
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import probes as P
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse import statechart as K
-from springhouse import timekeeping as T
-from springhouse import week as N
-from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract import fields as A
-from springhouse_sim.abstract import judge as J
+from springhouse import fitted, latch, output, reading, setting, statechart, timekeeping, week
+from springhouse import memory as cell
+from springhouse import mode as mode_names
+from springhouse import probes as probe_rules
+from springhouse_sim.abstract import env, fields, judge
 
 from .slice_parts import (
     NOW_MS,
@@ -43,7 +34,7 @@ from .slice_parts import (
 
 HOUR_MS = 3_600_000
 DAY_MS = 86_400_000
-BOTH = F.STORE_LOW | F.STORE_HIGH
+BOTH = fitted.STORE_LOW | fitted.STORE_HIGH
 
 # Where the store may stand against freeze limit (0.5, clear 1.5 °C; 4.0, clear 5.0 with the bottom
 # probe alone), stop and start threshold (6.0, 6.8 °C), warm fill (22 °C); error budgets 0.5 K.
@@ -79,39 +70,55 @@ HIGH_MC = (
     ("hot", 25000),
 )
 MODES = {
-    W.AUTOMATIC: (),
-    W.OFF: (means(V.OWNER_STOP),),
-    W.CHARGE_NOW: (means(V.FREE_MODE),),
-    W.COOL_NOW: (),
-    W.QUIET: (),
-    W.SERVICE: (means(V.OWNER_STOP), means(V.SERVICE)),
-    W.PURGE: (),
-    W.FIRST_PULL_DOWN: (means(V.FREE_MODE),),
+    mode_names.AUTOMATIC: (),
+    mode_names.OFF: (means(env.OWNER_STOP),),
+    mode_names.CHARGE_NOW: (means(env.FREE_MODE),),
+    mode_names.COOL_NOW: (),
+    mode_names.QUIET: (),
+    mode_names.SERVICE: (means(env.OWNER_STOP), means(env.SERVICE)),
+    mode_names.PURGE: (),
+    mode_names.FIRST_PULL_DOWN: (means(env.FREE_MODE),),
 }
 
 # The others are to the store side what one of these is; a single probe meets them all.
-MODES_APART = (W.AUTOMATIC, W.OFF, W.CHARGE_NOW, W.QUIET, W.FIRST_PULL_DOWN)
+MODES_APART = (
+    mode_names.AUTOMATIC,
+    mode_names.OFF,
+    mode_names.CHARGE_NOW,
+    mode_names.QUIET,
+    mode_names.FIRST_PULL_DOWN,
+)
 
 
 def store_dial(fit: int) -> Dial:
     """Which store probes are trusted, and where they stand."""
     options = [Option("no store probe trusted")]
-    if fit & F.STORE_LOW and fit & F.STORE_HIGH:
+    if fit & fitted.STORE_LOW and fit & fitted.STORE_HIGH:
         for name, low, high in BOTH_MC:
-            writes = (*seen(P.LOW, low), *seen(P.HIGH, high))
+            writes = (*seen(probe_rules.LOW, low), *seen(probe_rules.HIGH, high))
             options.append(Option(f"both probes: {name}", writes))
-    if fit & F.STORE_LOW:
-        options += [Option(f"low probe alone: {n}", seen(P.LOW, mc)) for n, mc in LOW_MC]
-    if fit & F.STORE_HIGH:
-        options += [Option(f"high probe alone: {n}", seen(P.HIGH, mc)) for n, mc in HIGH_MC]
-    if fit & F.STORE_LOW and fit & F.STORE_HIGH:
+    if fit & fitted.STORE_LOW:
+        options += [Option(f"low probe alone: {n}", seen(probe_rules.LOW, mc)) for n, mc in LOW_MC]
+    if fit & fitted.STORE_HIGH:
+        options += [
+            Option(f"high probe alone: {n}", seen(probe_rules.HIGH, mc)) for n, mc in HIGH_MC
+        ]
+    if fit & fitted.STORE_LOW and fit & fitted.STORE_HIGH:
         # Without these nothing vouches for the top, and the floor is the limit.
-        for word, flag in (("vouched for", M.FLAG_VOUCHED), ("sunk", M.FLAG_SUNK)):
+        for word, flag in (("vouched for", cell.FLAG_VOUCHED), ("sunk", cell.FLAG_SUNK)):
             for name, low, high in BOTH_MC[4:9]:
-                writes = (*seen(P.LOW, low), *seen(P.HIGH, high), mem_or(M.FLAGS, flag))
+                writes = (
+                    *seen(probe_rules.LOW, low),
+                    *seen(probe_rules.HIGH, high),
+                    mem_or(cell.FLAGS, flag),
+                )
                 options.append(Option(f"both probes, {word}: {name}", writes))
         for name, low, high in BOTH_MC[:4]:
-            writes = (*seen(P.LOW, low), *seen(P.HIGH, high), mem_or(M.FLAGS, M.FLAG_VOUCHED))
+            writes = (
+                *seen(probe_rules.LOW, low),
+                *seen(probe_rules.HIGH, high),
+                mem_or(cell.FLAGS, cell.FLAG_VOUCHED),
+            )
             options.append(Option(f"both probes, vouched for: {name}", writes))
     return Dial("store", tuple(options))
 
@@ -120,26 +127,30 @@ def modes_dial(modes: tuple[int, ...], now_ms: int) -> Dial:
     """The owner's mode, as if asked for just now."""
     options = []
     for mode in modes:
-        end = T.IDLE if mode == W.AUTOMATIC else running(now_ms, 60_000)
-        writes = (mem(M.MODE, mode), mem(M.MODE_T, end), *MODES[mode])
+        end = timekeeping.IDLE if mode == mode_names.AUTOMATIC else running(now_ms, 60_000)
+        writes = (mem(cell.MODE, mode), mem(cell.MODE_T, end), *MODES[mode])
         options.append(Option(f"mode {mode}", writes))
     return Dial("mode", tuple(options))
 
 
 def room_side(fan_and_pump: int, state: int) -> tuple[Write, ...]:
     """What the other region has on and asks for; a hot room that is wanted cool."""
-    return (mem_or(M.OUT, fan_and_pump), mem(M.ROOM_STATE, state), *seen(P.ROOM, 60000))
+    return (
+        mem_or(cell.OUT, fan_and_pump),
+        mem(cell.ROOM_STATE, state),
+        *seen(probe_rules.ROOM, 60000),
+    )
 
 
 ROOM_SIDE = Dial(
     "room side",
     (
         Option("at rest"),
-        Option("asks for fan and pump", room_side(0, K.DISCHARGE)),
-        Option("fan on, asks for the pump", room_side(O.FAN, K.DISCHARGE)),
-        Option("pump on, asks for the fan", room_side(O.PUMP, K.DISCHARGE)),
-        Option("delivers", room_side(O.FAN | O.PUMP, K.DISCHARGE)),
-        Option("stops", (mem_or(M.OUT, O.FAN | O.PUMP),)),
+        Option("asks for fan and pump", room_side(0, statechart.DISCHARGE)),
+        Option("fan on, asks for the pump", room_side(output.FAN, statechart.DISCHARGE)),
+        Option("pump on, asks for the fan", room_side(output.PUMP, statechart.DISCHARGE)),
+        Option("delivers", room_side(output.FAN | output.PUMP, statechart.DISCHARGE)),
+        Option("stops", (mem_or(cell.OUT, output.FAN | output.PUMP),)),
     ),
 )
 
@@ -151,28 +162,30 @@ def compressor_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     trust and temperatures, latches, rests, modes, tariff, the room side. A guard and a mode at
     once are met by the slices of one probe without mains sense.
     """
-    for probes, mains in product((BOTH, F.STORE_LOW, F.STORE_HIGH, 0), (F.MAINS, 0)):
+    for probes, mains in product((BOTH, fitted.STORE_LOW, fitted.STORE_HIGH, 0), (fitted.MAINS, 0)):
         yield _compressor(probes | mains, now_ms)
     for starts in (1, 2, 3):
-        yield _compressor(F.STORE_HIGH, now_ms, STARTS_PER_HOUR=starts)
+        yield _compressor(fitted.STORE_HIGH, now_ms, STARTS_PER_HOUR=starts)
     yield _compressor(BOTH, now_ms, ICE_BANK=1, ICE_RUN_MIN=60)
 
 
 def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
-    held = settings(fit | F.ROOM | F.LEVEL, RESTART_STAGGER_S=120, TARIFF_OVERRIDE=0, **changes)
-    off_ms = (held[S.MIN_OFF_S] + held[S.RESTART_STAGGER_S]) * 1000
+    held = settings(
+        fit | fitted.ROOM | fitted.LEVEL, RESTART_STAGGER_S=120, TARIFF_OVERRIDE=0, **changes
+    )
+    off_ms = (held[setting.MIN_OFF_S] + held[setting.RESTART_STAGGER_S]) * 1000
     guards = Dial(
         "guard",
         (
             Option("none"),
-            Option("latched", (mem(M.LATCH, L.NO_COOLING),)),
-            Option("settings bad", (shown(R.SETTINGS_OK, 0), means(V.SETTINGS_BAD))),
-            Option("level low", (shown(R.LEVEL_OK, 0), means(V.FLOODED))),
-            Option("resting", (mem(M.REST_T, running(now_ms, HOUR_MS)),)),
+            Option("latched", (mem(cell.LATCH, latch.NO_COOLING),)),
+            Option("settings bad", (shown(reading.SETTINGS_OK, 0), means(env.SETTINGS_BAD))),
+            Option("level low", (shown(reading.LEVEL_OK, 0), means(env.FLOODED))),
+            Option("resting", (mem(cell.REST_T, running(now_ms, HOUR_MS)),)),
         ),
     )
     modes = modes_dial(MODES_APART if fit & BOTH == BOTH else tuple(MODES), now_ms)
-    every_pair = fit & BOTH != BOTH and not fit & F.MAINS
+    every_pair = fit & BOTH != BOTH and not fit & fitted.MAINS
     dials = [
         store_dial(fit),
         *((guards, modes) if every_pair else (one_of_both(guards, modes),)),
@@ -180,33 +193,39 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
             "tariff",
             "free",
             "no-start window",
-            mem(M.PLAN, N.PLAN_CHARGE | N.PLAN_WANTED | N.PLAN_NO_START),
-            means(V.NO_START),
+            mem(cell.PLAN, week.PLAN_CHARGE | week.PLAN_WANTED | week.PLAN_NO_START),
+            means(env.NO_START),
         ),
         ROOM_SIDE,
     ]
-    if fit & F.MAINS:
-        dials.append(switch("mains", "good", "away", shown(R.MAINS_OK, 0), means(V.MAINS_BAD)))
-    if held[S.ICE_BANK]:
-        dials.append(switch("ice", "ration left", "ration used up", mem(M.ICE_T, T.DUE)))
+    if fit & fitted.MAINS:
+        dials.append(
+            switch("mains", "good", "away", shown(reading.MAINS_OK, 0), means(env.MAINS_BAD))
+        )
+    if held[setting.ICE_BANK]:
+        dials.append(
+            switch("ice", "ration left", "ration used up", mem(cell.ICE_T, timekeeping.DUE))
+        )
     return Slice(
-        J.STORE,
+        judge.STORE,
         f"compressor: {_sensors(fit)}{''.join(f', {k} {v}' for k, v in changes.items())}",
         held,
         (
-            number("store state", M.STORE_STATE, K.STORE_STATES),
-            bit("compressor", M.OUT, O.COMPRESSOR),
-            bit("freeze guard", M.FLAGS, M.FLAG_FREEZE),
-            bit("mains was good", M.FLAGS, M.FLAG_MAINS),
-            wait("off-time", M.OFF_T, off_ms),
-            wait("on-time", M.ON_T, held[S.MIN_ON_S] * 1000),
-            wait("spacing", M.SPACING_T, 5000),
-            KeptSlots("starts this hour", M.START_1_T, A.RING, A.START_STAMPS + 1, 0, HOUR_MS),
+            number("store state", cell.STORE_STATE, statechart.STORE_STATES),
+            bit("compressor", cell.OUT, output.COMPRESSOR),
+            bit("freeze guard", cell.FLAGS, cell.FLAG_FREEZE),
+            bit("mains was good", cell.FLAGS, cell.FLAG_MAINS),
+            wait("off-time", cell.OFF_T, off_ms),
+            wait("on-time", cell.ON_T, held[setting.MIN_ON_S] * 1000),
+            wait("spacing", cell.SPACING_T, 5000),
+            KeptSlots(
+                "starts this hour", cell.START_1_T, fields.RING, fields.START_STAMPS + 1, 0, HOUR_MS
+            ),
         ),
         tuple(dials),
         fair=(_warm(dials[0]), *(0 for _ in dials[1:])) if fit & BOTH else (),
-        served=O.COMPRESSOR if fit & BOTH else 0,
-        reaches_store=(1 << K.STORE_STATES) - 1 if fit & BOTH else 0,
+        served=output.COMPRESSOR if fit & BOTH else 0,
+        reaches_store=(1 << statechart.STORE_STATES) - 1 if fit & BOTH else 0,
         now_ms=now_ms,
     )
 
@@ -217,9 +236,9 @@ def _warm(dial: Dial) -> int:
 
 def _sensors(fit: int) -> str:
     words = {
-        F.STORE_LOW: "low probe",
-        F.STORE_HIGH: "high probe",
-        F.MAINS: "mains sense",
+        fitted.STORE_LOW: "low probe",
+        fitted.STORE_HIGH: "high probe",
+        fitted.MAINS: "mains sense",
     }
     return fitting(fit, words)
 
@@ -230,43 +249,53 @@ def care_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     Kept: compressor, the timers and counts of rests, two latches, the ration. Free: trust and
     temperatures, progress, the pump, mode, acknowledgement.
     """
-    for fit, bank in ((BOTH, 0), (F.STORE_LOW, 0), (F.STORE_HIGH, 0), (BOTH, 1), (F.STORE_HIGH, 1)):
+    for fit, bank in (
+        (BOTH, 0),
+        (fitted.STORE_LOW, 0),
+        (fitted.STORE_HIGH, 0),
+        (BOTH, 1),
+        (fitted.STORE_HIGH, 1),
+    ):
         yield _care(fit, bank, now_ms)
 
 
 def _care(fit: int, bank: int, now_ms: int) -> Slice:
-    held = settings(fit | F.ROOM, ICE_BANK=bank, ICE_RUN_MIN=60)
-    options = [Option("no store probe trusted", (mem(M.PROGRESS_BY, 0),))]
-    judged = means(V.JUDGED)
-    low = (*seen(P.LOW, 8000), judged)
-    if fit & F.STORE_LOW:
-        options.append(Option("low probe", (*low, mem(M.PROGRESS_BY, F.STORE_LOW))))
-    if fit & F.STORE_HIGH:
-        by = mem(M.PROGRESS_BY, F.STORE_HIGH)
-        melted = (by, means(V.MELTED), judged)
-        options.append(Option("high probe, melted", (*seen(P.HIGH, 8000), *melted)))
-        options.append(Option("high probe, between", (*seen(P.HIGH, 3000), by, judged)))
+    held = settings(fit | fitted.ROOM, ICE_BANK=bank, ICE_RUN_MIN=60)
+    options = [Option("no store probe trusted", (mem(cell.PROGRESS_BY, 0),))]
+    judged = means(env.JUDGED)
+    low = (*seen(probe_rules.LOW, 8000), judged)
+    if fit & fitted.STORE_LOW:
+        options.append(Option("low probe", (*low, mem(cell.PROGRESS_BY, fitted.STORE_LOW))))
+    if fit & fitted.STORE_HIGH:
+        by = mem(cell.PROGRESS_BY, fitted.STORE_HIGH)
+        melted = (by, means(env.MELTED), judged)
+        options.append(Option("high probe, melted", (*seen(probe_rules.HIGH, 8000), *melted)))
+        options.append(Option("high probe, between", (*seen(probe_rules.HIGH, 3000), by, judged)))
         cold = (by,) if bank else (by, judged)
-        options.append(Option("high probe, ice zone", (*seen(P.HIGH, 900), *cold)))
+        options.append(Option("high probe, ice zone", (*seen(probe_rules.HIGH, 900), *cold)))
     if fit == BOTH:
-        by = mem(M.PROGRESS_BY, BOTH)
-        apart = (by, means(V.APART), means(V.MELTED), judged)
-        options.append(Option("far apart", (*seen(P.LOW, 6000), *seen(P.HIGH, 12000), *apart)))
+        by = mem(cell.PROGRESS_BY, BOTH)
+        apart = (by, means(env.APART), means(env.MELTED), judged)
+        options.append(
+            Option(
+                "far apart", (*seen(probe_rules.LOW, 6000), *seen(probe_rules.HIGH, 12000), *apart)
+            )
+        )
         # A mean that fell only because a warmer probe was lost is no progress.
-        lost = (mem(M.PROGRESS_BY, BOTH), mem(M.STORE_HIGH_ANCHOR_MC, 20000))
-        so_far = (mem(M.PROGRESS_MC, 14000), mem(M.PROGRESS_MADE_MK, 0))
+        lost = (mem(cell.PROGRESS_BY, BOTH), mem(cell.STORE_HIGH_ANCHOR_MC, 20000))
+        so_far = (mem(cell.PROGRESS_MC, 14000), mem(cell.PROGRESS_MADE_MK, 0))
         options.append(Option("high probe just lost, 12 K warmer", (*low, *lost, *so_far)))
     dials = (
         Dial(
             "progress",
             (
-                Option("none", (mem(M.PROGRESS_MC, -5000), mem(M.PROGRESS_MADE_MK, -13000))),
+                Option("none", (mem(cell.PROGRESS_MC, -5000), mem(cell.PROGRESS_MADE_MK, -13000))),
                 Option(
                     "half a kelvin",
                     (
-                        mem(M.PROGRESS_MC, 45000),
-                        mem(M.PROGRESS_MADE_MK, 45000),
-                        means(V.FALLEN),
+                        mem(cell.PROGRESS_MC, 45000),
+                        mem(cell.PROGRESS_MADE_MK, 45000),
+                        means(env.FALLEN),
                     ),
                 ),
             ),
@@ -275,111 +304,121 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
         Dial(
             "asked",
             (
-                Option("compressor", (mem(M.STORE_STATE, K.CHARGE),)),
+                Option("compressor", (mem(cell.STORE_STATE, statechart.CHARGE),)),
                 Option("nothing"),
                 Option(
                     "settings bad",
                     (
-                        mem(M.STORE_STATE, K.CHARGE),
-                        shown(R.SETTINGS_OK, 0),
-                        means(V.SETTINGS_BAD),
+                        mem(cell.STORE_STATE, statechart.CHARGE),
+                        shown(reading.SETTINGS_OK, 0),
+                        means(env.SETTINGS_BAD),
                     ),
                 ),
                 Option(
                     "compressor, delivering",
-                    (mem(M.STORE_STATE, K.CHARGE), *room_side(O.FAN | O.PUMP, K.DISCHARGE)),
+                    (
+                        mem(cell.STORE_STATE, statechart.CHARGE),
+                        *room_side(output.FAN | output.PUMP, statechart.DISCHARGE),
+                    ),
                 ),
             ),
         ),
-        modes_dial((W.AUTOMATIC, W.FIRST_PULL_DOWN), now_ms),
-        switch("button", "-", "pressed", shown(R.ACK_SEQ, 1), means(V.PRESSED)),
+        modes_dial((mode_names.AUTOMATIC, mode_names.FIRST_PULL_DOWN), now_ms),
+        switch("button", "-", "pressed", shown(reading.ACK_SEQ, 1), means(env.PRESSED)),
     )
     kept = [
-        bit("compressor", M.OUT, O.COMPRESSOR),
-        trip("progress", M.PROGRESS_T, 1000),
-        KeptSlots("progress left", M.PROGRESS_LEFT_MS, A.LEFT, 2, 0, 1000),
-        wait("rest", M.REST_T, 1000),
-        number("rests", M.REST_COUNT, 5),
-        trip("day of the rests", M.REST_DAY_T, DAY_MS),
-        trip("pull-down run", M.RUN_T, 1000),
-        bit("latched: no cooling", M.LATCH, L.NO_COOLING),
+        bit("compressor", cell.OUT, output.COMPRESSOR),
+        trip("progress", cell.PROGRESS_T, 1000),
+        KeptSlots("progress left", cell.PROGRESS_LEFT_MS, fields.LEFT, 2, 0, 1000),
+        wait("rest", cell.REST_T, 1000),
+        number("rests", cell.REST_COUNT, 5),
+        trip("day of the rests", cell.REST_DAY_T, DAY_MS),
+        trip("pull-down run", cell.RUN_T, 1000),
+        bit("latched: no cooling", cell.LATCH, latch.NO_COOLING),
     ]
     if fit == BOTH:
-        kept += [trip("disagreement", M.DISAGREE_T, 1000), bit("latched", M.LATCH, L.PROBES)]
+        kept += [
+            trip("disagreement", cell.DISAGREE_T, 1000),
+            bit("latched", cell.LATCH, latch.PROBES),
+        ]
     if bank:
         kept += [
-            trip("ice run", M.ICE_T, 1000),
-            KeptSlots("ice left", M.ICE_LEFT_MS, A.LEFT, 2, 0, 1000),
+            trip("ice run", cell.ICE_T, 1000),
+            KeptSlots("ice left", cell.ICE_LEFT_MS, fields.LEFT, 2, 0, 1000),
         ]
     name = f"care of the compressor: {_sensors(fit)}{', ice bank' if bank else ''}"
     # Fair: the store gets colder, the compressor is asked for, somebody presses.
     return Slice(
-        J.CARE,
+        judge.CARE,
         name,
         held,
         tuple(kept),
         dials,
         fair=(1, 2 if fit == BOTH else 1, 0, 0, 1),
-        served=O.COMPRESSOR,
+        served=output.COMPRESSOR,
         now_ms=now_ms,
     )
 
 
 def probe_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     """Yield each probe alone: kept is its trust, free are frame, age and the compressor."""
-    for i in range(R.PROBES):
+    for i in range(reading.PROBES):
         yield _probe(i, now_ms)
 
 
 def _probe(i: int, now_ms: int) -> Slice:
-    held = settings(F.STORE_LOW << i)
-    bad = means(V.FRAME_BAD)
+    held = settings(fitted.STORE_LOW << i)
+    bad = means(env.FRAME_BAD)
 
     def frame(name: str, mc: int, *more: Write) -> Option:
-        return Option(name, (shown(R.STORE_LOW_MC + i, mc), shown(R.STORE_LOW_FAULT + i, 0), *more))
+        return Option(
+            name,
+            (shown(reading.STORE_LOW_MC + i, mc), shown(reading.STORE_LOW_FAULT + i, 0), *more),
+        )
 
     frames = [
         frame("as before", 8000),
         frame("moved", 8500),
-        frame("power-on value", P.POWER_ON_MC, bad),
-        frame("below its range", P.LOWEST_MC[i] - 1, bad),
-        frame("above its range", P.HIGHEST_MC[i] + 1, bad),
-        *(Option(f"fault {n}", (shown(R.STORE_LOW_FAULT + i, n), bad)) for n in range(1, 7)),
+        frame("power-on value", probe_rules.POWER_ON_MC, bad),
+        frame("below its range", probe_rules.LOWEST_MC[i] - 1, bad),
+        frame("above its range", probe_rules.HIGHEST_MC[i] + 1, bad),
+        *(Option(f"fault {n}", (shown(reading.STORE_LOW_FAULT + i, n), bad)) for n in range(1, 7)),
     ]
-    if P.JUMP_MK[i] < 60000:
-        jump = frame("a step too big", 8001 + P.JUMP_MK[i], means(V.STEP_TOO_BIG))
-        frames += [frame("the largest step", 8000 + P.JUMP_MK[i]), jump]
-    at = R.STORE_LOW_AT_MS + i
-    saw = M.STORE_LOW_SEEN_MS + i
-    before = T.ticks_add(now_ms, T.LONGEST_MS)  # some tick that no frame of these has
+    if probe_rules.JUMP_MK[i] < 60000:
+        jump = frame("a step too big", 8001 + probe_rules.JUMP_MK[i], means(env.STEP_TOO_BIG))
+        frames += [frame("the largest step", 8000 + probe_rules.JUMP_MK[i]), jump]
+    at = reading.STORE_LOW_AT_MS + i
+    saw = cell.STORE_LOW_SEEN_MS + i
+    # Some tick that no frame of these has.
+    before = timekeeping.ticks_add(now_ms, timekeeping.LONGEST_MS)
 
     def aged(ms: int) -> int:
         tick = now_ms - ms
-        return tick if tick >= 0 else T.LAST + 1 + tick
+        return tick if tick >= 0 else timekeeping.LAST + 1 + tick
 
     ages = (
-        Option("new frame", (mem(saw, before), means(V.FRAME_NEW))),
+        Option("new frame", (mem(saw, before), means(env.FRAME_NEW))),
         Option("same frame", (mem(saw, now_ms),)),
-        Option("10 s old", (mem(saw, before), shown(at, aged(10000)), means(V.FRAME_NEW))),
-        Option("over 10 s old", (mem(saw, before), shown(at, aged(10001)), means(V.NO_FRAMES))),
-        Option("days old", (mem(saw, before), shown(at, aged(1 << 28)), means(V.NO_FRAMES))),
-        Option("from the future", (mem(saw, before), shown(at, aged(-1)), means(V.NO_FRAMES))),
+        Option("10 s old", (mem(saw, before), shown(at, aged(10000)), means(env.FRAME_NEW))),
+        Option("over 10 s old", (mem(saw, before), shown(at, aged(10001)), means(env.NO_FRAMES))),
+        Option("days old", (mem(saw, before), shown(at, aged(1 << 28)), means(env.NO_FRAMES))),
+        Option("from the future", (mem(saw, before), shown(at, aged(-1)), means(env.NO_FRAMES))),
     )
-    chilling = (mem(M.OUT, O.COMPRESSOR), mem(M.STORE_STATE, K.CHARGE))
+    chilling = (mem(cell.OUT, output.COMPRESSOR), mem(cell.STORE_STATE, statechart.CHARGE))
     dials = [
         Dial("frame", tuple(frames)),
         Dial("age", ages),
         Dial("outputs", (Option("off"), Option("chilling", chilling))),
-        Dial("anchor", (Option("8 °C", (mem(M.STORE_LOW_ANCHOR_MC + i, 8000),)),)),
+        Dial("anchor", (Option("8 °C", (mem(cell.STORE_LOW_ANCHOR_MC + i, 8000),)),)),
     ]
     kept = [
-        number("good frames", M.STORE_LOW_GOOD + i, 4),
-        bit("frame valid", M.VALID, 1 << i),
-        trip("bad frames", M.STORE_LOW_BAD_T + i, 1000),
+        number("good frames", cell.STORE_LOW_GOOD + i, 4),
+        bit("frame valid", cell.VALID, 1 << i),
+        trip("bad frames", cell.STORE_LOW_BAD_T + i, 1000),
     ]
-    if i <= P.HIGH:
+    if i <= probe_rules.HIGH:
         kept += [
-            trip("stuck", M.STORE_LOW_STUCK_T + i, 1000),
-            KeptSlots("stuck left", M.STORE_LOW_STUCK_LEFT_MS + i, A.LEFT, 2, 0, 1000),
+            trip("stuck", cell.STORE_LOW_STUCK_T + i, 1000),
+            KeptSlots("stuck left", cell.STORE_LOW_STUCK_LEFT_MS + i, fields.LEFT, 2, 0, 1000),
         ]
-    return Slice(J.PROBE, f"trust of probe {i}", held, tuple(kept), tuple(dials), now_ms=now_ms)
+    return Slice(judge.PROBE, f"trust of probe {i}", held, tuple(kept), tuple(dials), now_ms=now_ms)

@@ -11,10 +11,7 @@ from typing import Protocol, TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from springhouse import condition as C
-from springhouse import output as O
-from springhouse import statechart as K
-from springhouse import why, words
+from springhouse import condition, output, statechart, why, words
 
 Bits: TypeAlias = npt.NDArray[np.int64]
 Flags: TypeAlias = npt.NDArray[np.bool_]
@@ -90,103 +87,136 @@ class Region:
 
 STORE_RULES = (
     Rule(
-        O.COMPRESSOR,
-        C.STORE_SEEN | C.MAINS,
-        C.FREEZE | C.STORE_LOCK | C.BAR_RUN,
+        output.COMPRESSOR,
+        condition.STORE_SEEN | condition.MAINS,
+        condition.FREEZE | condition.STORE_LOCK | condition.BAR_RUN,
         "compressor asked for",
     ),
     Rule(
-        O.COMPRESSOR,
-        C.MAY_START | C.STORE_WARM,
-        C.BAR_START | C.STORE_FULL,
+        output.COMPRESSOR,
+        condition.MAY_START | condition.STORE_WARM,
+        condition.BAR_START | condition.STORE_FULL,
         "compressor started",
         starts_only=True,
     ),
     Rule(
-        O.COMPRESSOR,
+        output.COMPRESSOR,
         0,
-        C.BAR_START,
+        condition.BAR_START,
         "compressor not running yet, and asked for",
-        unless=C.RUNNING,
+        unless=condition.RUNNING,
     ),
     Rule(
-        O.COMPRESSOR,
+        output.COMPRESSOR,
         0,
-        C.STORE_FULL,
+        condition.STORE_FULL,
         "compressor past its minimum on-time asked for",
-        unless=C.MUST_RUN,
+        unless=condition.MUST_RUN,
     ),
 )
 STORE_SHOWS = (
-    Shows((K.STORE_LOCKED,), C.STORE_LOCK, 0),
-    Shows((K.STORE_BLIND,), 0, C.STORE_LOCK | C.STORE_SEEN),
-    Shows((K.FREEZE_GUARD,), C.STORE_SEEN | C.FREEZE, C.STORE_LOCK),
-    Shows((K.HOLD, K.CHARGE), C.STORE_SEEN, C.STORE_LOCK | C.FREEZE),
+    Shows((statechart.STORE_LOCKED,), condition.STORE_LOCK, 0),
+    Shows((statechart.STORE_BLIND,), 0, condition.STORE_LOCK | condition.STORE_SEEN),
+    Shows(
+        (statechart.FREEZE_GUARD,), condition.STORE_SEEN | condition.FREEZE, condition.STORE_LOCK
+    ),
+    Shows(
+        (statechart.HOLD, statechart.CHARGE),
+        condition.STORE_SEEN,
+        condition.STORE_LOCK | condition.FREEZE,
+    ),
 )
 STORE_DUTIES = (
     OutputDuty(
-        O.COMPRESSOR,
-        C.STORE_SEEN | C.MAINS | C.MUST_RUN | C.RUNNING,
-        C.FREEZE | C.STORE_LOCK | C.BAR_RUN,
+        output.COMPRESSOR,
+        condition.STORE_SEEN | condition.MAINS | condition.MUST_RUN | condition.RUNNING,
+        condition.FREEZE | condition.STORE_LOCK | condition.BAR_RUN,
         "compressor kept for its minimum on-time",
         from_asking=True,
     ),
     OutputDuty(
-        O.COMPRESSOR,
-        C.STORE_SEEN | C.MAINS | C.STORE_WARM | C.MAY_START,
-        C.FREEZE | C.STORE_LOCK | C.BAR_RUN | C.BAR_START | C.STORE_FULL,
+        output.COMPRESSOR,
+        condition.STORE_SEEN | condition.MAINS | condition.STORE_WARM | condition.MAY_START,
+        condition.FREEZE
+        | condition.STORE_LOCK
+        | condition.BAR_RUN
+        | condition.BAR_START
+        | condition.STORE_FULL,
         "a warm store, healthy and free to start, is charged",
         from_asking=False,
     ),
 )
 
-_NO_DELIVERY = C.TRAY | C.DRY | C.COIL | C.ROOM_LOCK | C.BAR_ROOM | C.SPELL
+_NO_DELIVERY = (
+    condition.TRAY
+    | condition.DRY
+    | condition.COIL
+    | condition.ROOM_LOCK
+    | condition.BAR_ROOM
+    | condition.SPELL
+)
 ROOM_RULES = (
-    Rule(O.PUMP | O.FAN, C.POWER, _NO_DELIVERY, "delivery asked for"),
+    Rule(output.PUMP | output.FAN, condition.POWER, _NO_DELIVERY, "delivery asked for"),
     Rule(
-        O.FAN | O.FAN_FULL,
-        C.ROOM_SEEN | C.WANTED,
-        C.PURGE_ASKED,
+        output.FAN | output.FAN_FULL,
+        condition.ROOM_SEEN | condition.WANTED,
+        condition.PURGE_ASKED,
         "fan asked for",
     ),
     Rule(
-        O.FAN | O.FAN_FULL,
-        C.USEFUL,
-        C.ROOM_COOL,
+        output.FAN | output.FAN_FULL,
+        condition.USEFUL,
+        condition.ROOM_COOL,
         "fan past its least on-time asked for",
-        unless=C.MUST_DELIVER,
+        unless=condition.MUST_DELIVER,
     ),
-    Rule(O.FAN, C.ROOM_WARM | C.USEFUL, C.ROOM_COOL, "fan started", starts_only=True),
-    Rule(O.PUMP | O.FAN, 0, C.PAUSE, "pump or fan started", starts_only=True),
+    Rule(
+        output.FAN,
+        condition.ROOM_WARM | condition.USEFUL,
+        condition.ROOM_COOL,
+        "fan started",
+        starts_only=True,
+    ),
+    Rule(output.PUMP | output.FAN, 0, condition.PAUSE, "pump or fan started", starts_only=True),
 )
-_WARM_ROOM = C.ROOM_SEEN | C.ROOM_WARM | C.WANTED | C.USEFUL | C.POWER
-_FAULTS = C.ROOM_LOCK | C.TRAY | C.DRY | C.COIL
+_WARM_ROOM = (
+    condition.ROOM_SEEN
+    | condition.ROOM_WARM
+    | condition.WANTED
+    | condition.USEFUL
+    | condition.POWER
+)
+_FAULTS = condition.ROOM_LOCK | condition.TRAY | condition.DRY | condition.COIL
 ROOM_SHOWS = (
-    Shows((K.ROOM_LOCKED,), C.ROOM_LOCK, 0),
-    Shows((K.CONDENSATE_STOP,), C.TRAY, C.ROOM_LOCK),
-    Shows((K.DRY_RUN_STOP,), C.DRY | C.ROOM_SEEN, _FAULTS & ~C.DRY),
-    Shows((K.ROOM_BLIND,), 0, _FAULTS | C.ROOM_SEEN | C.PURGE_ASKED),
-    Shows((K.WAITING, K.DISCHARGE, K.PURGE), C.ROOM_SEEN, _FAULTS),
+    Shows((statechart.ROOM_LOCKED,), condition.ROOM_LOCK, 0),
+    Shows((statechart.CONDENSATE_STOP,), condition.TRAY, condition.ROOM_LOCK),
+    Shows(
+        (statechart.DRY_RUN_STOP,), condition.DRY | condition.ROOM_SEEN, _FAULTS & ~condition.DRY
+    ),
+    Shows((statechart.ROOM_BLIND,), 0, _FAULTS | condition.ROOM_SEEN | condition.PURGE_ASKED),
+    Shows(
+        (statechart.WAITING, statechart.DISCHARGE, statechart.PURGE), condition.ROOM_SEEN, _FAULTS
+    ),
 )
 ROOM_DUTIES = (
     OutputDuty(
-        O.PUMP | O.FAN,
+        output.PUMP | output.FAN,
         _WARM_ROOM,
-        _NO_DELIVERY | C.ROOM_COOL | C.PURGE_ASKED | C.PAUSE,
+        _NO_DELIVERY | condition.ROOM_COOL | condition.PURGE_ASKED | condition.PAUSE,
         "a warm room, healthy and wanted cool, is delivered to",
         from_asking=False,
     ),
     OutputDuty(
-        O.PUMP,
-        C.PURGE_ASKED | C.POWER,
-        _NO_DELIVERY | C.PAUSE,
+        output.PUMP,
+        condition.PURGE_ASKED | condition.POWER,
+        _NO_DELIVERY | condition.PAUSE,
         "a purge is run",
         from_asking=False,
     ),
     OutputDuty(
-        O.FAN,
-        C.ROOM_SEEN | C.WANTED | C.POWER | C.MUST_DELIVER,
-        _NO_DELIVERY | C.PURGE_ASKED,
+        output.FAN,
+        condition.ROOM_SEEN | condition.WANTED | condition.POWER | condition.MUST_DELIVER,
+        _NO_DELIVERY | condition.PURGE_ASKED,
         "fans kept for their least on-time",
         from_asking=True,
     ),
@@ -201,8 +231,8 @@ def store_side(chart: Chart) -> Region:
         why.STORE_CONDITIONS,
         chart.STORE_ROWS,
         chart.STORE_OUTPUTS[: chart.STORE_STATES],
-        O.COMPRESSOR | O.ALARM,
-        C.STORE_LOCK,
+        output.COMPRESSOR | output.ALARM,
+        condition.STORE_LOCK,
         STORE_RULES,
         STORE_DUTIES,
         STORE_SHOWS,
@@ -217,8 +247,8 @@ def room_side(chart: Chart) -> Region:
         why.ROOM_CONDITIONS,
         chart.ROOM_ROWS,
         chart.ROOM_OUTPUTS[: chart.ROOM_STATES],
-        O.PUMP | O.FAN | O.FAN_FULL | O.ALARM,
-        C.ROOM_LOCK,
+        output.PUMP | output.FAN | output.FAN_FULL | output.ALARM,
+        condition.ROOM_LOCK,
         ROOM_RULES,
         ROOM_DUTIES,
         ROOM_SHOWS,
@@ -328,7 +358,7 @@ def _unsettled(region: Region, after: Bits) -> list[str]:
 def _locks(region: Region, patterns: Bits, after: Bits, taken: Bits, asked: Bits) -> list[str]:
     """A latched fault must sound the alarm at once; without one there is no alarm."""
     locked = np.broadcast_to((patterns & region.locked) != 0, after.shape)
-    alarm = (asked & O.ALARM) != 0
+    alarm = (asked & output.ALARM) != 0
     return [
         *_report(region, locked & ~alarm, after, taken, "a latched fault without alarm"),
         *_report(region, alarm & ~locked, after, taken, "an alarm without latched fault"),

@@ -7,7 +7,7 @@ from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 from springhouse_sim.trace import Trace
 
 from ..figures import run_figures
@@ -128,7 +128,7 @@ def minute_columns(trace: Trace, bare: Trace | None) -> Columns:
     names = [name for name in COLUMNS if name not in ("coil_w", "bare_room_c")]
     found = {name: trace.column(name).copy() for name in names}
     found["coil_w"] = found["coil_latent_w"] + trace.column("coil_sensible_w")
-    still = trace.column("out").astype(np.int64) & O.FAN == 0
+    still = trace.column("out").astype(np.int64) & output.FAN == 0
     for name in ("air_off_c", "coil_in_c"):
         found[name][still] = np.nan
     nothing = np.full(len(trace.samples), np.nan)

@@ -6,8 +6,8 @@ from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import output as O
-from springhouse_sim import ticks as K
+from springhouse import output
+from springhouse_sim import ticks
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.stage import MINUTE_MS
 from springhouse_sim.world.tariff import Prices
@@ -17,11 +17,11 @@ from ..proof.scenarios import Scenario
 Spans = list[tuple[float, float]]
 
 OUTPUTS = {
-    "compressor": O.COMPRESSOR,
-    "pump": O.PUMP,
-    "fan": O.FAN,
-    "fan_full": O.FAN_FULL,
-    "alarm": O.ALARM,
+    "compressor": output.COMPRESSOR,
+    "pump": output.PUMP,
+    "fan": output.FAN,
+    "fan_full": output.FAN_FULL,
+    "alarm": output.ALARM,
 }
 
 
@@ -82,7 +82,7 @@ def strips(scenario: Scenario, trace: Trace, prices: list[Priced]) -> dict[str, 
     """Return the spans of every row of `series.STRIPS`."""
     end_s = trace.end_ms / 1000
     events = trace.events
-    at_s, out = events[:, K.AT_MS] / 1000, events[:, K.OUT]
+    at_s, out = events[:, ticks.AT_MS] / 1000, events[:, ticks.OUT]
     found = {key: where(at_s, out & bit != 0, end_s) for key, bit in OUTPUTS.items()}
     found["wanted"] = where(trace.samples[:, 0], trace.wanted(), end_s)
     found["cheap"] = cheap(prices)
@@ -95,8 +95,8 @@ def strips(scenario: Scenario, trace: Trace, prices: list[Priced]) -> dict[str, 
 
 def states(trace: Trace) -> list[tuple[float, int, int]]:
     """Return (s, store state, room state) at each change; -1 while the board has no supply."""
-    rows = trace.events[:, (K.AT_MS, K.STORE_STATE, K.ROOM_STATE)].copy()
-    rows[trace.events[:, K.ALIVE] == 0, 1:] = -1
+    rows = trace.events[:, (ticks.AT_MS, ticks.STORE_STATE, ticks.ROOM_STATE)].copy()
+    rows[trace.events[:, ticks.ALIVE] == 0, 1:] = -1
     found = [tuple(int(v) for v in rows[0])]
     found += [tuple(int(v) for v in b) for a, b in pairwise(rows) if (a[1:] != b[1:]).any()]
     return [(at_ms / 1000, store, room) for at_ms, store, room in found]

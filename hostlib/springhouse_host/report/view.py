@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim import board_files
 
 from ..proof import invariants, show
@@ -262,11 +262,11 @@ def about(site: Site, us: bool) -> About:
 
 def settings_rows(site: Site) -> tuple[tuple[str, int], ...]:
     """Return (slot, value) of the record that goes to the board, unused windows left out."""
-    names = {n: name for name, n in vars(S).items() if name.isupper() and isinstance(n, int)}
+    names = {n: name for name, n in vars(setting).items() if name.isupper() and isinstance(n, int)}
     values = site.settings()
-    rows = [(names[i].lower(), values[i]) for i in range(S.WINDOW_1_KIND)]
-    for window in range(S.WINDOWS):
-        at = S.WINDOW_1_KIND + window * S.WINDOW_STRIDE
+    rows = [(names[i].lower(), values[i]) for i in range(setting.WINDOW_1_KIND)]
+    for window in range(setting.WINDOWS):
+        at = setting.WINDOW_1_KIND + window * setting.WINDOW_STRIDE
         if values[at]:
             for k, word in enumerate(("kind", "days", "start_min", "end_min")):
                 rows.append((f"window_{window + 1}_{word}", values[at + k]))

@@ -4,9 +4,7 @@ from bisect import bisect_right
 from dataclasses import dataclass
 
 import numpy as np
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air, water
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import given, moist_air, param, water
 
 from .working_point import Array, Case, Delivery
 
@@ -99,9 +97,9 @@ def discharge(
     store = case.site.file.store
     ice_j = store.ice_limit_kg * water.LATENT_FUSION_J_KG if store.ice_bank else 0.0
     heat_j_k = litres_kg(store.water_litres if litres is None else litres) * 4200.0
-    outdoor = float(u[U.OUTDOOR_HUMIDITY_RATIO])
-    fresh_kg_s = float(case.p[P.INFILTRATION_M3_S]) / moist_air.specific_volume_m3_kg(
-        float(u[U.OUTDOOR_C]), outdoor, float(u[U.PRESSURE_PA])
+    outdoor = float(u[given.OUTDOOR_HUMIDITY_RATIO])
+    fresh_kg_s = float(case.p[param.INFILTRATION_M3_S]) / moist_air.specific_volume_m3_kg(
+        float(u[given.OUTDOOR_C]), outdoor, float(u[given.PRESSURE_PA])
     )
     store_c, humidity = case.deep_c, float(d.humidity[-1])
     hours = condensate_kg = 0.0
@@ -109,7 +107,10 @@ def discharge(
     tables = (d.room_w, d.water_w, d.standing_w, d.condensate_kg_s)
     room_w_at, water_w_at, standing_w_at, condensate_kg_s_at = (Between(d, t) for t in tables)
     warmest_c = float(d.store_c[-1])
-    moisture_kg, people_kg_s = float(case.p[P.MOISTURE_KG]), float(u[U.PEOPLE_MOISTURE_KG_S])
+    moisture_kg, people_kg_s = (
+        float(case.p[param.MOISTURE_KG]),
+        float(u[given.PEOPLE_MOISTURE_KG_S]),
+    )
     full_w = room_w_at(store_c, humidity)
     while hours < LONGEST_H and store_c < warmest_c:
         room_w = room_w_at(store_c, humidity)

@@ -4,18 +4,18 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 import numpy as np
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 
 from .working_point import Array, Case
 
 CAUSES = {
-    "outdoors": X.OUTDOOR_TO_ROOM_J,
-    "fresh air": X.INFILTRATION_SENSIBLE_J,
-    "sun": X.SUN_J,
-    "people": X.PEOPLE_SENSIBLE_J,
-    "equipment": X.EQUIPMENT_J,
+    "outdoors": state.OUTDOOR_TO_ROOM_J,
+    "fresh air": state.INFILTRATION_SENSIBLE_J,
+    "sun": state.SUN_J,
+    "people": state.PEOPLE_SENSIBLE_J,
+    "equipment": state.EQUIPMENT_J,
 }
-MOIST_CAUSES = {"fresh air": X.INFILTRATION_LATENT_J, "people": X.PEOPLE_LATENT_J}
+MOIST_CAUSES = {"fresh air": state.INFILTRATION_LATENT_J, "people": state.PEOPLE_LATENT_J}
 
 
 @dataclass(frozen=True)

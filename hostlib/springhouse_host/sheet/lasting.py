@@ -3,8 +3,7 @@
 from dataclasses import dataclass, replace
 
 import numpy as np
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import given, state
 from springhouse_sim.world.sun import Glazing, through_window_w
 
 from .charge import discharge, hours_between
@@ -50,11 +49,11 @@ class PowerCut:
 def standing_w(case: Case, store_c: Array) -> Array:
     """Return the heat into the store at rising temperatures with everything off [W]."""
     u = np.mean(case.day_given(), axis=0)
-    u[U.COMPRESSOR_RELAY] = u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 0.0
+    u[given.COMPRESSOR_RELAY] = u[given.PUMP_DUTY] = u[given.FAN_DUTY] = 0.0
     found = []
     for temperature in store_c:
         _, dx, _ = case.steady(u, float(temperature), 0.01)
-        found.append(dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J])
+        found.append(dx[state.CABINET_TO_STORE_J] + dx[state.LID_TO_STORE_J])
     return np.array(found)
 
 

@@ -5,10 +5,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air, water
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, moist_air, state, tap, water
 from springhouse_sim.plant.kept_cycles import KeptCycles, Row
 
 from ..site import coil_sides
@@ -76,8 +73,8 @@ def fan_ways(case: Case, u: Array, humidity: float) -> tuple[Fans, ...]:
     ):
         plant = replace(case.plant, coil=_coil(case.plant.coil, fans, in_series))
         _, dx, t = replace(case, plant=plant, p=plant.params()).steady(u, case.deep_c, humidity)
-        room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
-        air_m3_h, fan_w = float(t[T.AIR_M3_H]), float(t[T.FAN_W])
+        room_w = t[tap.COIL_SENSIBLE_W] + dx[state.ROOM_TO_TUBE_J] - t[tap.FAN_W]
+        air_m3_h, fan_w = float(t[tap.AIR_M3_H]), float(t[tap.FAN_W])
         held_pa = None
         if label.fan_pa is not None:
             held_pa = static_pa(label.fan_pa, label.fan_m3_h, fans, in_series, air_m3_h)
@@ -116,10 +113,10 @@ def _brine(fluid: str, t_k: float) -> Row:
     asked = repr((fluid, t_k))
     row = KEPT(asked)
     if row is None:
-        import CoolProp.CoolProp as CP  # late, for it takes seconds
+        from CoolProp import CoolProp  # late, for it takes seconds
 
         names = ("D", "C", "V", "L", "T_FREEZE")
-        row = tuple(float(CP.PropsSI(n, "T", t_k, "P", PA, fluid)) for n in names)
+        row = tuple(float(CoolProp.PropsSI(n, "T", t_k, "P", PA, fluid)) for n in names)
         KEPT.add(asked, row)
         KEPT.write()
     return row
@@ -189,7 +186,7 @@ def open_lid(case: Case, u: Array, place_c: float) -> tuple[Lid, Lid]:
     """Return a store without lid and sheet: at the deep target, and idle as warm as its place."""
     area_m2 = case.plant.store.inner_length_m * case.plant.store.inner_width_m
     vapour_pa = moist_air.vapour_pressure_pa(
-        float(u[U.OUTDOOR_HUMIDITY_RATIO]), float(u[U.PRESSURE_PA])
+        float(u[given.OUTDOOR_HUMIDITY_RATIO]), float(u[given.PRESSURE_PA])
     )
 
     def at(water_c: float) -> Lid:

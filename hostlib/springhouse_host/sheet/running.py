@@ -4,10 +4,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 import numpy as np
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given, moist_air, state, tap
 from springhouse_sim.plant.freezer import Freezer
 from springhouse_sim.world.days import Days
 from springhouse_sim.world.prices import HourlyPrices
@@ -44,7 +41,7 @@ class Continuous:
 def continuous(case: Case, word: str, gain_w: float) -> Continuous:
     """Return the equilibrium of one day's mean."""
     u = np.mean(case.day_given(), axis=0)
-    u[U.COMPRESSOR_RELAY] = u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
+    u[given.COMPRESSOR_RELAY] = u[given.PUMP_DUTY] = u[given.FAN_DUTY] = 1.0
     low, high = COLDEST_C, case.room_c - 1.0
     spare_w = max(0.0, _surplus_w(case, u, low))
     for _ in range(BISECTIONS):
@@ -52,13 +49,15 @@ def continuous(case: Case, word: str, gain_w: float) -> Continuous:
         low, high = (low, middle) if _surplus_w(case, u, middle) > 0.0 else (middle, high)
     water_c = COLDEST_C if spare_w > 0.0 else high
     x, dx, t = _always_on(case, u, water_c)
-    room_w = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W] - dx[X.PLACE_TO_ROOM_J]
+    room_w = (
+        t[tap.COIL_SENSIBLE_W] + dx[state.ROOM_TO_TUBE_J] - t[tap.FAN_W] - dx[state.PLACE_TO_ROOM_J]
+    )
     return Continuous(
         word,
         water_c,
-        supply_c=float(t[T.AIR_OFF_C]),
+        supply_c=float(t[tap.AIR_OFF_C]),
         dew_point_c=float(
-            moist_air.dew_point_c(float(x[X.ROOM_HUMIDITY_RATIO]), float(u[U.PRESSURE_PA]))
+            moist_air.dew_point_c(float(x[state.ROOM_HUMIDITY_RATIO]), float(u[given.PRESSURE_PA]))
         ),
         room_w=float(room_w),
         gain_w=gain_w,
@@ -67,17 +66,17 @@ def continuous(case: Case, word: str, gain_w: float) -> Continuous:
 
 
 def _always_on(case: Case, u: Array, store_c: float) -> tuple[Array, Array, Array]:
-    outdoors = float(u[U.OUTDOOR_HUMIDITY_RATIO])
+    outdoors = float(u[given.OUTDOOR_HUMIDITY_RATIO])
     return case.steady(u, store_c, outdoors, hold_moisture=False)
 
 
 def _surplus_w(case: Case, u: Array, store_c: float) -> float:
     """Return cooling less heat of the store [W]; it rises with the store's temperature."""
     _, dx, _ = _always_on(case, u, store_c)
-    heat_w = dx[X.COIL_TO_WATER_J] + dx[X.PUMP_TO_WATER_J]
-    heat_w += dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J]
-    heat_w += dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
-    return float(dx[X.EVAPORATOR_J] - heat_w)
+    heat_w = dx[state.COIL_TO_WATER_J] + dx[state.PUMP_TO_WATER_J]
+    heat_w += dx[state.PLACE_TO_TUBE_J] + dx[state.ROOM_TO_TUBE_J]
+    heat_w += dx[state.CABINET_TO_STORE_J] + dx[state.LID_TO_STORE_J]
+    return float(dx[state.EVAPORATOR_J] - heat_w)
 
 
 @dataclass(frozen=True)
@@ -112,26 +111,26 @@ def lowest_c(climate_class: str) -> float:
 def charging(case: Case, store_c: float, windows: tuple[Window, ...]) -> Charging:
     """Return the compressor at ``store_c`` in the charging hours' mean and at the hottest hour."""
     u = np.mean(case.day_given(windows), axis=0)
-    u[U.COMPRESSOR_RELAY] = 1.0
+    u[given.COMPRESSOR_RELAY] = 1.0
     x, dx, t = case.steady(u, store_c, 0.01)
     hot = u.copy()
-    hot[U.OUTDOOR_C] = max(float(g[U.OUTDOOR_C]) for g in case.day_given())
+    hot[given.OUTDOOR_C] = max(float(g[given.OUTDOOR_C]) for g in case.day_given())
     hot_x, _, _ = case.steady(hot, store_c, 0.01)
     cold = u.copy()
-    cold[U.COMPRESSOR_RELAY] = 0.0
-    cold[U.OUTDOOR_C] = min(float(g[U.OUTDOOR_C]) for g in case.day_given())
+    cold[given.COMPRESSOR_RELAY] = 0.0
+    cold[given.OUTDOOR_C] = min(float(g[given.OUTDOOR_C]) for g in case.day_given())
     cold_x, _, _ = case.steady(cold, store_c, 0.01)
-    gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+    gains_w = dx[state.CABINET_TO_STORE_J] + dx[state.LID_TO_STORE_J]
     return Charging(
-        net_w=float(dx[X.EVAPORATOR_J] - gains_w),
+        net_w=float(dx[state.EVAPORATOR_J] - gains_w),
         gains_w=float(gains_w),
-        input_w=float(dx[X.FREEZER_J]),
-        place_mean_c=float(x[X.PLACE_C]),
-        place_hottest_c=float(hot_x[X.PLACE_C]),
-        place_coldest_c=float(cold_x[X.PLACE_C]),
-        winding_hottest_c=float(hot_x[X.WINDING_C]),
-        rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
-        outside_envelope=bool(t[T.OUTSIDE_RATED] > 0.5),
+        input_w=float(dx[state.FREEZER_J]),
+        place_mean_c=float(x[state.PLACE_C]),
+        place_hottest_c=float(hot_x[state.PLACE_C]),
+        place_coldest_c=float(cold_x[state.PLACE_C]),
+        winding_hottest_c=float(hot_x[state.WINDING_C]),
+        rejected_w=float(dx[state.CONDENSER_TO_PLACE_J] + dx[state.SHELL_TO_PLACE_J]),
+        outside_envelope=bool(t[tap.OUTSIDE_RATED] > 0.5),
     )
 
 
@@ -194,11 +193,11 @@ def day_of(
     schedule, prices = case.site.file.schedule, case.site.tariff()
     run_h = 1000.0 * store_kwh / max(1.0, at_work.net_w)
     u = case.given(12.0)
-    u[U.PUMP_DUTY], u[U.FAN_DUTY] = 1.0, fan_duty
+    u[given.PUMP_DUTY], u[given.FAN_DUTY] = 1.0, fan_duty
     dx = case.at_once(u, 0.01)
     supply = case.plant.battery.supply_efficiency
-    delivery_w = (dx[X.PUMP_J] + dx[X.FAN_J]) / supply
-    standby_w = dx[X.BOARD_J] / supply + case.plant.freezer.standby_w
+    delivery_w = (dx[state.PUMP_J] + dx[state.FAN_J]) / supply
+    standby_w = dx[state.BOARD_J] / supply + case.plant.freezer.standby_w
     compressor_kwh = at_work.input_w * min(24.0, run_h) / 1000.0
     delivery_kwh = float(delivery_w) * delivery_h / 1000.0
     standby_kwh = float(standby_w) * 24.0 / 1000.0

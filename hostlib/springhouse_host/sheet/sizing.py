@@ -11,11 +11,8 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from springhouse import setting as S
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air, water
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse import setting
+from springhouse_sim.plant import given, moist_air, state, tap, water
 from springhouse_sim.world.days import Days, hottest, typical
 from springhouse_sim.world.sun import through_window_w
 from springhouse_sim.world.weather import Weather
@@ -149,7 +146,7 @@ def coil_duty(case: Case, u: Array, store_c: Array, humidity: float) -> tuple[Du
     found = []
     for temperature in store_c:
         _, _, t = case.steady(u, float(temperature), humidity)
-        duty = (t[T.COIL_SENSIBLE_W], t[T.COIL_LATENT_W], t[T.AIR_OFF_C])
+        duty = (t[tap.COIL_SENSIBLE_W], t[tap.COIL_LATENT_W], t[tap.AIR_OFF_C])
         found.append(Duty(float(temperature), *(float(value) for value in duty)))
     return tuple(found)
 
@@ -188,7 +185,7 @@ def use(case: Case, d: Delivery, humid: float, u: Array) -> Use:
     hours = min(wanted_h, spent.hours)
     charge_kwh = cold_kwh(file.store.water_litres, case.deep_c, spent.end_c, bank_kg(case.site))
     store_kwh = charge_kwh * hours / max(spent.hours, 1e-9)
-    day = running.day_of(case, at_work, store_kwh, hours, float(u[U.FAN_DUTY]))
+    day = running.day_of(case, at_work, store_kwh, hours, float(u[given.FAN_DUTY]))
     return Use(gain, spent, hours, day, at_work)
 
 
@@ -200,8 +197,8 @@ def bank_kg(site: Site) -> float:
 def on_duty(case: Case) -> Array:
     """Return what acts on the plant in the mean of the wanted hours, pump and fans running."""
     u = np.mean(case.day_given(case.site.file.schedule.wanted), axis=0)
-    u[U.PUMP_DUTY] = 1.0
-    u[U.FAN_DUTY] = _slot(case.site, S.FAN_FULL_PM) / 1000.0
+    u[given.PUMP_DUTY] = 1.0
+    u[given.FAN_DUTY] = _slot(case.site, setting.FAN_FULL_PM) / 1000.0
     return np.asarray(u)
 
 
@@ -210,12 +207,12 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     site, file = case.site, case.site.file
     litres = file.store.water_litres
     u = on_duty(case)
-    pressure_pa = float(u[U.PRESSURE_PA])
+    pressure_pa = float(u[given.PRESSURE_PA])
     ratios = [moist_air.saturated_humidity_ratio(c, pressure_pa) for c in (DRY_DEW_C, dew_point_c)]
     humidity = np.linspace(min(ratios), max(ratios), HUMIDITY_POINTS)
     humid = float(humidity[-1])
 
-    useful_k = (_slot(site, S.USEFUL_MK) - _slot(site, S.USEFUL_BAND_MK)) / 1000.0
+    useful_k = (_slot(site, setting.USEFUL_MK) - _slot(site, setting.USEFUL_BAND_MK)) / 1000.0
     warmest_c = max(case.deep_c + 1.0, case.room_c - useful_k)
     d = delivery(case, u, np.linspace(case.deep_c, warmest_c, DELIVERY_POINTS), humidity, tick)
     design = use(case, d, humid, u)
@@ -225,7 +222,7 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     duty = coil_duty(case, u, np.linspace(case.deep_c, spent.end_c, DUTY_POINTS), humid)
 
     charge = np.mean(case.day_given(file.schedule.charging), axis=0)
-    charge[U.COMPRESSOR_RELAY] = 1.0
+    charge[given.COMPRESSOR_RELAY] = 1.0
     chilling_c = np.linspace(case.deep_c, max(FILL_C, warmest_c), CHARGING_POINTS)
     net_w = charging_w(case, charge, chilling_c, tick)
     ice_j = bank_kg(site) * water.LATENT_FUSION_J_KG
@@ -233,7 +230,7 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     if pull_down_h is not None:
         pull_down_h += ice_j / float(net_w[0]) / 3600.0
     first_h = hours_between(chilling_c, net_w, litres, FILL_C, case.deep_c)
-    run, rest = _slot(site, S.PULL_DOWN_RUN_MIN), _slot(site, S.PULL_DOWN_REST_MIN)
+    run, rest = _slot(site, setting.PULL_DOWN_RUN_MIN), _slot(site, setting.PULL_DOWN_REST_MIN)
 
     condensate_l_h = spent.condensate_kg / max(design.hours, 1e-9)
     drips = condensate_l_h > 1e-6
@@ -242,7 +239,7 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
     room_w = float(d.room_w[0, -1])
     amounts = lasting.amounts(case, d, gain.mean_w, u, chilling_c, net_w, spent.end_c)
     load = case.at_once(u, humid)
-    load_w = float(load[X.PUMP_J] + load[X.FAN_J] + load[X.BOARD_J])
+    load_w = float(load[state.PUMP_J] + load[state.FAN_J] + load[state.BOARD_J])
     coil = file.coil
 
     def sound(duty: float) -> float | None:
@@ -282,8 +279,8 @@ def sheet(case: Case, mean: Days, dew_point_c: float, tick: Callable[[], None]) 
         sun_h=lasting.sun_h(case, load_w),
         water=amounts,
         fan_ways=parts_asked.fan_ways(case, u, humid),
-        sound_db=sound(float(u[U.FAN_DUTY])),
-        quiet_db=sound(_slot(site, S.FAN_QUIET_PM) / 1000.0),
+        sound_db=sound(float(u[given.FAN_DUTY])),
+        quiet_db=sound(_slot(site, setting.FAN_QUIET_PM) / 1000.0),
         brines=parts_asked.brines(case, d.flow_l_min),
         open_lid=parts_asked.open_lid(case, u, at_work.place_mean_c),
         limits=advice.limits(
@@ -316,8 +313,8 @@ def case_for(site: Site, variant: Variant, plant: "Plant", weather: Weather, day
         site=site,
         day=day,
         weekday=busiest_weekday(site.file.schedule.wanted),
-        room_c=_slot(site, S.ROOM_TARGET_MC) / 1000.0,
-        deep_c=max(0.0, _slot(site, S.DEEP_MC) / 1000.0),
+        room_c=_slot(site, setting.ROOM_TARGET_MC) / 1000.0,
+        deep_c=max(0.0, _slot(site, setting.DEEP_MC) / 1000.0),
     )
 
 
@@ -342,7 +339,9 @@ def size(
     schedule, freezer = site.file.schedule, site.file.freezer
     weekday = busiest_weekday(schedule.wanted)
     allowance_k = UNMEASURED_DEW_K if site.file.sensors.humidity == "absent" else 0.0
-    dew_point_c = min(day.mean_dew_c + allowance_k, _slot(site, S.ROOM_TARGET_MC) / 1000.0 - 1.0)
+    dew_point_c = min(
+        day.mean_dew_c + allowance_k, _slot(site, setting.ROOM_TARGET_MC) / 1000.0 - 1.0
+    )
     sheets = {
         variant: sheet(
             case_for(site, variant, site.plant(variant), weather, day), mean, dew_point_c, tick

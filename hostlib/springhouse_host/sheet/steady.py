@@ -12,22 +12,26 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 from springhouse_sim import compiled
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
-from springhouse_sim.plant import water
+from springhouse_sim.plant import param, tap, water
+from springhouse_sim.plant import state as state_slot
 
 DOORS = (("springhouse_sim.plant.rates", "rates"), ("springhouse_sim.plant.slopes", "slopes"))
-LOOP = (X.FLOW_L_MIN, X.LOOP_AIR, X.SUPPLY_C, X.RETURN_C, X.COIL_C)
-MACHINE = (
-    X.EVAPORATOR_C,
-    X.CONDENSER_C,
-    X.WINDING_C,
-    X.SHELL_C,
-    X.REFRIGERANT_SPREAD,
-    X.PRESSURE_HEAD,
+LOOP = (
+    state_slot.FLOW_L_MIN,
+    state_slot.LOOP_AIR,
+    state_slot.SUPPLY_C,
+    state_slot.RETURN_C,
+    state_slot.COIL_C,
 )
-FREE = (*LOOP, *MACHINE, X.PLACE_C)
+MACHINE = (
+    state_slot.EVAPORATOR_C,
+    state_slot.CONDENSER_C,
+    state_slot.WINDING_C,
+    state_slot.SHELL_C,
+    state_slot.REFRIGERANT_SPREAD,
+    state_slot.PRESSURE_HEAD,
+)
+FREE = (*LOOP, *MACHINE, state_slot.PLACE_C)
 
 LONG_S = 1e8  # of integration; the slowest place settles in days
 MOST_RATES = 100_000  # asked for before it is given up; a usual solution takes a thousand
@@ -73,20 +77,27 @@ class Balance:
 
 def balance(x: Array, dx: Array, t: Array, p: Array) -> Balance:
     """Return both sides of every exchange, from state, rates and taps that belong together."""
-    flow_kg_s = x[X.FLOW_L_MIN] / 60.0
+    flow_kg_s = x[state_slot.FLOW_L_MIN] / 60.0
     around_w = flow_kg_s * (
-        water.enthalpy_j_kg(float(x[X.RETURN_C])) - water.enthalpy_j_kg(float(t[T.DRAW_C]))
+        water.enthalpy_j_kg(float(x[state_slot.RETURN_C]))
+        - water.enthalpy_j_kg(float(t[tap.DRAW_C]))
     )
-    tubes_w = dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J] + dx[X.PUMP_TO_WATER_J]
+    tubes_w = (
+        dx[state_slot.PLACE_TO_TUBE_J]
+        + dx[state_slot.ROOM_TO_TUBE_J]
+        + dx[state_slot.PUMP_TO_WATER_J]
+    )
     return Balance(
         air_w=float(
-            t[T.COIL_SENSIBLE_W] + t[T.COIL_LATENT_W] + water.LATENT_FUSION_J_KG * dx[X.FROST_KG]
+            t[tap.COIL_SENSIBLE_W]
+            + t[tap.COIL_LATENT_W]
+            + water.LATENT_FUSION_J_KG * dx[state_slot.FROST_KG]
         ),
-        metal_w=float(t[T.COIL_TO_WATER_W]),
+        metal_w=float(t[tap.COIL_TO_WATER_W]),
         water_w=float(around_w - tubes_w),
-        drawn_w=float(dx[X.EVAPORATOR_J] + dx[X.FREEZER_J]),
-        rejected_w=float(dx[X.CONDENSER_TO_PLACE_J] + dx[X.SHELL_TO_PLACE_J]),
-        place_w=float(dx[X.PLACE_C] * p[P.PLACE_J_K]),
+        drawn_w=float(dx[state_slot.EVAPORATOR_J] + dx[state_slot.FREEZER_J]),
+        rejected_w=float(dx[state_slot.CONDENSER_TO_PLACE_J] + dx[state_slot.SHELL_TO_PLACE_J]),
+        place_w=float(dx[state_slot.PLACE_C] * p[param.PLACE_J_K]),
     )
 
 
@@ -99,21 +110,21 @@ def fault(x: Array, dx: Array, t: Array, p: Array, free: Sequence[int] = FREE) -
     if not (np.all(np.isfinite(x)) and np.all(np.isfinite(dx)) and np.all(np.isfinite(t))):
         return "a state that is no number"
     found = balance(x, dx, t, p)
-    if X.CONDENSER_C not in free:
+    if state_slot.CONDENSER_C not in free:
         found = Balance(found.air_w, found.metal_w, found.water_w, 0.0, 0.0, found.place_w)
-    if X.PLACE_C not in free:
+    if state_slot.PLACE_C not in free:
         found = Balance(
             found.air_w, found.metal_w, found.water_w, found.drawn_w, found.rejected_w, 0.0
         )
     broken = found.fault()
     if broken is not None:
         return broken
-    ends_c = sorted((float(x[X.ROOM_AIR_C]), float(x[X.SUPPLY_C])))
-    off_c = float(t[T.AIR_OFF_C])
+    ends_c = sorted((float(x[state_slot.ROOM_AIR_C]), float(x[state_slot.SUPPLY_C])))
+    off_c = float(t[tap.AIR_OFF_C])
     if not ends_c[0] - BALANCE_K <= off_c <= ends_c[1] + BALANCE_K:
         return (
-            f"air off the coil at {off_c:.2f} °C, water in at {x[X.SUPPLY_C]:.2f} °C, "
-            f"room at {x[X.ROOM_AIR_C]:.2f} °C"
+            f"air off the coil at {off_c:.2f} °C, water in at {x[state_slot.SUPPLY_C]:.2f} °C, "
+            f"room at {x[state_slot.ROOM_AIR_C]:.2f} °C"
         )
     return None
 
@@ -141,9 +152,9 @@ def settle(x: Array, u: Array, p: Array, free: Sequence[int] = FREE) -> tuple[Ar
     from springhouse_sim.plant.rates import switch
 
     rates, slopes = compiled_rates(), compiled.load(True, DOORS).sim("plant.slopes").slopes
-    x, t, dx = x.copy(), np.zeros(T.SIZE), np.zeros(X.SIZE)
+    x, t, dx = x.copy(), np.zeros(tap.SIZE), np.zeros(state_slot.SIZE)
     slots = np.array(free, np.int64)
-    if X.CONDENSER_C in free:
+    if state_slot.CONDENSER_C in free:
         switch(x, u, p, t)  # the motor starts
     asked = 0
 

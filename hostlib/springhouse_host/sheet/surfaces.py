@@ -4,9 +4,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import given, moist_air, state
 
 from .working_point import Array, Case
 
@@ -75,11 +73,11 @@ def dry_store_c(case: Case, u: Array, room_dew_c: float) -> float | None:
 
     None where even water at the room's temperature condenses, which is no room to cool.
     """
-    humidity = moist_air.saturated_humidity_ratio(room_dew_c, float(u[U.PRESSURE_PA]))
+    humidity = moist_air.saturated_humidity_ratio(room_dew_c, float(u[given.PRESSURE_PA]))
 
     def drips(store_c: float) -> bool:
         _, dx, _ = case.steady(u, store_c, humidity)
-        return bool(dx[X.ROOM_TO_COIL_LATENT_J] > 0.01)
+        return bool(dx[state.ROOM_TO_COIL_LATENT_J] > 0.01)
 
     low, high = case.deep_c, case.room_c
     if not drips(low):

@@ -8,11 +8,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse_sim.plant import given as U
-from springhouse_sim.plant import moist_air
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
-from springhouse_sim.plant import tap as T
+from springhouse_sim.plant import given as given_slot
+from springhouse_sim.plant import moist_air, param, tap
+from springhouse_sim.plant import state as state_slot
 from springhouse_sim.world.days import Days
 from springhouse_sim.world.people import heat_of_person_w
 from springhouse_sim.world.weather import Weather
@@ -50,25 +48,25 @@ class Case:
         standard_h = local_hour - self.site.calendar(self.day.start).clock_ahead_min / 60.0
         now = self.day.start + timedelta(hours=standard_h)
         hour = w.hour_of(now)
-        u = U.neutral_given()
+        u = given_slot.neutral_given()
         if self.site.ground is not None:
-            u[U.GROUND_C] = self.site.ground.at_c(now)
-        u[U.OUTDOOR_C] = w.between_rows(w.temp_air_c, hour)
-        u[U.PRESSURE_PA] = w.between_rows(w.pressure_pa, hour)
-        u[U.OUTDOOR_HUMIDITY_RATIO] = moist_air.saturated_humidity_ratio(
-            w.between_rows(w.dew_point_c, hour), u[U.PRESSURE_PA]
+            u[given_slot.GROUND_C] = self.site.ground.at_c(now)
+        u[given_slot.OUTDOOR_C] = w.between_rows(w.temp_air_c, hour)
+        u[given_slot.PRESSURE_PA] = w.between_rows(w.pressure_pa, hour)
+        u[given_slot.OUTDOOR_HUMIDITY_RATIO] = moist_air.saturated_humidity_ratio(
+            w.between_rows(w.dew_point_c, hour), u[given_slot.PRESSURE_PA]
         )
-        u[U.SUN_W] = w.between_rows(self.sun_w, hour + 0.5)
+        u[given_slot.SUN_W] = w.between_rows(self.sun_w, hour + 0.5)
         week_min = int(self.weekday * 1440 + local_hour * 60.0)
         people = self.site.people()
         for part in people.occupancy:
             if any(window.contains(week_min) for window in part.windows):
                 sensible_w, latent_w = heat_of_person_w(part.activity, self.room_c)
-                u[U.PEOPLE_SENSIBLE_W] += part.people * sensible_w
-                u[U.PEOPLE_MOISTURE_KG_S] += part.people * latent_w / moist_air.LATENT_J_KG
+                u[given_slot.PEOPLE_SENSIBLE_W] += part.people * sensible_w
+                u[given_slot.PEOPLE_MOISTURE_KG_S] += part.people * latent_w / moist_air.LATENT_J_KG
         for load in people.equipment:
             if any(window.contains(week_min) for window in load.windows):
-                u[U.EQUIPMENT_W] += load.watts
+                u[given_slot.EQUIPMENT_W] += load.watts
         return u
 
     def day_given(self, windows: tuple[Window, ...] = ()) -> Array:
@@ -92,18 +90,18 @@ class Case:
         """Return the plant's state with store and room held."""
         x = self.plant.initial()
         self._hold(x, store_c)
-        x[X.ROOM_HUMIDITY_RATIO] = humidity
-        x[X.SUPPLY_C] = x[X.RETURN_C] = x[X.COIL_C] = store_c
+        x[state_slot.ROOM_HUMIDITY_RATIO] = humidity
+        x[state_slot.SUPPLY_C] = x[state_slot.RETURN_C] = x[state_slot.COIL_C] = store_c
         return x
 
     def _hold(self, x: Array, store_c: float) -> None:
-        x[X.WATER_C : X.WATER_C + X.LAYERS] = store_c
-        x[X.ICE_KG : X.ICE_KG + X.LAYERS] = 0.0
-        x[X.ROOM_AIR_C] = x[X.ROOM_MASS_C] = self.room_c
+        x[state_slot.WATER_C : state_slot.WATER_C + state_slot.LAYERS] = store_c
+        x[state_slot.ICE_KG : state_slot.ICE_KG + state_slot.LAYERS] = 0.0
+        x[state_slot.ROOM_AIR_C] = x[state_slot.ROOM_MASS_C] = self.room_c
 
     def at_once(self, u: Array, humidity: float) -> Array:
         """Return the rates of the state with the store at the deep target."""
-        dx, t = np.zeros(X.SIZE), np.zeros(T.SIZE)
+        dx, t = np.zeros(state_slot.SIZE), np.zeros(tap.SIZE)
         steady.compiled_rates()(self.state(self.deep_c, humidity), u, self.p, dx, t)
         return dx
 
@@ -118,8 +116,8 @@ class Case:
             SiteError: where nothing steady is found that keeps to the first and second law.
         """
         x = self.state(store_c, humidity)
-        x[X.PLACE_C] = u[U.OUTDOOR_C]
-        free = steady.FREE if hold_moisture else (*steady.FREE, X.ROOM_HUMIDITY_RATIO)
+        x[state_slot.PLACE_C] = u[given_slot.OUTDOOR_C]
+        free = steady.FREE if hold_moisture else (*steady.FREE, state_slot.ROOM_HUMIDITY_RATIO)
         try:
             return steady.settle(x, u, self.p, free)
         except steady.UnsteadyError as error:
@@ -160,13 +158,17 @@ def delivery(
     for i, temperature in enumerate(store_c):
         for j, ratio in enumerate(humidity):
             x, dx, t = case.steady(u, float(temperature), float(ratio))
-            tubes_w = dx[X.PLACE_TO_TUBE_J] + dx[X.ROOM_TO_TUBE_J] + dx[X.PUMP_TO_WATER_J]
-            found[0, i, j] = t[T.COIL_SENSIBLE_W] + dx[X.ROOM_TO_TUBE_J] - t[T.FAN_W]
-            found[1, i, j] = t[T.COIL_TO_WATER_W] + tubes_w
-            found[2, i, j] = t[T.CONDENSATE_KG_S]
-            found[3, i, j] = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
+            tubes_w = (
+                dx[state_slot.PLACE_TO_TUBE_J]
+                + dx[state_slot.ROOM_TO_TUBE_J]
+                + dx[state_slot.PUMP_TO_WATER_J]
+            )
+            found[0, i, j] = t[tap.COIL_SENSIBLE_W] + dx[state_slot.ROOM_TO_TUBE_J] - t[tap.FAN_W]
+            found[1, i, j] = t[tap.COIL_TO_WATER_W] + tubes_w
+            found[2, i, j] = t[tap.CONDENSATE_KG_S]
+            found[3, i, j] = dx[state_slot.CABINET_TO_STORE_J] + dx[state_slot.LID_TO_STORE_J]
             if i == 0:
-                flow_l_min, air_off_c = float(x[X.FLOW_L_MIN]), float(t[T.AIR_OFF_C])
+                flow_l_min, air_off_c = float(x[state_slot.FLOW_L_MIN]), float(t[tap.AIR_OFF_C])
             tick()
     room_w, water_w, condensate_kg_s, standing_w = found
     return Delivery(
@@ -180,8 +182,8 @@ def charging_w(case: Case, u: Array, store_c: Array, tick: Callable[[], None]) -
     net = []
     for temperature in store_c:
         _, dx, _ = case.steady(u, float(temperature), humidity)
-        gains_w = dx[X.CABINET_TO_STORE_J] + dx[X.LID_TO_STORE_J]
-        net.append(dx[X.EVAPORATOR_J] - gains_w)
+        gains_w = dx[state_slot.CABINET_TO_STORE_J] + dx[state_slot.LID_TO_STORE_J]
+        net.append(dx[state_slot.EVAPORATOR_J] - gains_w)
         tick()
     return np.array(net)
 
@@ -192,9 +194,9 @@ def battery_hours(case: Case) -> float | None:
     None where there is no battery.
     """
     u = case.given(12.0)
-    u[U.MAINS] = 0.0
-    u[U.PUMP_DUTY] = u[U.FAN_DUTY] = 1.0
-    drain_wh_s = -case.at_once(u, 0.01)[X.BATTERY_WH]
+    u[given_slot.MAINS] = 0.0
+    u[given_slot.PUMP_DUTY] = u[given_slot.FAN_DUTY] = 1.0
+    drain_wh_s = -case.at_once(u, 0.01)[state_slot.BATTERY_WH]
     if drain_wh_s <= 0.0:
         return None
-    return float(case.p[P.BATTERY_USABLE_WH] / drain_wh_s / 3600.0)
+    return float(case.p[param.BATTERY_USABLE_WH] / drain_wh_s / 3600.0)

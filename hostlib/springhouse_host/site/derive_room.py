@@ -1,8 +1,8 @@
 """What follows from the room's measures: walls, glass, mass, tightness, what is beside it."""
 
-from springhouse import setting as S
+from springhouse import setting
 
-from . import owner_settings as O
+from . import owner_settings
 from .fields import Given
 from .known import Known, derived, put
 from .read import SiteFile
@@ -67,10 +67,12 @@ def room(file: SiteFile, known: dict[str, Known]) -> None:
         ),
     )
     if table.house_c is not None:
-        default_mc = S.bound(S.ROOM_TARGET_MC)[2]
+        default_mc = setting.bound(setting.ROOM_TARGET_MC)[2]
         known["room.house_c"] = next_door(table.house_c)
         house_mc = 1000.0 * table.house_c.value
-        warmer = house_mc >= O.stated(file.settings).get(S.ROOM_TARGET_MC, default_mc)
+        warmer = house_mc >= owner_settings.stated(file.settings).get(
+            setting.ROOM_TARGET_MC, default_mc
+        )
         put(
             known,
             "room.inside_ua_w_k",

@@ -9,8 +9,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from . import capacity
-from . import derive_room as D
+from . import capacity, derive_room
 from .capacity import on_the_label
 from .tables import PROBES
 
@@ -168,7 +167,7 @@ def _room(site: "Site") -> Iterator[Doubt]:
         k = site.known[NEXT_DOOR]
         yield Doubt(NEXT_DOOR, k.low, k.mid, k.high, "°C", k.source, BY[NEXT_DOOR])
         return
-    mid_w_k = D.PARTITION_W_M2_K * D.towards_house_m2(site.file)
+    mid_w_k = derive_room.PARTITION_W_M2_K * derive_room.towards_house_m2(site.file)
     if mid_w_k > 0.0:
         source = "all that is not outside, at 1.7 W/(m2 K) and less; common practice, no source"
         yield Doubt(BEYOND, 0.3 * mid_w_k, 0.6 * mid_w_k, 1.2 * mid_w_k, "W/K", source, "room")

@@ -4,9 +4,7 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TYPE_CHECKING, TypeAlias
 
-from . import capacity
-from . import derive_room as D
-from . import doubt as U
+from . import capacity, derive_room, doubt
 from .known import Known
 from .tables import PROBES
 
@@ -29,7 +27,7 @@ def draws(site: "Site", count: int, seed: int) -> list[Draw]:
     """
     from scipy.stats import qmc
 
-    table = U.doubts(site)
+    table = doubt.doubts(site)
     points = qmc.Sobol(len(table), seed=seed).random_base2(count.bit_length() - 1)
     return [
         tuple((d.key, d.at(float(u))) for d, u in zip(table, point, strict=True))
@@ -50,20 +48,20 @@ def plant(site: "Site", draw: Draw) -> "Plant":
     for key, value in site.known.items():
         v = drawn.get(key, value.mid)
         known[key] = replace(value, low=v, mid=v, high=v)
-    if U.EFFICIENCY in drawn:
-        capacity_w, efficiency = known["freezer.capacity_w"].mid, drawn[U.EFFICIENCY]
+    if doubt.EFFICIENCY in drawn:
+        capacity_w, efficiency = known["freezer.capacity_w"].mid, drawn[doubt.EFFICIENCY]
         v = capacity.input_share(site.file.freezer, capacity_w, efficiency)
-        known[U.INPUT_FACTOR] = Known(v, v, v, "", "label", "capacity over a drawn efficiency")
+        known[doubt.INPUT_FACTOR] = Known(v, v, v, "", "label", "capacity over a drawn efficiency")
     made = plant_parts.build(site.file, known, "mid")
     freezer = replace(
         made.freezer,
-        capillary_factor=drawn.get(U.CAPILLARY, made.freezer.capillary_factor),
+        capillary_factor=drawn.get(doubt.CAPILLARY, made.freezer.capillary_factor),
     )
-    store = replace(made.store, film_factor=drawn[U.FILM])
+    store = replace(made.store, film_factor=drawn[doubt.FILM])
     room = made.room
-    if U.NEXT_DOOR in drawn:
-        ua_w_k = drawn.get(U.BEYOND, room.house_ua_w_k)
-        room = replace(room, house_ua_w_k=ua_w_k, house_c=drawn[U.NEXT_DOOR])
+    if doubt.NEXT_DOOR in drawn:
+        ua_w_k = drawn.get(doubt.BEYOND, room.house_ua_w_k)
+        room = replace(room, house_ua_w_k=ua_w_k, house_c=drawn[doubt.NEXT_DOOR])
     return replace(made, freezer=freezer, store=store, room=room)
 
 
@@ -85,15 +83,17 @@ def panes(site: "Site", draw: Draw) -> "tuple[Glazing, ...]":
     if room.window_side != "none":
         share = drawn.get("room.sun_share_percent", site.known["room.sun_share_percent"].mid)
         found.append(Glazing(room.window_area_m2, min(1.0, share / 100.0), azimuth))
-    absorbed = drawn.get(U.ABSORBED, 0.0) / OUTER_FILM_W_M2_K
+    absorbed = drawn.get(doubt.ABSORBED, 0.0) / OUTER_FILM_W_M2_K
     wall_m2 = room.outside_wall_m2 - room.window_area_m2
     if absorbed > 0.0 and wall_m2 > 0.0:
         found.append(
-            Glazing(min(100.0, wall_m2), D.WALL_W_M2_K[room.construction] * absorbed, azimuth)
+            Glazing(
+                min(100.0, wall_m2), derive_room.WALL_W_M2_K[room.construction] * absorbed, azimuth
+            )
         )
     if absorbed > 0.0 and room.outside_roof:
         roof_m2 = min(100.0, room.length_m * room.width_m)
-        share = D.ROOF_W_M2_K[room.construction] * absorbed
+        share = derive_room.ROOF_W_M2_K[room.construction] * absorbed
         found.append(Glazing(roof_m2, share, azimuth, tilt_deg=0.0))
     return tuple(found)
 

@@ -6,7 +6,7 @@ Only keys that `[owner_range]` opens can be changed, and only inside what was pr
 from array import array
 from collections.abc import Mapping, Sequence
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim import outside
 from springhouse_sim.world.windows import Window
 
@@ -156,4 +156,4 @@ def contradiction(settings: "array[int]", changes: Sequence[Change]) -> bool:
     changed = array("i", settings)
     for slot, value in changes:
         changed[slot] = value
-    return S.first_fault(changed) >= 0
+    return setting.first_fault(changed) >= 0

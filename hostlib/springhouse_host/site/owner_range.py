@@ -11,8 +11,7 @@ from dataclasses import dataclass
 from itertools import product
 from typing import Annotated
 
-from springhouse import setting as S
-from springhouse import week
+from springhouse import setting, week
 
 from ..errors import SiteError
 from .fields import Quantity, Whole
@@ -45,9 +44,9 @@ class OwnerRangeTable(Table):
 
 
 _NUMBERS: dict[str, tuple[int, Quantity, int]] = {
-    "room_target": (S.ROOM_TARGET_MC, _TARGET, 1000),
-    "fan_quiet": (S.FAN_QUIET_PM, _QUIET, 10),
-    "fan_full": (S.FAN_FULL_PM, _FULL, 10),
+    "room_target": (setting.ROOM_TARGET_MC, _TARGET, 1000),
+    "fan_quiet": (setting.FAN_QUIET_PM, _QUIET, 10),
+    "fan_full": (setting.FAN_FULL_PM, _FULL, 10),
 }
 _UNITS = {"room_target": "c", "fan_quiet": "percent", "fan_full": "percent"}
 KINDS = {"wanted": week.WANTED, "charging": week.CHARGE}
@@ -85,7 +84,7 @@ def _number_range(
 
 def window_slots(settings: "array[int]", kind: int) -> list[tuple[int, int]]:
     """Return (begin, end) slots of the windows of a kind."""
-    bases = range(S.WINDOW_1_KIND, S.SIZE, S.WINDOW_STRIDE)
+    bases = range(setting.WINDOW_1_KIND, setting.SIZE, setting.WINDOW_STRIDE)
     return [(base + 2, base + 3) for base in bases if settings[base] == kind]
 
 
@@ -165,5 +164,5 @@ def _check(settings: "array[int]", words: str, changes: tuple[Change, ...]) -> N
     changed = array("i", settings)
     for slot, value in changes:
         changed[slot] = value
-    if S.first_fault(changed) >= 0:
+    if setting.first_fault(changed) >= 0:
         raise SiteError(f"owner_range: {words}: contradicts another setting")

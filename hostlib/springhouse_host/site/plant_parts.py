@@ -14,9 +14,7 @@ from springhouse_sim.plant.room import Room
 from springhouse_sim.plant.store import Store
 from springhouse_sim.plant.tray import Tray
 
-from . import coil_sides
-from . import derive_room as D
-from . import owner_settings as O
+from . import coil_sides, derive_room, owner_settings
 from .fan_air import FIN_MM, ROW_DEPTH_M
 from .known import Known, Variant
 from .loop_part import loop
@@ -65,7 +63,7 @@ def build(file: SiteFile, known: Mapping[str, Known], variant: Variant) -> Plant
 
 def _setting(file: SiteFile, key: str) -> float:
     value = getattr(file.settings, key)
-    return O.default(key) if value is None else float(value)
+    return owner_settings.default(key) if value is None else float(value)
 
 
 def store(file: SiteFile, picked: Mapping[str, float]) -> Store:
@@ -167,7 +165,7 @@ def room(file: SiteFile, picked: Mapping[str, float]) -> Room:
     room = file.room
     floor_m2 = room.length_m * room.width_m
     start_c = _setting(file, "room_target_c") if room.start_c is None else room.start_c
-    glass_w_k = D.WINDOW_W_M2_K[room.window_panes] * room.window_area_m2
+    glass_w_k = derive_room.WINDOW_W_M2_K[room.window_panes] * room.window_area_m2
     envelope_w_k = picked["room.envelope_ua_w_k"]
     glass_share = min(1.0, glass_w_k / envelope_w_k) if envelope_w_k > 0.0 else 0.0
     saturated = moist_air.saturation_pressure_pa(start_c)

@@ -4,10 +4,10 @@ from calendar import monthrange
 from collections.abc import Iterable, Iterator
 from typing import Any
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim.world.windows import Window
 
-from . import owner_settings as O
+from . import owner_settings
 from .fields import DAYS
 from .probes import probe_error_k
 from .rules import Found, Said, rule
@@ -21,7 +21,7 @@ WEEK_MIN = 7 * 24 * 60
 
 
 def _or_default(value: float | None, key: str) -> float:
-    return O.default(key) if value is None else value
+    return owner_settings.default(key) if value is None else value
 
 
 @rule("settings.deep_target_c", "settings.shallow_target_c")
@@ -156,9 +156,9 @@ def _overlaps(where: str, windows: tuple[Window, ...]) -> Iterator[tuple[str, An
 def _hours(charging: tuple[Window, ...], no_start: tuple[Window, ...], wanted: Any) -> Found:
     if len(charging) > MOST_CHARGING:
         yield "schedule.charging", Said(f"{len(charging)} windows"), f"at most {MOST_CHARGING}"
-    elif (total := len(charging) + len(no_start) + len(wanted)) > S.WINDOWS:
+    elif (total := len(charging) + len(no_start) + len(wanted)) > setting.WINDOWS:
         where = "schedule.charging, no_start, wanted"
-        yield where, Said(f"{total} windows"), f"at most {S.WINDOWS} together"
+        yield where, Said(f"{total} windows"), f"at most {setting.WINDOWS} together"
     yield from _overlaps("schedule.charging", charging)
     yield from _overlaps("schedule.no_start", no_start)
     yield from _overlaps("schedule.wanted", wanted)

@@ -4,40 +4,38 @@ import math
 from array import array
 from collections.abc import Mapping
 
-from springhouse import fitted as F
-from springhouse import setting as S
-from springhouse import week
+from springhouse import fitted, setting, week
 from springhouse_sim.plant import water
 from springhouse_sim.world.windows import Window
 
 from ..errors import SiteError
-from . import owner_settings as O
+from . import owner_settings
 from .known import Known
 from .probes import probe_error_k
 from .read import SiteFile
 from .tables import PLAN_DECIDES, PROBES
 
 FITTED_BITS: dict[str, int] = {
-    "store_low": F.STORE_LOW,
-    "store_high": F.STORE_HIGH,
-    "room": F.ROOM,
-    "coil_in": F.COIL_IN,
-    "coil_air": F.COIL_AIR,
-    "tray": F.TRAY,
-    "level": F.LEVEL,
-    "floor": F.FLOOR,
-    "flow": F.FLOW,
-    "fan_tach": F.FAN_TACH,
-    "mains": F.MAINS,
-    "battery": F.BATTERY,
-    "relay_feedback": F.RELAY,
+    "store_low": fitted.STORE_LOW,
+    "store_high": fitted.STORE_HIGH,
+    "room": fitted.ROOM,
+    "coil_in": fitted.COIL_IN,
+    "coil_air": fitted.COIL_AIR,
+    "tray": fitted.TRAY,
+    "level": fitted.LEVEL,
+    "floor": fitted.FLOOR,
+    "flow": fitted.FLOW,
+    "fan_tach": fitted.FAN_TACH,
+    "mains": fitted.MAINS,
+    "battery": fitted.BATTERY,
+    "relay_feedback": fitted.RELAY,
 }
 ERROR_SLOTS: dict[str, int] = {
-    "store_low": S.STORE_LOW_ERR_MK,
-    "store_high": S.STORE_HIGH_ERR_MK,
-    "room": S.ROOM_ERR_MK,
-    "coil_in": S.COIL_IN_ERR_MK,
-    "coil_air": S.COIL_AIR_ERR_MK,
+    "store_low": setting.STORE_LOW_ERR_MK,
+    "store_high": setting.STORE_HIGH_ERR_MK,
+    "room": setting.ROOM_ERR_MK,
+    "coil_in": setting.COIL_IN_ERR_MK,
+    "coil_air": setting.COIL_AIR_ERR_MK,
 }
 
 # Volts at which pump and fans are shed, of the nominal voltage: 12.0 V of a 12.8 V lithium iron
@@ -67,15 +65,15 @@ def lead_min(file: SiteFile, known: Mapping[str, Known]) -> int:
     in the weakest case less the cabinet's gain at 30 °C: chilling water a compressor always does
     better than that, so the estimate is long. Rounded up to quarters of an hour.
     """
-    chosen = O.stated(file.settings)
-    deep_c = chosen.get(S.DEEP_MC, S.bound(S.DEEP_MC)[2]) / 1000.0
-    band_k = chosen.get(S.BAND_MK, S.bound(S.BAND_MK)[2]) / 1000.0
-    warm_c = chosen.get(S.SHALLOW_MC, S.bound(S.SHALLOW_MC)[2]) / 1000.0 + band_k
+    chosen = owner_settings.stated(file.settings)
+    deep_c = chosen.get(setting.DEEP_MC, setting.bound(setting.DEEP_MC)[2]) / 1000.0
+    band_k = chosen.get(setting.BAND_MK, setting.bound(setting.BAND_MK)[2]) / 1000.0
+    warm_c = chosen.get(setting.SHALLOW_MC, setting.bound(setting.SHALLOW_MC)[2]) / 1000.0 + band_k
     mass_kg = file.store.water_litres * water.density_kg_m3(deep_c) / 1000.0
     cold_j = mass_kg * (water.enthalpy_j_kg(warm_c) - water.enthalpy_j_kg(max(0.0, deep_c)))
     gain_w = known["freezer.cabinet_ua_w_k"].pick("low") * (30.0 - deep_c)
     net_w = known["freezer.capacity_w"].pick("low") - gain_w
-    highest = S.bound(S.FULL_LEAD_MIN)[1]
+    highest = setting.bound(setting.FULL_LEAD_MIN)[1]
     if net_w <= 0.0:
         return highest
     quarters = math.ceil(cold_j / net_w / 60.0 / LEAD_STEP_MIN)
@@ -89,7 +87,7 @@ def ice_run_min(file: SiteFile, known: Mapping[str, Known]) -> int:
     """
     strongest_w = known["freezer.capacity_w"].pick("high") * WARM_WATER_FACTOR
     minutes = file.store.ice_limit_kg * water.LATENT_FUSION_J_KG / strongest_w / 60.0
-    return min(S.bound(S.ICE_RUN_MIN)[1], max(1, int(minutes)))
+    return min(setting.bound(setting.ICE_RUN_MIN)[1], max(1, int(minutes)))
 
 
 def chills_mk(file: SiteFile, known: Mapping[str, Known]) -> int:
@@ -101,13 +99,13 @@ def chills_mk(file: SiteFile, known: Mapping[str, Known]) -> int:
     mass_kg = file.store.water_litres
     weakest_w = known["freezer.capacity_w"].pick("low")
     fall_k = WELDED_SHARE * weakest_w * WELDED_S / (mass_kg * water.CP_0)
-    low, high, _ = S.bound(S.CHILLS_MK)
+    low, high, _ = setting.bound(setting.CHILLS_MK)
     return min(high, max(low, round(1000.0 * fall_k)))
 
 
 def flow_most_ml_min(known: Mapping[str, Known]) -> int:
     """Return the flow that the pump cannot deliver [mL/min]."""
-    low, high, _ = S.bound(S.FLOW_MOST_ML_MIN)
+    low, high, _ = setting.bound(setting.FLOW_MOST_ML_MIN)
     free_l_min = known["loop.pump_free_l_min"].pick("high")
     return min(high, max(low, round(1000.0 * MOST_FLOW_SHARE * free_l_min)))
 
@@ -136,43 +134,45 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
     Raises:
         SiteError: when the core itself would refuse the record.
     """
-    settings = array("i", [0] * S.SIZE)
-    S.fill_defaults(settings)
-    settings[S.FITTED] = fitted_bits(file)
+    settings = array("i", [0] * setting.SIZE)
+    setting.fill_defaults(settings)
+    settings[setting.FITTED] = fitted_bits(file)
     checked = file.sensors.ice_point_checked
     for probe in PROBES:
         settings[ERROR_SLOTS[probe]] = round(1000.0 * probe_error_k(probe, checked))
     if file.schedule.full_by is not None:
-        settings[S.FULL_BY_MIN] = file.schedule.full_by
-        settings[S.FULL_LEAD_MIN] = lead_min(file, known)
-    settings[S.ADVISED] = PLAN_DECIDES.index(file.schedule.plan_decides)
+        settings[setting.FULL_BY_MIN] = file.schedule.full_by
+        settings[setting.FULL_LEAD_MIN] = lead_min(file, known)
+    settings[setting.ADVISED] = PLAN_DECIDES.index(file.schedule.plan_decides)
     if file.store.ice_bank:
-        settings[S.ICE_BANK] = 1
-        settings[S.ICE_RUN_MIN] = ice_run_min(file, known)
-        settings[S.FREEZE_MC] = ICE_BANK_GUARD_MC
-    low, high, _ = S.bound(S.FLOW_LEAST_ML_MIN)
-    settings[S.FLOW_LEAST_ML_MIN] = min(
+        settings[setting.ICE_BANK] = 1
+        settings[setting.ICE_RUN_MIN] = ice_run_min(file, known)
+        settings[setting.FREEZE_MC] = ICE_BANK_GUARD_MC
+    low, high, _ = setting.bound(setting.FLOW_LEAST_ML_MIN)
+    settings[setting.FLOW_LEAST_ML_MIN] = min(
         high, max(low, int(1000.0 * LEAST_FLOW_SHARE * weakest_l_min))
     )
-    settings[S.FLOW_MOST_ML_MIN] = max(flow_most_ml_min(known), 2 * settings[S.FLOW_LEAST_ML_MIN])
-    settings[S.CHILLS_MK] = chills_mk(file, known)
+    settings[setting.FLOW_MOST_ML_MIN] = max(
+        flow_most_ml_min(known), 2 * settings[setting.FLOW_LEAST_ML_MIN]
+    )
+    settings[setting.CHILLS_MK] = chills_mk(file, known)
     if file.battery.kind != "none":
-        low, high, _ = S.bound(S.BATTERY_CUT_MV)
+        low, high, _ = setting.bound(setting.BATTERY_CUT_MV)
         cut_v = file.battery.nominal_v * CUT_FRACTION[file.battery.kind]
-        settings[S.BATTERY_CUT_MV] = min(high, max(low, round(1000.0 * cut_v)))
-    for slot, value in O.stated(file.settings).items():
+        settings[setting.BATTERY_CUT_MV] = min(high, max(low, round(1000.0 * cut_v)))
+    for slot, value in owner_settings.stated(file.settings).items():
         settings[slot] = value
     for n, (kind, window) in enumerate(_windows(file)):
-        base = S.WINDOW_1_KIND + n * S.WINDOW_STRIDE
+        base = setting.WINDOW_1_KIND + n * setting.WINDOW_STRIDE
         settings[base] = kind
         settings[base + 1] = window.days
         settings[base + 2] = window.start_min
         settings[base + 3] = window.end_min % 1440
-    slot = S.first_fault(settings)
+    slot = setting.first_fault(settings)
     if slot >= 0:
-        low, high, _ = S.bound(slot)
+        low, high, _ = setting.bound(slot)
         raise SiteError(
-            f"settings.{O.key_of(slot)}: {settings[slot]} on the board: from {low} to {high}, and "
-            "in keeping with the other settings"
+            f"settings.{owner_settings.key_of(slot)}: {settings[slot]} on the board: "
+            f"from {low} to {high}, and in keeping with the other settings"
         )
     return settings

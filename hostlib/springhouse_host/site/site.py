@@ -146,7 +146,7 @@ class Site:
             raise part_keys.refusal(self.file, error, "low", self.path) from None
 
     def settings(self) -> "array[int]":
-        """Return a fresh settings record for the control core, S.SIZE slots.
+        """Return a fresh settings record for the control core, setting.SIZE slots.
 
         Raises:
             SiteError: when the core would refuse it.

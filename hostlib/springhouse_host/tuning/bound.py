@@ -22,8 +22,7 @@ from typing import Any
 import numpy as np
 from scipy.linalg import expm
 from springhouse_sim.bench import parameters
-from springhouse_sim.plant import param as P
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import param, state
 from springhouse_sim.trace import Trace
 from springhouse_sim.world.tariff import Prices
 
@@ -69,7 +68,7 @@ def free_run(site: Site, scenario: Scenario, prices: Prices | None = None) -> Fr
     trace = running.bench(site, without_store(scenario)).run(scenario.days)
     p = parameters(site.plant())
     steps = len(trace.samples) // STEP_MIN
-    board_kw = p[P.BOARD_W] / p[P.SUPPLY_EFFICIENCY] / 1000.0
+    board_kw = p[param.BOARD_W] / p[param.SUPPLY_EFFICIENCY] / 1000.0
     return Free(
         mean_c=_steps(trace, "room_air_c").mean(axis=1),
         highest_c=_steps(trace, "room_air_c").max(axis=1),
@@ -78,7 +77,7 @@ def free_run(site: Site, scenario: Scenario, prices: Prices | None = None) -> Fr
         price=each_minute(prices or site.tariff(), trace.calendar, steps * STEP_MIN)
         .reshape(steps, STEP_MIN)
         .min(axis=1),
-        constant_kw=float(board_kw + p[P.FREEZER_STANDBY_W] / 1000.0),
+        constant_kw=float(board_kw + p[param.FREEZER_STANDBY_W] / 1000.0),
     )
 
 
@@ -95,11 +94,15 @@ def room_steps(p: Array, step_min: int = STEP_MIN) -> tuple[Array, Array, Array,
         the matrix from before to after, what 1 kW of cooling adds to it [K], the row from before
         to the mean, and what 1 kW adds to the mean [K].
     """
-    fresh_w_k = p[P.INFILTRATION_M3_S] / STILL_AIR_M3_KG * 1006.0
-    inner, air_j, mass_j = p[P.AIR_MASS_UA_W_K], p[P.ROOM_AIR_J_K], p[P.ROOM_MASS_J_K]
+    fresh_w_k = p[param.INFILTRATION_M3_S] / STILL_AIR_M3_KG * 1006.0
+    inner, air_j, mass_j = p[param.AIR_MASS_UA_W_K], p[param.ROOM_AIR_J_K], p[param.ROOM_MASS_J_K]
     a = np.zeros((4, 4))  # air, mass, cooling, integral of the air
-    a[0, :3] = np.array([-(p[P.ENVELOPE_AIR_UA_W_K] + fresh_w_k + inner), inner, 1000.0]) / air_j
-    a[1, :2] = np.array([inner, -(p[P.ENVELOPE_MASS_UA_W_K] + p[P.HOUSE_UA_W_K] + inner)]) / mass_j
+    a[0, :3] = (
+        np.array([-(p[param.ENVELOPE_AIR_UA_W_K] + fresh_w_k + inner), inner, 1000.0]) / air_j
+    )
+    a[1, :2] = (
+        np.array([inner, -(p[param.ENVELOPE_MASS_UA_W_K] + p[param.HOUSE_UA_W_K] + inner)]) / mass_j
+    )
     a[3, 0] = 1.0
     s = step_min * 60.0
     e = expm(a * s)
@@ -141,7 +144,7 @@ class BoundProgramme:
         plant = site.plant()
         p = parameters(plant)
         self.limit_c = running.room_limit_c(site)
-        water_kg = float(plant.initial()[X.STORE_KG])
+        water_kg = float(plant.initial()[state.STORE_KG])
         ice = next(q.limit for q in site.promises() if q.measure == "ice_kg")
         self.bands = machine.bands(p, water_kg, plant.store.initial_c, ice, self.limit_c)
         ua_w_k = machine.wall_w_k(p, water_kg)
@@ -219,7 +222,7 @@ class BoundProgramme:
         kwh[self.charged] = 1.0 / self.ratio.T
         warmest_k = max(1.0, float(self.free.highest_c.max()))
         most_kw = machine.coil_w_k(self.p) * warmest_k / 1000.0
-        pump_kw = self.p[P.PUMP_POWER_W] / self.p[P.SUPPLY_EFFICIENCY] / 1000.0
+        pump_kw = self.p[param.PUMP_POWER_W] / self.p[param.SUPPLY_EFFICIENCY] / 1000.0
         kwh[self.taken] = pump_kw / most_kw
         price = np.zeros(self.size)
         price[self.charged] = self.price[:, None]

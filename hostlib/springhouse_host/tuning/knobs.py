@@ -6,8 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from springhouse import setting as S
-from springhouse import week
+from springhouse import setting, week
 from springhouse_sim.world.windows import DAY_MIN, Window
 
 from ..errors import KnownError
@@ -56,12 +55,12 @@ def knobs(site: Site) -> tuple[Knob, ...]:
         KnownError: when there is nothing to turn: the room's promise leaves no room target.
     """
     s = site.settings()
-    limit_c = min(site.file.promises.room_below_c, s[S.ROOM_LIMIT_MC] / 1000.0)
-    probes = (S.STORE_LOW_ERR_MK, S.STORE_HIGH_ERR_MK)
+    limit_c = min(site.file.promises.room_below_c, s[setting.ROOM_LIMIT_MC] / 1000.0)
+    probes = (setting.STORE_LOW_ERR_MK, setting.STORE_HIGH_ERR_MK)
     two = all(getattr(site.file.sensors, p) == "fitted" for p in ("store_low", "store_high"))
-    guard_mc = s[S.FREEZE_MC] if two else max(s[S.FREEZE_MC], s[S.FLOOR_MC])
+    guard_mc = s[setting.FREEZE_MC] if two else max(s[setting.FREEZE_MC], s[setting.FLOOR_MC])
     lowest_c = (guard_mc + max(s[slot] for slot in probes)) / 1000.0 + DEEPER_K
-    warmest_c = min(20.0, (s[S.WARM_FILL_MC] - s[S.BAND_MK]) / 1000.0 - 0.5)
+    warmest_c = min(20.0, (s[setting.WARM_FILL_MC] - s[setting.BAND_MK]) / 1000.0 - 0.5)
     found = [
         _setting("deep_target_c", lowest_c, 12.0, 0.1, s),
         _setting("shallow_target_c", lowest_c, warmest_c, 0.5, s),
@@ -147,15 +146,15 @@ def changes_of(site: Site, turned: Sequence[Knob], vector: Vector) -> tuple[Chan
             slot = SLOTS[name.partition(".")[2]]
             changed[slot.slot] = round(value * slot.scale)
     begins, ends = round(values.get(BEGINS, 0)), round(values.get(ENDS, 0))
-    bases = [b for b in range(S.WINDOW_1_KIND, S.SIZE, S.WINDOW_STRIDE)]
+    bases = [b for b in range(setting.WINDOW_1_KIND, setting.SIZE, setting.WINDOW_STRIDE)]
     charging = [base for base in bases if settings[base] == week.CHARGE]
     for base, window in zip(charging, site.file.schedule.charging, strict=True):
         if window.length_min - begins + ends < LEAST_WINDOW_MIN:
             return None
         moved = _moved(window, begins, ends)
         changed[base + 1 : base + 4] = array("i", (moved.days, moved.start_min, moved.end_min))
-    if settings[S.FULL_BY_MIN] >= 0:
-        changed[S.FULL_BY_MIN] = (settings[S.FULL_BY_MIN] + ends) % DAY_MIN
-    if S.first_fault(changed) >= 0:
+    if settings[setting.FULL_BY_MIN] >= 0:
+        changed[setting.FULL_BY_MIN] = (settings[setting.FULL_BY_MIN] + ends) % DAY_MIN
+    if setting.first_fault(changed) >= 0:
         return None
     return tuple((i, v) for i, v in enumerate(changed) if v != settings[i])

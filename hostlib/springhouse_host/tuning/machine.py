@@ -4,8 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse_sim.plant import coil, freezer, moist_air, store, water
-from springhouse_sim.plant import param as P
+from springhouse_sim.plant import coil, freezer, moist_air, param, store, water
 
 Array = NDArray[np.float64]
 
@@ -51,9 +50,9 @@ def bands(p: Array, water_kg: float, start_c: float, ice_kg: float, warmest_c: f
 
 def wall_w_k(p: Array, water_kg: float) -> float:
     """Return the conductance from refrigerant to water without the film [W/K]."""
-    level_m = water_kg / 997.0 / p[P.STORE_AREA_M2]
-    high_m = store.overlap_m(0.0, level_m, p[P.EVAPORATOR_FROM_M], p[P.EVAPORATOR_TO_M])
-    return float(p[P.STORE_PERIMETER_M] * high_m * p[P.EVAPORATOR_WALL_W_M2_K])
+    level_m = water_kg / 997.0 / p[param.STORE_AREA_M2]
+    high_m = store.overlap_m(0.0, level_m, p[param.EVAPORATOR_FROM_M], p[param.EVAPORATOR_TO_M])
+    return float(p[param.STORE_PERIMETER_M] * high_m * p[param.EVAPORATOR_WALL_W_M2_K])
 
 
 def at_work(p: Array, ua_w_k: float, water_c: float, place_c: float) -> tuple[float, float]:
@@ -63,14 +62,14 @@ def at_work(p: Array, ua_w_k: float, water_c: float, place_c: float) -> tuple[fl
     the freezer's heat.
     """
     evaporator_c, condenser_c = water_c - 5.0, place_c + 5.0
-    out = 1.0 - p[P.WINDING_LOSS_FRACTION] - p[P.SHELL_GAIN_FRACTION]
+    out = 1.0 - p[param.WINDING_LOSS_FRACTION] - p[param.SHELL_GAIN_FRACTION]
     cooling_w = input_w = 0.0
     for _ in range(ROUNDS):
         cooling_w = freezer.capacity_w(p, evaporator_c, condenser_c)
         input_w = freezer.input_w(p, evaporator_c, condenser_c)
         evaporator_c += EASE * (water_c - cooling_w / ua_w_k - evaporator_c)
         rejected_w = cooling_w + out * input_w
-        condenser_c += EASE * (place_c + rejected_w / p[P.CONDENSER_UA_W_K] - condenser_c)
+        condenser_c += EASE * (place_c + rejected_w / p[param.CONDENSER_UA_W_K] - condenser_c)
     return cooling_w, input_w
 
 
@@ -89,16 +88,16 @@ def coil_w_k(p: Array) -> float:
     air_m3_h = coil.air_m3_h(p, 1.0, 0.0)
     air_w_k = air_m3_h / 3600.0 / THIN_AIR_M3_KG * moist_air.CP_MOIST_J_KG_K
     touched = 1.0 - coil.bypass_factor(coil.air_side_w_k(p, air_m3_h) / air_w_k)
-    return float(touched * air_w_k + 2.0 * p[P.TUBE_ROOM_UA_W_K])
+    return float(touched * air_w_k + 2.0 * p[param.TUBE_ROOM_UA_W_K])
 
 
 def gain_w_k(p: Array) -> float:
     """Return the heat gain through sides and evaporator band [W/K]; lid and floor left out."""
-    return float(p[P.CABINET_SIDE_UA_W_K] + p[P.CABINET_BAND_UA_W_K])
+    return float(p[param.CABINET_SIDE_UA_W_K] + p[param.CABINET_BAND_UA_W_K])
 
 
 def place_drop(p: Array) -> float:
     """Return how far, as a share, a store at 0 °C could cool its place at most."""
-    taken = gain_w_k(p) + p[P.CABINET_FLOOR_UA_W_K] + p[P.LID_UA_W_K]
-    taken += 2.0 * p[P.TUBE_PLACE_UA_W_K]
-    return float(taken / (taken + p[P.PLACE_UA_W_K] + p[P.PLACE_GROUND_UA_W_K]))
+    taken = gain_w_k(p) + p[param.CABINET_FLOOR_UA_W_K] + p[param.LID_UA_W_K]
+    taken += 2.0 * p[param.TUBE_PLACE_UA_W_K]
+    return float(taken / (taken + p[param.PLACE_UA_W_K] + p[param.PLACE_GROUND_UA_W_K]))

@@ -6,10 +6,10 @@ from dataclasses import asdict, dataclass, replace
 from functools import partial
 from typing import Any
 
-from springhouse import setting as S
+from springhouse import setting
 from springhouse_sim.bench import Bench, World
 from springhouse_sim.plant.plant import Plant
-from springhouse_sim.world import days as D
+from springhouse_sim.world import days as world_days
 from springhouse_sim.world.thermostat import FrozenSolid, PlainThermostat
 
 from ..errors import KnownError
@@ -121,7 +121,7 @@ def cost_days(site: Site, days: int | None) -> Scenario:
     """Return the days of the cost: the most typical ones in a row, or the season."""
     if days is None:
         return whole_summer(site)
-    typical = days_of(site, lambda weather: D.typical(weather, days))
+    typical = days_of(site, lambda weather: world_days.typical(weather, days))
     return Scenario(f"{days} typical days", "nominal", typical.start, typical.count)
 
 
@@ -306,8 +306,8 @@ def thermostat(path: str, season: Scenario, on_c: float, off_c: float) -> Plain:
     """Return the season under the plain thermostat, with the room's own target."""
     site = running.site_of(path)
     settings = site.settings()
-    target_c = settings[S.ROOM_TARGET_MC] / 1000.0
-    band_k = settings[S.ROOM_BAND_MK] / 1000.0
+    target_c = settings[setting.ROOM_TARGET_MC] / 1000.0
+    band_k = settings[setting.ROOM_BAND_MK] / 1000.0
     plain = PlainThermostat(on_c, off_c, target_c + band_k, target_c, site.file.schedule.wanted)
 
     def make(plant: Plant, record: Sequence[int], world: World, **rest: Any) -> Bench:

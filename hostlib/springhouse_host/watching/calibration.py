@@ -7,8 +7,7 @@ was heard to tell its settings; without either the screen says that readings are
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import reading, setting
 
 from ..outside import message
 from .record import BoardRecord
@@ -25,7 +24,7 @@ class Calibration:
 
     def __init__(self, site: "Site | None") -> None:
         self._of = "the site file" if site is not None else ""
-        slots = range(S.STORE_LOW_OFFSET_MK, S.STORE_LOW_OFFSET_MK + R.PROBES)
+        slots = range(setting.STORE_LOW_OFFSET_MK, setting.STORE_LOW_OFFSET_MK + reading.PROBES)
         self._mk = {} if site is None else {slot: site.settings()[slot] for slot in slots}
         self._slots = slots
 
@@ -42,7 +41,7 @@ class Calibration:
         except (ValueError, TypeError, KeyError, OverflowError):
             return
         found = {slot: mk for slot, mk in found.items() if slot in self._slots}
-        low, high, _ = S.BOUNDS[S.STORE_LOW_OFFSET_MK]
+        low, high, _ = setting.BOUNDS[setting.STORE_LOW_OFFSET_MK]
         if found and all(low <= mk <= high for mk in found.values()):
             self._mk |= found
             self._of = "the board"
@@ -50,7 +49,7 @@ class Calibration:
     @property
     def known(self) -> bool:
         """Whether the offset of every probe is known."""
-        return len(self._mk) == R.PROBES
+        return len(self._mk) == reading.PROBES
 
     def applied(self, record: BoardRecord) -> BoardRecord:
         """Return the record with the offsets that are known."""

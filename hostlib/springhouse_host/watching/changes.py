@@ -6,8 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
-from springhouse import blackbox as B
-from springhouse import setting as S
+from springhouse import blackbox, setting
 
 from ..errors import KnownError
 from ..fitting.log import BOX_BOOT, BOX_UPTIME_S, BOX_UTC_MIN, records
@@ -36,7 +35,7 @@ def changes(found: Iterable[tuple[int, ...]]) -> list[Changed]:
     """Return the changes among black-box records, in their order; foreign slots are left out."""
     made = []
     for r in found:
-        if r[BOX_KIND] == B.SETTING and r[BOX_SLOT] < S.SIZE:
+        if r[BOX_KIND] == blackbox.SETTING and r[BOX_SLOT] < setting.SIZE:
             old, new, tick = struct.unpack("<3i", struct.pack("<6H", *r[BOX_HALVES]))
             made.append(
                 Changed(r[BOX_BOOT], r[BOX_UTC_MIN], r[BOX_UPTIME_S], r[BOX_SLOT], old, new, tick)
@@ -61,7 +60,7 @@ def _value(slot: int, value: int) -> tuple[str, str]:
     if slot in _NAMES:
         key, scaled = _NAMES[slot]
         return key, f"{value / scaled.scale:g} {scaled.unit}".rstrip()
-    window, part = divmod(slot - S.WINDOW_1_KIND, S.WINDOW_STRIDE)
+    window, part = divmod(slot - setting.WINDOW_1_KIND, setting.WINDOW_STRIDE)
     if window < 0:
         return f"slot {slot}", str(value)
     clock = f"{value // 60:02d}:{value % 60:02d}" if part >= 2 else str(value)

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 import pandas as pd
 from numpy.typing import NDArray
-from springhouse import output as O
+from springhouse import output
 
 from .calibration import Calibration
 from .record import BoardRecord
@@ -108,7 +108,11 @@ def daily(data: pd.DataFrame) -> pd.DataFrame:
     out = data["out"].to_numpy()
     work = pd.DataFrame(index=data.index)
     work["watched_h"] = hours
-    for name, bit in (("compressor", O.COMPRESSOR), ("pump", O.PUMP), ("fan", O.FAN)):
+    for name, bit in (
+        ("compressor", output.COMPRESSOR),
+        ("pump", output.PUMP),
+        ("fan", output.FAN),
+    ):
         on = (out & bit) > 0
         work[f"{name}_h"] = np.where(on, hours, 0.0)
         begun = on & ~np.roll(on, 1) & ~np.roll(gap, 1)
@@ -123,7 +127,7 @@ def daily(data: pd.DataFrame) -> pd.DataFrame:
     found["store_min_c"] = store.groupby(_dates(data)).min()
     found["store_max_c"] = store.groupby(_dates(data)).max()
     found["room_max_c"] = of_day["room_c"].max()
-    pumping = data[(out & O.PUMP) > 0]
+    pumping = data[(out & output.PUMP) > 0]
     found["flow_l_min"] = pumping.groupby(_dates(pumping))["flow_l_min"].median()
     found.index.name = "day"
     return found
@@ -133,9 +137,9 @@ def with_cost(days: pd.DataFrame, data: pd.DataFrame, site: "Site") -> pd.DataFr
     """Return the days with energy and cost by the site's tariff, from label powers."""
     file = site.file
     out = data["out"].to_numpy()
-    watts = np.where(out & O.COMPRESSOR, file.freezer.label_input_w, file.freezer.standby_w)
-    watts = watts + np.where(out & O.PUMP, file.loop.pump_w, 0.0)
-    watts = watts + np.where(out & O.FAN, file.coil.fans * file.coil.fan_w, 0.0)
+    watts = np.where(out & output.COMPRESSOR, file.freezer.label_input_w, file.freezer.standby_w)
+    watts = watts + np.where(out & output.PUMP, file.loop.pump_w, 0.0)
+    watts = watts + np.where(out & output.FAN, file.coil.fans * file.coil.fan_w, 0.0)
     watts = watts + file.battery.board_w
     kwh = watts / 1000.0 * _hours(data)[0]
     tariff = site.tariff()

@@ -3,8 +3,7 @@
 from collections.abc import Iterable
 from datetime import datetime
 
-from springhouse import blackbox as B
-from springhouse import words
+from springhouse import blackbox, words
 
 from ..fitting.log import BOX_BOOT, BOX_UPTIME_S, BOX_UTC_MIN
 
@@ -12,22 +11,24 @@ BOX_KIND, BOX_DETAIL = 0, 2
 BOX_TEST = slice(12, 14)  # word of a self-test, lower half first
 TASKS = ("probes", "contacts", "air chip", "relay")  # by the numbers of the board's beats.py
 TRIALS = ("a new version on trial", "the new version kept", "the new version failed its trial")
-FAULTS = {B.RAISED: "something raised", B.UNSETTLED: "the contacts did not settle"}
-FAULTS |= {B.SILENT + n: f"the task of the {name} fell silent" for n, name in enumerate(TASKS)}
+FAULTS = {blackbox.RAISED: "something raised", blackbox.UNSETTLED: "the contacts did not settle"}
+FAULTS |= {
+    blackbox.SILENT + n: f"the task of the {name} fell silent" for n, name in enumerate(TASKS)
+}
 
 
 def _words(kind: int, detail: int, test: int) -> str:
     """Return a record in words, "" where it is none of these."""
-    if kind == B.BOOT:
+    if kind == blackbox.BOOT:
         n = detail >> 8
         by = words.CAUSES[n] if n < len(words.CAUSES) else f"cause {n}"
         row = detail & 0xFF
         return f"started: {by}" + (f", start {row} in a row that nobody asked for" if row else "")
-    if kind == B.FAULT:
+    if kind == blackbox.FAULT:
         return f"the program ended itself: {FAULTS.get(detail, f'fault {detail}')}"
-    if kind == B.TEST:
+    if kind == blackbox.TEST:
         return "self-test: " + words.test_text(test)
-    if kind == B.TRIAL:
+    if kind == blackbox.TRIAL:
         return TRIALS[detail] if detail < len(TRIALS) else f"trial: {detail}"
     return ""
 

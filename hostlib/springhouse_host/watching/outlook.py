@@ -5,9 +5,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
-from springhouse import conditions as Q
-from springhouse import output as O
-from springhouse import setting as S
+from springhouse import conditions, output, setting
 
 from .record import BoardRecord
 
@@ -45,7 +43,7 @@ class Trend:
             self._on_battery_since = None
         self._up_s = up_s
         store_c = record.store_c()
-        if not record.on(O.PUMP) or record.on(O.COMPRESSOR) or store_c is None:
+        if not record.on(output.PUMP) or record.on(output.COMPRESSOR) or store_c is None:
             self._store.clear()
         else:
             self._store.append((up_s, store_c))
@@ -69,8 +67,8 @@ class Trend:
         if when[-1, 0] - when[0, 0] < LEAST_S:
             return None
         slope = float(np.polyfit(when[:, 0] - when[0, 0], when[:, 1], 1)[0])
-        spent_c = (self._settings[S.WARM_FILL_MC] - Q.SPENT_MK) / 1000.0
-        useful_c = room_c - self._settings[S.USEFUL_MK] / 1000.0
+        spent_c = (self._settings[setting.WARM_FILL_MC] - conditions.SPENT_MK) / 1000.0
+        useful_c = room_c - self._settings[setting.USEFUL_MK] / 1000.0
         left_k = min(spent_c, useful_c) - store_c
         if left_k <= 0.0:
             return 0.0
@@ -84,9 +82,9 @@ class Trend:
         if file.battery.kind == "none" or file.battery.usable_wh <= 0.0:
             return None
         watts = file.battery.board_w
-        if record.on(O.PUMP):
+        if record.on(output.PUMP):
             watts += file.loop.pump_w
-        if record.on(O.FAN):
+        if record.on(output.FAN):
             watts += file.coil.fans * file.coil.fan_w
         gone_h = (record.line.up - self._on_battery_since) / 3600.0
         # All of it at the present rate: an outage's earlier hours may have drawn less.

@@ -5,13 +5,7 @@ from dataclasses import dataclass
 from typing import Annotated
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
-from springhouse import cause as A
-from springhouse import condition as C
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import selftest as T
-from springhouse import statechart as K
-from springhouse import why, words
+from springhouse import cause, condition, output, reading, selftest, statechart, why, words
 
 from ..outside import message
 from ..units import in_us
@@ -20,8 +14,8 @@ LONGEST_LINE = 512  # the board's own are at most 288 bytes; more is noise on th
 
 Whole = Annotated[int, Field(ge=-(2**31), lt=2**33)]
 Short = Annotated[int, Field(ge=0, lt=2**16)]
-Probes = Annotated[tuple[Whole, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
-Faults = Annotated[tuple[Short, ...], Field(min_length=R.PROBES, max_length=R.PROBES)]
+Probes = Annotated[tuple[Whole, ...], Field(min_length=reading.PROBES, max_length=reading.PROBES)]
+Faults = Annotated[tuple[Short, ...], Field(min_length=reading.PROBES, max_length=reading.PROBES)]
 
 
 Reason = Annotated[int, Field(ge=-1, lt=len(why.REASONS))]
@@ -50,9 +44,9 @@ class Line(BaseModel):
     md: tuple[Annotated[int, Field(ge=0, lt=len(words.MODES))], Whole]
     unproven: Short = 0
     trial: Annotated[int, Field(ge=-1, lt=2**16)] = 0
-    rst: Annotated[int, Field(ge=0, lt=A.SIZE)] | None = None
+    rst: Annotated[int, Field(ge=0, lt=cause.SIZE)] | None = None
     why: tuple[Reason, Left, Reason, Left] | None = None
-    test: Annotated[int, Field(ge=0, lt=1 << 2 * T.ITEMS)] = 0
+    test: Annotated[int, Field(ge=0, lt=1 << 2 * selftest.ITEMS)] = 0
 
 
 @dataclass(frozen=True)
@@ -64,7 +58,7 @@ class BoardRecord:
 
     seen_s: float
     line: Line
-    offset_mk: tuple[int, ...] = (0,) * R.PROBES
+    offset_mk: tuple[int, ...] = (0,) * reading.PROBES
 
     @property
     def mains(self) -> bool:
@@ -138,12 +132,14 @@ def store_words(record: BoardRecord, aim: str | None, us: bool = False) -> str:
     now = record.store_c()
     at = "" if now is None else f": {degrees(now, us)}"
     if told := reason(record, 0):
-        goal = f", aiming for {aim}" if aim and record.on(O.COMPRESSOR) else ""
+        goal = f", aiming for {aim}" if aim and record.on(output.COMPRESSOR) else ""
         return f"{state}{at}{goal} ({told})"
-    if record.on(O.COMPRESSOR):
-        return f"{words.STORE_STATES[K.CHARGE]}{at}" + (f", aiming for {aim}" if aim else "")
-    held = locks(record, C.LOCK_FREEZE, C.LOCK_REST)
-    wants = record.line.w[0] & C.STORE_WARM
+    if record.on(output.COMPRESSOR):
+        return f"{words.STORE_STATES[statechart.CHARGE]}{at}" + (
+            f", aiming for {aim}" if aim else ""
+        )
+    held = locks(record, condition.LOCK_FREEZE, condition.LOCK_REST)
+    wants = record.line.w[0] & condition.STORE_WARM
     why = "; ".join(held) if held and wants else ""
     return f"{state}{at}" + (f" ({why})" if why else "")
 
@@ -155,17 +151,17 @@ def room_words(record: BoardRecord, us: bool = False) -> str:
     at = "" if room is None else f": {degrees(room, us)}"
     if told := reason(record, 1):
         return f"{state}{at} ({told})"
-    if record.on(O.PUMP):
+    if record.on(output.PUMP):
         return f"{state}{at}"
     word = record.line.w[1]
-    held = locks(record, C.LOCK_TRAY, C.LOCK_ROOM)
+    held = locks(record, condition.LOCK_TRAY, condition.LOCK_ROOM)
     if held:
         why = "; ".join(held)
-    elif not word & C.WANTED:
+    elif not word & condition.WANTED:
         why = "not wanted now"
-    elif word & C.ROOM_COOL:
+    elif word & condition.ROOM_COOL:
         why = "room cool"
-    elif not word & C.USEFUL:
+    elif not word & condition.USEFUL:
         why = "store not cold enough to be of use"
     else:
         why = ""
@@ -184,7 +180,9 @@ def alarms(record: BoardRecord) -> list[tuple[str, str]]:
     """Return (what is wrong, what to do) in plain words."""
     found = [(word, ADVICE[word]) for word in latches(record)]
     for i, fault in enumerate(record.line.bad):
-        if fault and T.state(record.line.test, i) != T.UNGUARDED:  # then it is not fitted
+        if (
+            fault and selftest.state(record.line.test, i) != selftest.UNGUARDED
+        ):  # then it is not fitted
             name = words.FAULTS[fault] if fault < len(words.FAULTS) else "no answer"
             found.append((f"{words.SENSORS[i]}: {name}", "look at its plug, cable and pull-up"))
     if record.line.rst in RESTARTS and record.line.up < NEWS_S:
@@ -192,7 +190,7 @@ def alarms(record: BoardRecord) -> list[tuple[str, str]]:
             (f"the board restarted: {words.CAUSES[record.line.rst]}", RESTARTS[record.line.rst])
         )
     silent = {words.SENSORS[i] for i, fault in enumerate(record.line.bad) if fault}  # said above
-    for name in words.tested(record.line.test, T.FAILED):
+    for name in words.tested(record.line.test, selftest.FAILED):
         if name not in silent:
             found.append((f"self-test: {name}", TEST_ADVICE[name]))
     if record.line.unproven:
@@ -211,12 +209,13 @@ def alarms(record: BoardRecord) -> list[tuple[str, str]]:
 
 NEWS_S = 86_400  # how long a start that nobody wanted is told
 RESTARTS = {
-    A.SAG: "measure the board's 5 V while the freezer starts; a supply of its own",
-    A.WATCHDOG: "springhouse history --log; if it comes again, another supply, then another board",
-    A.FAULT: "springhouse history --log says what ended it",
+    cause.SAG: "measure the board's 5 V while the freezer starts; a supply of its own",
+    cause.WATCHDOG: "springhouse history --log; "
+    "if it comes again, another supply, then another board",
+    cause.FAULT: "springhouse history --log says what ended it",
 }
 TEST_ADVICE = {
-    **dict.fromkeys(words.SENSORS[: R.PROBES], "look at its plug, cable and pull-up"),
+    **dict.fromkeys(words.SENSORS[: reading.PROBES], "look at its plug, cable and pull-up"),
     "tray float": "empty the tray; if it is empty its wire is broken, or the float stuck",
     "level float": "look for a leak; if the level is right its wire is broken, or the float stuck",
     "floor sensor": "dry the floor; if it is dry its wire is broken",

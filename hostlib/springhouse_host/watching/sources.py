@@ -8,10 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import serial
-from springhouse import condition as C
-from springhouse import output as O
-from springhouse import setting as S
-from springhouse import week as N
+from springhouse import condition, output, setting, week
 
 from .. import outside
 from ..flashing.line import BAUD
@@ -128,9 +125,9 @@ def simulated(site: "Site", days: int = 2) -> list[str]:
         at = max(0, int(event_s.searchsorted(time_s, "right")) - 1)
         store, room, lock = (int(word) for word in words[at])
         # Words of an event stay as they were then; what decided nothing may have changed since.
-        week_min = local.weekday() * N.DAY_MIN + local.hour * 60 + local.minute
-        wanted = N.plan_at(settings, week_min) & N.PLAN_WANTED
-        room = room | C.WANTED if wanted else room & ~C.WANTED
+        week_min = local.weekday() * week.DAY_MIN + local.hour * 60 + local.minute
+        wanted = week.plan_at(settings, week_min) & week.PLAN_WANTED
+        room = room | condition.WANTED if wanted else room & ~condition.WANTED
         out = int(of["out"][n])
         line = {
             "up": int(time_s),
@@ -138,11 +135,11 @@ def simulated(site: "Site", days: int = 2) -> list[str]:
             "st": [int(of["store_state"][n]), int(of["room_state"][n])],
             "out": out,
             "mc": [
-                round(1000.0 * float(of[name][n])) - settings[S.STORE_LOW_OFFSET_MK + i]
+                round(1000.0 * float(of[name][n])) - settings[setting.STORE_LOW_OFFSET_MK + i]
                 for i, name in enumerate(PROBE_COLUMNS)
             ],
             "bad": [0] * len(PROBE_COLUMNS),
-            "ml": round(1000.0 * float(of["flow_l_min"][n])) if out & O.PUMP else 0,
+            "ml": round(1000.0 * float(of["flow_l_min"][n])) if out & output.PUMP else 0,
             "mv": round(1000.0 * site.file.battery.nominal_v),
             "in": 31 if of["mains"][n] > 0.5 else 30,
             "w": [store, room, lock],

@@ -4,9 +4,7 @@ from dataclasses import asdict, dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from springhouse import output as O
-from springhouse import setting as S
-from springhouse import words
+from springhouse import output, setting, words
 
 from .outlook import Outlook
 from .record import BoardRecord, alarms, degrees, room_words, started, store_words
@@ -67,7 +65,7 @@ def facts(
         outputs=", ".join(on) if on else "everything off",
         power=_power(record, site),
         mode=words.mode_text(mode, left_s * 1000 if left_s > 0 else -1),
-        cold_left=_hours(outlook.cold_h) if record.on(O.PUMP) else "",
+        cold_left=_hours(outlook.cold_h) if record.on(output.PUMP) else "",
         battery_left=_hours(outlook.battery_h),
         readings=readings,
         alarms=tuple(alarms(record)),
@@ -92,12 +90,12 @@ def _power(record: BoardRecord, site: "Site | None") -> str:
 def target(site: "Site", store_c: float | None, us: bool = False) -> str | None:
     """Return what a charge aims for; None above the shallow target, where it may be either."""
     settings = site.settings()
-    shallow_c = (settings[S.SHALLOW_MC] + settings[S.BAND_MK]) / 1000.0
+    shallow_c = (settings[setting.SHALLOW_MC] + settings[setting.BAND_MK]) / 1000.0
     if store_c is None or store_c > shallow_c:
         return None
-    minute = settings[S.FULL_BY_MIN]
+    minute = settings[setting.FULL_BY_MIN]
     by = f" by {minute // 60:02d}:{minute % 60:02d}" if minute >= 0 else ""
-    return f"{degrees(settings[S.DEEP_MC] / 1000, us)}{by}"
+    return f"{degrees(settings[setting.DEEP_MC] / 1000, us)}{by}"
 
 
 def _hours(value: float | None) -> str:

@@ -78,7 +78,7 @@ def mains_blocks(mains_v: float, protector: str, trips: str) -> bytes:
 
     ``protector`` of people on these mains, which ``trips`` at a current.
     """
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     drawing = _blank()
     blocks = (
@@ -90,13 +90,13 @@ def mains_blocks(mains_v: float, protector: str, trips: str) -> bytes:
     )
     for i, text in enumerate(blocks):
         y = -2.6 * i
-        box = e.Rect(corner1=(-3.6, y - 0.8), corner2=(3.6, y + 0.8))
+        box = elm.Rect(corner1=(-3.6, y - 0.8), corner2=(3.6, y + 0.8))
         drawing.add(box.theta(0).at((0.0, 0.0)).color(LINE))
         _word(drawing, 0.0, y, text, "center")
         if i:
-            drawing.add(e.Line(arrow="->").at((0.0, y + 1.8)).to((0.0, y + 0.8)).color(LINE))
+            drawing.add(elm.Line(arrow="->").at((0.0, y + 1.8)).to((0.0, y + 0.8)).color(LINE))
     y = -2.6 * 3
-    drawing.add(e.Line(arrow="->").at((7.4, y)).to((3.6, y)).linestyle("--").color(LINE))
+    drawing.add(elm.Line(arrow="->").at((7.4, y)).to((3.6, y)).linestyle("--").color(LINE))
     label = "isolated drive from the board,\n12 V or less"
     _word(drawing, 7.6, y, label, "left")
     note = (
@@ -118,14 +118,16 @@ def _blank() -> "schemdraw.Drawing":
 
 
 def _board(drawing: "schemdraw.Drawing", board: str, rows: int) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     top, bottom = 1.6, -ROW * (rows - 1) - 1.2
-    box = e.Rect(corner1=(-BOARD_W / 2, bottom), corner2=(BOARD_W / 2, top))
+    box = elm.Rect(corner1=(-BOARD_W / 2, bottom), corner2=(BOARD_W / 2, top))
     drawing.add(box.theta(0).at((0.0, 0.0)).color(LINE))
-    drawing.add(e.Label().at((0.0, top + 0.4)).label(BOARD_NAMES[board], "top", fontsize=FONT + 2))
+    drawing.add(
+        elm.Label().at((0.0, top + 0.4)).label(BOARD_NAMES[board], "top", fontsize=FONT + 2)
+    )
     note = "low-voltage side; pins by GPIO number"
-    drawing.add(e.Label().at((0.0, top + 0.05)).label(note, "top", fontsize=FONT - 1))
+    drawing.add(elm.Label().at((0.0, top + 0.05)).label(note, "top", fontsize=FONT - 1))
 
 
 def _pin(drawing: "schemdraw.Drawing", signal: Signal, x: float, y: float, side: float) -> None:
@@ -134,10 +136,10 @@ def _pin(drawing: "schemdraw.Drawing", signal: Signal, x: float, y: float, side:
 
 
 def _line(drawing: "schemdraw.Drawing", *points: tuple[float, float]) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     for a, b in pairwise(points):
-        drawing.add(e.Line().at(a).to(b).color(LINE))
+        drawing.add(elm.Line().at(a).to(b).color(LINE))
 
 
 def _two_ended(
@@ -155,22 +157,22 @@ def _two_ended(
 
 
 def _rail(drawing: "schemdraw.Drawing", x: float, y: float, text: str) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
-    drawing.add(e.Vdd().at((x, y)).label(text, fontsize=FONT - 1).color(LINE))
+    drawing.add(elm.Vdd().at((x, y)).label(text, fontsize=FONT - 1).color(LINE))
 
 
 def _ground(drawing: "schemdraw.Drawing", x: float, y: float) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
-    drawing.add(e.Ground().at((x, y)).color(LINE))
+    drawing.add(elm.Ground().at((x, y)).color(LINE))
 
 
 def _word(drawing: "schemdraw.Drawing", x: float, y: float, text: str, halign: Align) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     # schemdraw gives an element without extent a box of 0.1 to the right and above
-    label = e.Label().theta(0).at((x - 0.1, y - 0.18))
+    label = elm.Label().theta(0).at((x - 0.1, y - 0.18))
     drawing.add(label.label(text, "center", halign=halign, valign="center", ofst=0, fontsize=FONT))
 
 
@@ -178,18 +180,18 @@ def _pulled_up(
     drawing: "schemdraw.Drawing", y: float, ohm: str, series: str, farad: str = ""
 ) -> float:
     """Draw series resistor, capacitor and pull-up left of the board; return where it goes on."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = -BOARD_W / 2
     if series:
-        _two_ended(drawing, e.Resistor(), (x - 1.0, y), (x - 2.6, y), series)
+        _two_ended(drawing, elm.Resistor(), (x - 1.0, y), (x - 2.6, y), series)
     else:
         _line(drawing, (x - 1.0, y), (x - 2.6, y))
     _line(drawing, (x, y), (x - 1.0, y))
     if farad:
-        _two_ended(drawing, e.Capacitor(), (x - 0.7, y), (x - 0.7, y - 1.2), farad)
+        _two_ended(drawing, elm.Capacitor(), (x - 0.7, y), (x - 0.7, y - 1.2), farad)
         _ground(drawing, x - 0.7, y - 1.2)
-    _two_ended(drawing, e.Resistor(), (x - 2.9, y), (x - 2.9, y + 1.3), ohm)
+    _two_ended(drawing, elm.Resistor(), (x - 2.9, y), (x - 2.9, y + 1.3), ohm)
     _rail(drawing, x - 2.9, y + 1.3, "3.3 V")
     _line(drawing, (x - 2.6, y), (x - 4.2, y))
     return x - 4.2
@@ -197,7 +199,7 @@ def _pulled_up(
 
 def _loop(drawing: "schemdraw.Drawing", signal: Signal, y: float) -> None:
     """A contact or an open collector that pulls the pin to ground."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     button = signal.name.startswith("BUTTON")
     counted = signal.name in ("FLOW", "TACH")
@@ -207,7 +209,7 @@ def _loop(drawing: "schemdraw.Drawing", signal: Signal, y: float) -> None:
         _line(drawing, (x, y), (x - 0.6, y))
         _word(drawing, x - 0.8, y, f"{signal.word}\nopen collector, its ground to ours", "right")
         return
-    switch = e.Button() if button else e.Switch(action="open", nc=True)
+    switch = elm.Button() if button else elm.Switch(action="open", nc=True)
     _two_ended(drawing, switch, (x, y), (x - 1.8, y), "")
     _line(drawing, (x - 1.8, y), (x - 1.8, y - 0.5))
     _ground(drawing, x - 1.8, y - 0.5)
@@ -224,7 +226,7 @@ def _probe_bus(drawing: "schemdraw.Drawing", y: float, ohm: int) -> None:
 
 def _bus(drawing: "schemdraw.Drawing", signal: Signal, y: float, devices: Sequence[Device]) -> None:
     """One line of the bus; what shares it stands between data and clock, a row below."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = _pulled_up(drawing, y, "4.7 kΩ", "")
     below = signal.name == "I2C_SDA"
@@ -234,7 +236,7 @@ def _bus(drawing: "schemdraw.Drawing", signal: Signal, y: float, devices: Sequen
         _line(drawing, (x, y), (x - 3.0, y))
         _line(drawing, (middle, y), (middle, edge))
         if below:
-            box = e.Rect(corner1=(middle - 1.3, edge - 2 * half), corner2=(middle + 1.3, edge))
+            box = elm.Rect(corner1=(middle - 1.3, edge - 2 * half), corner2=(middle + 1.3, edge))
             drawing.add(box.theta(0).at((0.0, 0.0)).color(LINE))
             address = "" if device.address is None else f"\n0x{device.address:02X}"
             _word(drawing, middle, y - ROW / 2, f"{device.word}{address}", "center")
@@ -244,24 +246,24 @@ def _bus(drawing: "schemdraw.Drawing", signal: Signal, y: float, devices: Sequen
 
 
 def _divider(drawing: "schemdraw.Drawing", y: float, bottom_ohm: int) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = -BOARD_W / 2
     _line(drawing, (x, y), (x - 2.9, y))
     bottom = f"{bottom_ohm / 1000:g} kΩ"
-    _two_ended(drawing, e.Resistor(), (x - 2.2, y), (x - 2.2, y - 1.2), bottom)
+    _two_ended(drawing, elm.Resistor(), (x - 2.2, y), (x - 2.2, y - 1.2), bottom)
     _ground(drawing, x - 2.2, y - 1.2)
-    _two_ended(drawing, e.Capacitor(), (x - 0.45, y), (x - 0.45, y - 1.2), "100 nF")
+    _two_ended(drawing, elm.Capacitor(), (x - 0.45, y), (x - 0.45, y - 1.2), "100 nF")
     _ground(drawing, x - 0.45, y - 1.2)
-    _two_ended(drawing, e.Resistor(), (x - 2.9, y), (x - 4.8, y), "100 kΩ")
+    _two_ended(drawing, elm.Resistor(), (x - 2.9, y), (x - 4.8, y), "100 kΩ")
     _word(drawing, x - 5.0, y, "battery plus,\nbehind its fuse", "right")
 
 
 def _mains_sense(drawing: "schemdraw.Drawing", y: float) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = _pulled_up(drawing, y, "4.7 kΩ", "1 kΩ", "100 nF")
-    opto = e.Optocoupler(box=True).theta(0).at((x, y)).anchor("collector").color(LINE)
+    opto = elm.Optocoupler(box=True).theta(0).at((x, y)).anchor("collector").color(LINE)
     drawing.add(opto)
     emitter = opto.absanchors["emitter"]
     _line(drawing, emitter, (emitter[0] + 0.4, emitter[1]))
@@ -276,13 +278,13 @@ def _mains_sense(drawing: "schemdraw.Drawing", y: float) -> None:
 
 def _gate(drawing: "schemdraw.Drawing", x: float, y: float) -> Any:
     """Draw a switching transistor with its resistors; return the element."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
-    _two_ended(drawing, e.Resistor(), (x, y), (x + 1.7, y), "100 Ω")
-    _two_ended(drawing, e.Resistor(), (x + 1.7, y), (x + 1.7, y - 1.5), "8.2 kΩ", "bottom")
+    _two_ended(drawing, elm.Resistor(), (x, y), (x + 1.7, y), "100 Ω")
+    _two_ended(drawing, elm.Resistor(), (x + 1.7, y), (x + 1.7, y - 1.5), "8.2 kΩ", "bottom")
     _ground(drawing, x + 1.7, y - 1.5)
     _line(drawing, (x + 1.7, y), (x + 2.4, y))
-    transistor = e.NFet().right().at((x + 2.4, y)).anchor("gate").reverse().color(LINE)
+    transistor = elm.NFet().right().at((x + 2.4, y)).anchor("gate").reverse().color(LINE)
     drawing.add(transistor)
     source = transistor.absanchors["source"]
     _line(drawing, source, (source[0], y - 1.2))
@@ -293,22 +295,23 @@ def _gate(drawing: "schemdraw.Drawing", x: float, y: float) -> Any:
 def _low_side(
     drawing: "schemdraw.Drawing", signal: Signal, y: float, plus: str, pulsed: bool
 ) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = BOARD_W / 2
     if pulsed:
-        _two_ended(drawing, e.Capacitor(), (x, y), (x + 1.3, y), "10 µF")
+        _two_ended(drawing, elm.Capacitor(), (x, y), (x + 1.3, y), "10 µF")
         _word(drawing, x + 1.5, y + 0.7, "two diodes, 1 µF, 470 kΩ", "left")
         x += 1.3
     drain = _gate(drawing, x, y).absanchors["drain"]
     _line(drawing, drain, (drain[0], y + 0.9), (drain[0] + 1.2, y + 0.9))
     a, b = (drain[0] + 1.2, y + 0.9), (drain[0] + 4.4, y + 0.9)
-    load = {"PUMP": e.Motor(), "SOUNDER": e.ResistorIEC(), "RELAY": e.Inductor2()}[signal.name]
+    loads = {"PUMP": elm.Motor(), "SOUNDER": elm.ResistorIEC(), "RELAY": elm.Inductor2()}
+    load = loads[signal.name]
     _two_ended(drawing, load, a, b, "")
     if signal.name != "SOUNDER":
         _line(drawing, a, (a[0], y + 0.1))
         _line(drawing, b, (b[0], y + 0.1))
-        _two_ended(drawing, e.Diode(), (a[0], y + 0.1), (b[0], y + 0.1), "")
+        _two_ended(drawing, elm.Diode(), (a[0], y + 0.1), (b[0], y + 0.1), "")
     _line(drawing, b, (b[0] + 0.5, b[1]))
     _word(drawing, b[0] + 0.6, b[1], f"{plus}   {_LOADS[signal.name]}", "left")
 
@@ -322,39 +325,39 @@ _LOADS = {
 
 def _fan(drawing: "schemdraw.Drawing", y: float, plus: str) -> None:
     """A switch in the fans' plus, smoothed: they follow the voltage, and stand without drive."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     drain = _gate(drawing, BOARD_W / 2, y).absanchors["drain"]
     gate = (drain[0] + 1.6, y + 0.9)
     _line(drawing, drain, (drain[0], gate[1]), gate)
-    upper = e.PFet().theta(0).at(gate).anchor("gate").reverse().color(LINE)
+    upper = elm.PFet().theta(0).at(gate).anchor("gate").reverse().color(LINE)
     drawing.add(upper)
     source, out = upper.absanchors["source"], upper.absanchors["drain"]
     top = y + 2.2
-    _two_ended(drawing, e.Resistor(), (drain[0] + 0.5, gate[1]), (drain[0] + 0.5, top), "1 kΩ")
+    _two_ended(drawing, elm.Resistor(), (drain[0] + 0.5, gate[1]), (drain[0] + 0.5, top), "1 kΩ")
     _line(drawing, (drain[0] + 0.5, top), (source[0], top), source)
     _rail(drawing, source[0], top, plus)
     line = out[1] - 0.3
     _line(drawing, out, (out[0], line))
-    _two_ended(drawing, e.Diode(), (out[0], line - 1.5), (out[0], line), "")
+    _two_ended(drawing, elm.Diode(), (out[0], line - 1.5), (out[0], line), "")
     _ground(drawing, out[0], line - 1.5)
-    _two_ended(drawing, e.Inductor2(), (out[0], line), (out[0] + 2.0, line), "100 µH")
+    _two_ended(drawing, elm.Inductor2(), (out[0], line), (out[0] + 2.0, line), "100 µH")
     _two_ended(
-        drawing, e.Capacitor(), (out[0] + 2.0, line), (out[0] + 2.0, line - 1.5), "470 µF", "top"
+        drawing, elm.Capacitor(), (out[0] + 2.0, line), (out[0] + 2.0, line - 1.5), "470 µF", "top"
     )
     _ground(drawing, out[0] + 2.0, line - 1.5)
     _line(drawing, (out[0] + 2.0, line), (out[0] + 3.6, line))
-    _two_ended(drawing, e.Motor(), (out[0] + 3.6, line), (out[0] + 3.6, line - 1.5), "")
+    _two_ended(drawing, elm.Motor(), (out[0] + 3.6, line), (out[0] + 3.6, line - 1.5), "")
     _ground(drawing, out[0] + 3.6, line - 1.5)
     _word(drawing, out[0] + 4.2, line - 0.75, "fans", "left")
 
 
 def _light(drawing: "schemdraw.Drawing", y: float) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     x = BOARD_W / 2
-    _two_ended(drawing, e.Resistor(), (x, y), (x + 2.0, y), "470 Ω")
-    _two_ended(drawing, e.LED(), (x + 2.0, y), (x + 4.0, y), "")
+    _two_ended(drawing, elm.Resistor(), (x, y), (x + 2.0, y), "470 Ω")
+    _two_ended(drawing, elm.LED(), (x + 2.0, y), (x + 4.0, y), "")
     _line(drawing, (x + 4.0, y), (x + 4.0, y - 0.4))
     _ground(drawing, x + 4.0, y - 0.4)
     _word(drawing, x + 4.5, y, "status light", "left")

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from springhouse import fitted as F
+from springhouse import fitted as fitted_bits
 
 from ..site.tables import PROBES
 from ..site.words import trips
@@ -68,7 +68,7 @@ def load_w(site: "Site") -> tuple[float, float]:
 
 def probes_fitted(site: "Site") -> int:
     """Return how many probes share the bus."""
-    return sum(1 for i in range(len(PROBES)) if site.fitted & F.STORE_LOW << i)
+    return sum(1 for i in range(len(PROBES)) if site.fitted & fitted_bits.STORE_LOW << i)
 
 
 def probe_pull_up_ohm(site: "Site", bought: Bought) -> int:
@@ -232,7 +232,7 @@ def _drivers(site: "Site", profile: "Profile", _bought: Bought) -> Iterator[Part
 
 
 def _divider(site: "Site", profile: "Profile", _bought: Bought) -> Iterator[Part]:
-    if not site.fitted & F.BATTERY:
+    if not site.fitted & fitted_bits.BATTERY:
         return
     highest_v = battery_v(site)[0]
     bottom = divider_ohm(site, profile)
@@ -285,7 +285,7 @@ def _pull_up(site: "Site", _profile: "Profile", bought: Bought) -> Iterator[Part
 def _sensors(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Part]:
     fitted = site.fitted
     drain = site.file.tray.open_drain
-    if fitted & F.TRAY or not drain:
+    if fitted & fitted_bits.TRAY or not drain:
         yield Part(
             "tray float",
             1,
@@ -294,17 +294,22 @@ def _sensors(site: "Site", _profile: "Profile", _bought: Bought) -> Iterator[Par
             not drain,
         )
     for bit, name, must, why in (
-        (F.LEVEL, "level float", "normally closed, opens on falling water", "a leak"),
-        (F.FLOOR, "floor contact", "normally closed, opens when wet", "water on the floor"),
+        (fitted_bits.LEVEL, "level float", "normally closed, opens on falling water", "a leak"),
         (
-            F.FLOW,
+            fitted_bits.FLOOR,
+            "floor contact",
+            "normally closed, opens when wet",
+            "water on the floor",
+        ),
+        (
+            fitted_bits.FLOW,
             "flow sensor",
             f"open collector, reads at {site.weakest_l_min:.1f} L/min and below",
             "a dry pump is noticed in 10 s instead of 3 min",
         ),
-        (F.MAINS, "plug-in 5 V supply and optocoupler", "isolated", "tells an outage"),
+        (fitted_bits.MAINS, "plug-in 5 V supply and optocoupler", "isolated", "tells an outage"),
         (
-            F.RELAY,
+            fitted_bits.RELAY,
             "small mains relay across the freezer's socket, behind the freezer relay",
             "normally closed contact, coil for the mains voltage, reinforced insulation",
             "a welded freezer relay is noticed in 5 s instead of 35 min",

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 from importlib import import_module
 from typing import TYPE_CHECKING, Literal
 
-from springhouse import fitted as F
+from springhouse import fitted as fitted_bits
 
 from ..site.tables import PROBES
 from . import bus
@@ -61,14 +61,14 @@ _OUTPUTS = {
     "LIGHT": ("status light", "470 ohm and a light-emitting diode to ground"),
 }
 _CONTACTS = {
-    "TRAY": ("tray float", F.TRAY),
-    "LEVEL": ("level float of the store", F.LEVEL),
-    "FLOOR": ("floor contact", F.FLOOR),
-    "RELAY_CONTACT": ("contact behind the freezer relay", F.RELAY),
+    "TRAY": ("tray float", fitted_bits.TRAY),
+    "LEVEL": ("level float of the store", fitted_bits.LEVEL),
+    "FLOOR": ("floor contact", fitted_bits.FLOOR),
+    "RELAY_CONTACT": ("contact behind the freezer relay", fitted_bits.RELAY),
 }
 _COUNTED = {
-    "FLOW": ("flow sensor", F.FLOW),
-    "TACH": ("fan tachometer", F.FAN_TACH),
+    "FLOW": ("flow sensor", fitted_bits.FLOW),
+    "TACH": ("fan tachometer", fitted_bits.FAN_TACH),
 }
 _BUTTONS = {
     "BUTTON": "acknowledge button",
@@ -93,7 +93,7 @@ def signals_of(
             circuit = f"10 uF in series, two diodes, 1 uF and 100 kohm to ground; {circuit}"
             idle = "a level that stands still, high or low: off"
         yield Signal(name, getattr(profile, name), "out", word, circuit, idle, True)
-    probes = any(fitted & F.STORE_LOW << i for i in range(len(PROBES)))
+    probes = any(fitted & fitted_bits.STORE_LOW << i for i in range(len(PROBES)))
     yield Signal(
         "PROBES",
         profile.PROBES,
@@ -114,7 +114,7 @@ def signals_of(
         "optocoupler to ground, 4.7 kohm to 3.3 V; its diode on a plug-in 5 V supply beside the "
         "freezer",
         "high, which is no mains",
-        bool(fitted & F.MAINS),
+        bool(fitted & fitted_bits.MAINS),
     )
     for name, (word, bit) in _COUNTED.items():
         yield Signal(
@@ -137,7 +137,7 @@ def signals_of(
         "battery voltage",
         "divider, 100 nF across its lower resistor",
         "0 V, which is flat",
-        bool(fitted & F.BATTERY),
+        bool(fitted & fitted_bits.BATTERY),
     )
     devices = bus.on_bus(site, wired)
     for name, word in (("I2C_SDA", "I2C data"), ("I2C_SCL", "I2C clock")):

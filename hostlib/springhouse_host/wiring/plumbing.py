@@ -96,12 +96,12 @@ def _out(
     drawing: "schemdraw.Drawing", site: "Site", at: dict[str, float], rim: float, out: float
 ) -> None:
     """Draw from the draw by pump and check valve to the coil."""
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     loop = site.file.loop
     over, sunk = rim + OVER_RIM, loop.pump_in_water
     x, low = (DRAW_X, at["draw"]) if sunk else (PUMP_X, 0.3 * at["water line"])
-    pump = e.Source().at((x, low)).to((x, low + 1.0)).color(WATER)
+    pump = elm.Source().at((x, low)).to((x, low + 1.0)).color(WATER)
     drawing.add(pump)
     if sunk:
         _pipe(drawing, (x, low + 1.0), (x, over), (PUMP_X, over))
@@ -115,7 +115,7 @@ def _out(
     _pipe(drawing, (PUMP_X, over + VALVE), (PUMP_X, out), (COIL_X, out))
     if loop.valves:
         drawing.add(
-            e.Diode().at((PUMP_X, over)).to((PUMP_X, over + VALVE)).color(WATER).fill(WATER)
+            elm.Diode().at((PUMP_X, over)).to((PUMP_X, over + VALVE)).color(WATER).fill(WATER)
         )
         _word(drawing, PUMP_X + 0.8, over + 0.6, "check valve, opens upwards", "left")
     else:
@@ -137,14 +137,14 @@ def _coil(drawing: "schemdraw.Drawing", low: float, high: float, coil_m: float) 
 
 
 def _dot(drawing: "schemdraw.Drawing", at: Point, fill: str) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
-    drawing.add(e.Dot(radius=0.18).at(at).color(WATER).fill(fill))
+    drawing.add(elm.Dot(radius=0.18).at(at).color(WATER).fill(fill))
 
 
 def _pipe(drawing: "schemdraw.Drawing", *points: Point, color: str = WATER) -> None:
-    import schemdraw.elements as e
+    from schemdraw import elements as elm
 
     for begin, end in pairwise(points):
         if begin != end:
-            drawing.add(e.Line().at(begin).to(end).color(color))
+            drawing.add(elm.Line().at(begin).to(end).color(color))

@@ -7,7 +7,7 @@ from functools import partial
 from typing import Any
 
 from ..errors import KnownError
-from ..planning import season as P
+from ..planning import season
 from ..planning.season import Figures
 from ..proof.scenarios import Scenario
 from ..site.site import Site, load_site
@@ -46,7 +46,7 @@ def words_of(site: Site) -> tuple[str, ...]:
 
 def jobs_of(site: Site) -> int:
     """Return how many runs `ahead` makes."""
-    return 1 + len(P.TARIFFS) * (1 + len(words_of(site)) * len(P.FORECASTS))
+    return 1 + len(season.TARIFFS) * (1 + len(words_of(site)) * len(season.FORECASTS))
 
 
 def closed(fixed: float, planned: float, bound: float | None) -> float | None:
@@ -61,7 +61,7 @@ def least(
 ) -> float | None:
     """Return the lower bound on a season's cost, None where there is none for such a site."""
     site = load_site(path, changes)
-    prices = P.tariff_of(site, scenario, tariff)
+    prices = season.tariff_of(site, scenario, tariff)
     try:
         found = BoundProgramme(site, scenario, prices).solve(hours_over)
     except KnownError:
@@ -81,15 +81,15 @@ def ahead(
         plans = {}
         for word in words_of(site):
             changed = dict(changes) | {DECIDES: word}
-            for tariff in P.TARIFFS:
-                for forecast in P.FORECASTS:
-                    run = partial(P.run_planned, site.path, changed, scenario)
+            for tariff in season.TARIFFS:
+                for forecast in season.FORECASTS:
+                    run = partial(season.run_planned, site.path, changed, scenario)
                     plans[pool.submit(run, tariff, forecast)] = (tariff, word, forecast)
-        fixed = pool.submit(P.run_fixed, site.path, dict(changes), scenario).result()
+        fixed = pool.submit(season.run_fixed, site.path, dict(changes), scenario).result()
         on_done()
-        hours = {tariff: fixed[tariff].hours_over for tariff in P.TARIFFS}
+        hours = {tariff: fixed[tariff].hours_over for tariff in season.TARIFFS}
         bound_of = partial(least, site.path, dict(changes), scenario)
-        bounds = {pool.submit(bound_of, tariff, hours[tariff]): tariff for tariff in P.TARIFFS}
+        bounds = {pool.submit(bound_of, tariff, hours[tariff]): tariff for tariff in season.TARIFFS}
         for _ in as_completed(plans):
             on_done()
         for _ in as_completed(bounds):
@@ -97,7 +97,7 @@ def ahead(
         bound = {tariff: job.result() for job, tariff in bounds.items()}
         found = {key: job.result() for job, key in plans.items()}
     rows = []
-    for tariff in P.TARIFFS:
+    for tariff in season.TARIFFS:
         rows.append(PlannedRow(tariff, "", FIXED, fixed[tariff], None))
         for (of, word, forecast), came in found.items():
             if of == tariff:

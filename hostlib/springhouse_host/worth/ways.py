@@ -8,10 +8,9 @@ from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
-from springhouse import setting as S
-from springhouse import week
+from springhouse import setting, week
 from springhouse_sim.bench import Bench, World
-from springhouse_sim.plant import state as X
+from springhouse_sim.plant import state
 from springhouse_sim.plant.plant import Plant
 from springhouse_sim.plant.store import Store
 from springhouse_sim.trace import Trace
@@ -69,7 +68,7 @@ def season_of(trace: Trace, limit_c: float) -> Season:
     The heat of the run is spread over the minutes as the coil's samples have it: the tubes in the
     room are cold when the coil is.
     """
-    metered = np.append(trace.column("mains_j"), trace.ended[X.MAINS_J])
+    metered = np.append(trace.column("mains_j"), trace.ended[state.MAINS_J])
     taken_w = trace.column("coil_sensible_w") + trace.column("coil_latent_w")
     cold_kw = np.maximum(0.0, taken_w) / 1000.0
     sampled_kwh = float(cold_kw.sum()) / 60.0
@@ -168,21 +167,21 @@ def settings_at_need(settings: Sequence[int]) -> "array[int]":
         KnownError: when the wanted hours need more windows than two kinds of them can have.
     """
     found = array("i", settings)
-    bases = range(S.WINDOW_1_KIND, S.SIZE, S.WINDOW_STRIDE)
+    bases = range(setting.WINDOW_1_KIND, setting.SIZE, setting.WINDOW_STRIDE)
     wanted = [tuple(found[b + 1 : b + 4]) for b in bases if found[b] == week.WANTED]
-    if 2 * len(wanted) > S.WINDOWS:
+    if 2 * len(wanted) > setting.WINDOWS:
         raise KnownError(
-            f"schedule.wanted: {len(wanted)} windows: at most {S.WINDOWS // 2} to compare with "
-            "chilling at need"
+            f"schedule.wanted: {len(wanted)} windows: at most {setting.WINDOWS // 2} to compare "
+            "with chilling at need"
         )
     for base in bases:
         found[base : base + 4] = array("i", [week.UNUSED, 0, 0, 0])
     rows = [(kind, *hours) for hours in wanted for kind in (week.WANTED, week.CHARGE)]
     for base, row in zip(bases, rows, strict=False):
         found[base : base + 4] = array("i", row)
-    found[S.FULL_BY_MIN] = -1
-    warmest_mc = found[S.WARM_FILL_MC] - found[S.BAND_MK] - 1
-    found[S.SHALLOW_MC] = min(warmest_mc, S.bound(S.SHALLOW_MC)[1])
+    found[setting.FULL_BY_MIN] = -1
+    warmest_mc = found[setting.WARM_FILL_MC] - found[setting.BAND_MK] - 1
+    found[setting.SHALLOW_MC] = min(warmest_mc, setting.bound(setting.SHALLOW_MC)[1])
     return found
 
 

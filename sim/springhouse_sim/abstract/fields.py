@@ -9,7 +9,7 @@ from typing import TypeAlias
 
 import numpy as np
 import numpy.typing as npt
-from springhouse import timekeeping as T
+from springhouse import timekeeping
 
 from springhouse_sim.records import IntRecord
 
@@ -54,7 +54,7 @@ def digit(memory: IntRecord, field: npt.NDArray[np.int64], now: int) -> int:
     if kind == WAIT:
         return 1 if value >= 0 and value != now else 0
     if kind == TRIP:
-        if value == now or value == T.DUE:
+        if value == now or value == timekeeping.DUE:
             return 1
         return 2 if value >= 0 else 0
     if kind == LEFT:
@@ -87,7 +87,7 @@ def unpack(key: int, fields: IntTable, now: int, memory: IntRecord) -> None:
         rest = rest // size
         slot = fields[f][SLOT]
         kind = fields[f][KIND]
-        at = T.ticks_add(now, fields[f][LEFT_MS])
+        at = timekeeping.ticks_add(now, fields[f][LEFT_MS])
         if kind == RAW:
             memory[slot] = d + fields[f][ARGUMENT]
         elif kind == BIT:
@@ -95,14 +95,14 @@ def unpack(key: int, fields: IntTable, now: int, memory: IntRecord) -> None:
             if d:
                 memory[slot] |= fields[f][ARGUMENT]
         elif kind == WAIT:
-            memory[slot] = at if d else T.DUE
+            memory[slot] = at if d else timekeeping.DUE
         elif kind == TRIP:
-            memory[slot] = at if d == 2 else (T.DUE if d == 1 else T.IDLE)
+            memory[slot] = at if d == 2 else (timekeeping.DUE if d == 1 else timekeeping.IDLE)
         elif kind == LEFT:
             memory[slot] = fields[f][LEFT_MS] if d else 0
         else:
             for n in range(START_STAMPS):
-                memory[slot + n] = at if n < d else T.DUE
+                memory[slot + n] = at if n < d else timekeeping.DUE
 
 
 def fallen_due(key: int, fields: IntTable, which: int) -> int:

@@ -5,11 +5,10 @@ is judged by induction: it is armed with its whole length at the event it belong
 forward while it runs, and nothing starts before it has run out.
 """
 
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import reading as R
+from springhouse import memory as cell
+from springhouse import output, reading
 
-from springhouse_sim.abstract import env as V
+from springhouse_sim.abstract import env as env_slot
 from springhouse_sim.abstract import judge_faults, judge_probe, judge_room, judge_store
 from springhouse_sim.abstract.fields import left_ms
 from springhouse_sim.abstract.waits import MOTORS, shortened
@@ -23,20 +22,20 @@ def everywhere(
     before: IntRecord, memory: IntRecord, readings: IntRecord, env: IntRecord, out: int
 ) -> int:
     """15: motors start one by one, 5 s apart, 26: and wait no longer. 19: settings. 11: flood."""
-    now = readings[R.NOW_MS]
-    rising = out & ~before[M.OUT] & MOTORS
+    now = readings[reading.NOW_MS]
+    rising = out & ~before[cell.OUT] & MOTORS
     if rising & (rising - 1):
         return 15
-    is_ms = left_ms(memory, M.SPACING_T, now)
-    if rising and (before[M.SPACING_T] >= 0 or is_ms < SPACING_MS):
+    is_ms = left_ms(memory, cell.SPACING_T, now)
+    if rising and (before[cell.SPACING_T] >= 0 or is_ms < SPACING_MS):
         return 15
-    if shortened(before, memory, M.SPACING_T, now):
+    if shortened(before, memory, cell.SPACING_T, now):
         return 15
-    if is_ms > SPACING_MS or (not rising and is_ms > left_ms(before, M.SPACING_T, now)):
+    if is_ms > SPACING_MS or (not rising and is_ms > left_ms(before, cell.SPACING_T, now)):
         return 26
-    if env[V.SETTINGS_BAD] and out & MOTORS:
+    if env[env_slot.SETTINGS_BAD] and out & MOTORS:
         return 19
-    if env[V.FLOODED] and out & MOTORS:
+    if env[env_slot.FLOODED] and out & MOTORS:
         return 11
     return 0
 
@@ -51,7 +50,7 @@ def judge(
     out: int,
 ) -> int:
     """Number of the invariant that this step of a slice breaks, 0 = none."""
-    if env[V.BOOT] and out & O.COMPRESSOR:
+    if env[env_slot.BOOT] and out & output.COMPRESSOR:
         return 5
     broken = everywhere(before, memory, readings, env, out)
     if broken:

@@ -11,12 +11,11 @@ The tables of a slice:
 
 from typing import TypeAlias
 
-from springhouse import controller as K
-from springhouse import memory as M
-from springhouse import reading as R
+from springhouse import controller, reading
+from springhouse import memory as cell
 
-from springhouse_sim.abstract import env as V
-from springhouse_sim.abstract import fields as F
+from springhouse_sim.abstract import env as env_slot
+from springhouse_sim.abstract import fields as field_slot
 from springhouse_sim.abstract import judge
 from springhouse_sim.abstract.fields import IntTable
 from springhouse_sim.records import IntRecord
@@ -89,22 +88,22 @@ def step(
     """One step of the real controller from state `key` (BOOT: power-up); returns the outputs."""
     fields, _, _, _, settings, base, base_readings = tables
     memory, before, readings, env = work
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         memory[slot] = base[slot]
-    for slot in range(R.SIZE):
+    for slot in range(reading.SIZE):
         readings[slot] = base_readings[slot]
-    for slot in range(V.SIZE):
+    for slot in range(env_slot.SIZE):
         env[slot] = 0
-    now = readings[R.NOW_MS]
+    now = readings[reading.NOW_MS]
     if key == BOOT:
-        K.power_up(memory)
-        env[V.BOOT] = 1
+        controller.power_up(memory)
+        env[env_slot.BOOT] = 1
     else:
-        F.unpack(key, fields, now, memory)
+        field_slot.unpack(key, fields, now, memory)
     apply(number, tables, work, key == BOOT)
-    for slot in range(M.SIZE):
+    for slot in range(cell.SIZE):
         before[slot] = memory[slot]
-    return K.step(memory, settings, readings)
+    return controller.step(memory, settings, readings)
 
 
 def _find(keys: IntRecord, table: IntRecord, key: int) -> int:
@@ -161,7 +160,7 @@ def explore(
         leads_on = False
         if at >= 0:
             for f in range(len(fields)):
-                later = F.fallen_due(key, fields, f)
+                later = field_slot.fallen_due(key, fields, f)
                 if later >= 0:
                     leads_on = True
                     _add(later, at, TIME - f, found)
@@ -174,7 +173,7 @@ def explore(
             )
             own[STEPS] += 1
             broken = judge.judge(slice_number, before, memory, settings, readings, env, out)
-            to = F.pack(memory, fields, readings[R.NOW_MS])
+            to = field_slot.pack(memory, fields, readings[reading.NOW_MS])
             if to < 0:
                 broken = OUT_OF_SIZE
             if broken:
@@ -182,7 +181,7 @@ def explore(
                 own[BROKEN_FROM] = at
                 own[BROKEN_INPUT] = number
                 break
-            own[ROWS] |= 1 << memory[M.STORE_STATE] | 1 << (8 + memory[M.ROOM_STATE])
+            own[ROWS] |= 1 << memory[cell.STORE_STATE] | 1 << (8 + memory[cell.ROOM_STATE])
             if to != key:
                 own[TRANSITIONS] += 1
                 leads_on = True
@@ -221,9 +220,9 @@ def stuck(
             if out & wanted:
                 served = True
                 break
-            to = F.pack(memory, fields, readings[R.NOW_MS])
+            to = field_slot.pack(memory, fields, readings[reading.NOW_MS])
             if to == key:
-                to = F.all_fallen_due(key, fields)
+                to = field_slot.all_fallen_due(key, fields)
                 if to == key:
                     break
             key = to
@@ -246,6 +245,6 @@ def leads_to(
             tables,
             work,
         )
-        if F.pack(work[0], tables[0], work[2][R.NOW_MS]) == to_key:
+        if field_slot.pack(work[0], tables[0], work[2][reading.NOW_MS]) == to_key:
             return True
     return False

@@ -1,12 +1,12 @@
 """The two ways in which a step can wrong a timer, and the outputs that judges group."""
 
-from springhouse import output as O
+from springhouse import output
 
 from springhouse_sim.abstract.fields import left_ms
 from springhouse_sim.records import IntRecord
 
-DELIVERY = O.PUMP | O.FAN
-MOTORS = O.COMPRESSOR | DELIVERY
+DELIVERY = output.PUMP | output.FAN
+MOTORS = output.COMPRESSOR | DELIVERY
 DAY_MS = 86400000
 ACK_WAIT_MS = 60000  # from an acknowledged empty tray to delivery
 

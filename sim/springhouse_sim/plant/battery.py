@@ -10,8 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import param as P
-from . import state as X
+from . import param, state
 from .check import PartError, within
 
 KINDS = ("none", "lifepo4", "lead_acid", "power_bank")
@@ -62,26 +61,26 @@ class Battery:
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
         kind = KINDS.index(self.kind)
-        p[P.BATTERY_KIND] = kind
-        p[P.BATTERY_USABLE_WH] = 0.0 if kind == NONE else self.usable_wh
-        p[P.BATTERY_NOMINAL_V] = self.nominal_v
-        p[P.BATTERY_OHM] = 0.0 if kind == POWER_BANK else self.internal_ohm  # a bank regulates
-        p[P.BATTERY_RATED_W] = max(self.usable_wh / 20.0, 1e-3)
-        p[P.BATTERY_PEUKERT] = PEUKERT[kind]
-        p[P.CHARGER_W] = self.charger_w
-        p[P.CHARGE_EFFICIENCY] = self.charge_efficiency
-        p[P.DISCHARGE_EFFICIENCY] = self.discharge_efficiency
-        p[P.SUPPLY_EFFICIENCY] = self.supply_efficiency
-        p[P.BATTERY_MIN_LOAD_W] = self.min_load_w if kind == POWER_BANK else 0.0
-        p[P.BATTERY_LOW_LOAD_LIMIT_S] = self.min_load_wait_s
-        p[P.BATTERY_DROPS_ON_CHANGEOVER] = float(self.drops_on_changeover)
-        p[P.BOARD_W] = self.controller_w
+        p[param.BATTERY_KIND] = kind
+        p[param.BATTERY_USABLE_WH] = 0.0 if kind == NONE else self.usable_wh
+        p[param.BATTERY_NOMINAL_V] = self.nominal_v
+        p[param.BATTERY_OHM] = 0.0 if kind == POWER_BANK else self.internal_ohm  # a bank regulates
+        p[param.BATTERY_RATED_W] = max(self.usable_wh / 20.0, 1e-3)
+        p[param.BATTERY_PEUKERT] = PEUKERT[kind]
+        p[param.CHARGER_W] = self.charger_w
+        p[param.CHARGE_EFFICIENCY] = self.charge_efficiency
+        p[param.DISCHARGE_EFFICIENCY] = self.discharge_efficiency
+        p[param.SUPPLY_EFFICIENCY] = self.supply_efficiency
+        p[param.BATTERY_MIN_LOAD_W] = self.min_load_w if kind == POWER_BANK else 0.0
+        p[param.BATTERY_LOW_LOAD_LIMIT_S] = self.min_load_wait_s
+        p[param.BATTERY_DROPS_ON_CHANGEOVER] = float(self.drops_on_changeover)
+        p[param.BOARD_W] = self.controller_w
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``."""
         usable_wh = 0.0 if self.kind == "none" else self.usable_wh
-        x[X.BATTERY_WH] = usable_wh * self.initial_fraction
-        x[X.MAINS_WAS_ON] = 1.0
+        x[state.BATTERY_WH] = usable_wh * self.initial_fraction
+        x[state.MAINS_WAS_ON] = 1.0
 
 
 def drain_w(load_w: float, rated_w: float, exponent: float) -> float:

@@ -19,9 +19,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from . import exchanger, hydraulics, lookup, moist_air
-from . import param as P
-from . import state as X
+from . import exchanger, hydraulics, lookup, moist_air, param, state
 from .check import PartError, ordered, within
 from .loop import Loop
 
@@ -102,29 +100,29 @@ class Coil:
             along_m = math.sqrt(self.tube_pass_m * loop.coil_length_m / loop.coil_circuits)
 
         ratios = water_ratios(bore_m, along_m, loop.coil_circuits, self.rated_water_l_min)
-        p[P.COIL_WATER_RATIO : P.COIL_WATER_RATIO + len(ratios)] = ratios
-        p[P.COIL_AIR_W_K] = self.ua_w_k / self.air_side_fraction
-        p[P.COIL_WATER_W_K] = self.ua_w_k / (1.0 - self.air_side_fraction)
-        p[P.FIN_PARAMETER] = self.fin_parameter
+        p[param.COIL_WATER_RATIO : param.COIL_WATER_RATIO + len(ratios)] = ratios
+        p[param.COIL_AIR_W_K] = self.ua_w_k / self.air_side_fraction
+        p[param.COIL_WATER_W_K] = self.ua_w_k / (1.0 - self.air_side_fraction)
+        p[param.FIN_PARAMETER] = self.fin_parameter
         # Never lighter than eight seconds of its rated air flow, so that 5 s steps are stable.
         air_w_k = self.rated_air_m3_h / 3600.0 * 1.2 * moist_air.CP_MOIST_J_KG_K
-        p[P.COIL_J_K] = max(self.heat_capacity_j_k, 8.0 * air_w_k)
-        p[P.RATED_AIR_M3_H] = self.rated_air_m3_h
-        p[P.FREE_AIR_M3_H] = self.total_free_air_m3_h
-        p[P.STILL_AIR_M3_H] = self.still_air_fraction * self.rated_air_m3_h
-        p[P.COUNTERFLOW] = float(self.arrangement == "counter")
-        p[P.FIN_AREA_M2] = self.fin_area_m2
-        p[P.FIN_GAP_M] = self.fin_gap_mm / 1000.0
-        p[P.FROST_KG_M3] = self.frost_kg_m3
-        p[P.FAN_POWER_W] = self.fan_power_w * self.fans
-        p[P.COIL_IN_PROBE_S] = self.coil_in_probe_lag_s
-        p[P.COIL_AIR_PROBE_S] = self.coil_air_probe_lag_s
+        p[param.COIL_J_K] = max(self.heat_capacity_j_k, 8.0 * air_w_k)
+        p[param.RATED_AIR_M3_H] = self.rated_air_m3_h
+        p[param.FREE_AIR_M3_H] = self.total_free_air_m3_h
+        p[param.STILL_AIR_M3_H] = self.still_air_fraction * self.rated_air_m3_h
+        p[param.COUNTERFLOW] = float(self.arrangement == "counter")
+        p[param.FIN_AREA_M2] = self.fin_area_m2
+        p[param.FIN_GAP_M] = self.fin_gap_mm / 1000.0
+        p[param.FROST_KG_M3] = self.frost_kg_m3
+        p[param.FAN_POWER_W] = self.fan_power_w * self.fans
+        p[param.COIL_IN_PROBE_S] = self.coil_in_probe_lag_s
+        p[param.COIL_AIR_PROBE_S] = self.coil_air_probe_lag_s
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state into ``x``: as warm as the place, without frost."""
-        x[X.COIL_C] = x[X.PLACE_C]
-        x[X.COIL_IN_PROBE_C] = x[X.PLACE_C]
-        x[X.COIL_AIR_PROBE_C] = x[X.PLACE_C]
+        x[state.COIL_C] = x[state.PLACE_C]
+        x[state.COIL_IN_PROBE_C] = x[state.PLACE_C]
+        x[state.COIL_AIR_PROBE_C] = x[state.PLACE_C]
 
 
 @lru_cache(maxsize=16)
@@ -137,13 +135,15 @@ def water_ratios(
         return hydraulics.water_film_w_m2_k(flow_l_min / circuits, bore_m, FILM_C, along_m)
 
     rated = film(rated_l_min)
-    return tuple(film(n * P.COIL_WATER_STEP_L_MIN) / rated for n in range(P.COIL_WATER_POINTS))
+    return tuple(
+        film(n * param.COIL_WATER_STEP_L_MIN) / rated for n in range(param.COIL_WATER_POINTS)
+    )
 
 
 def open_fraction(p: NDArray[np.float64], frost_kg: float) -> float:
     """Return the share of the fin gap that frost leaves open [-], never below 0.05."""
-    thickness_m = frost_kg / (p[P.FROST_KG_M3] * p[P.FIN_AREA_M2])
-    return float(max(0.05, 1.0 - 2.0 * thickness_m / p[P.FIN_GAP_M]))
+    thickness_m = frost_kg / (p[param.FROST_KG_M3] * p[param.FIN_AREA_M2])
+    return float(max(0.05, 1.0 - 2.0 * thickness_m / p[param.FIN_GAP_M]))
 
 
 def air_m3_h(p: NDArray[np.float64], duty: float, frost_kg: float) -> float:
@@ -153,17 +153,17 @@ def air_m3_h(p: NDArray[np.float64], duty: float, frost_kg: float) -> float:
     resistance grows with the inverse cube of the gap (Poiseuille between plates); duty scales the
     fan by the affinity laws.  Buoyancy moves a little air with the fans off.
     """
-    free = p[P.FREE_AIR_M3_H]
-    clean = 1.0 / p[P.RATED_AIR_M3_H] - 1.0 / free
+    free = p[param.FREE_AIR_M3_H]
+    clean = 1.0 / p[param.RATED_AIR_M3_H] - 1.0 / free
     gap = open_fraction(p, frost_kg)
     blown = duty / (1.0 / free + clean / (gap * gap * gap))
-    still = p[P.STILL_AIR_M3_H] * gap
+    still = p[param.STILL_AIR_M3_H] * gap
     return float(math.sqrt(blown * blown + still * still))
 
 
 def fan_w(p: NDArray[np.float64], duty: float) -> float:
     """Return the electric input of all fans [W]: affinity law, the cube of duty."""
-    return float(p[P.FAN_POWER_W] * duty**3)
+    return float(p[param.FAN_POWER_W] * duty**3)
 
 
 def air_side_w_k(p: NDArray[np.float64], air_m3_h: float) -> float:
@@ -172,7 +172,7 @@ def air_side_w_k(p: NDArray[np.float64], air_m3_h: float) -> float:
     Proportional to flow to the power 0.6, from j falling with Re to the power -0.4 as in
     published plate-fin correlations.
     """
-    return float(p[P.COIL_AIR_W_K] * (air_m3_h / p[P.RATED_AIR_M3_H]) ** 0.6)
+    return float(p[param.COIL_AIR_W_K] * (air_m3_h / p[param.RATED_AIR_M3_H]) ** 0.6)
 
 
 def wet_fins(p: NDArray[np.float64], air_m3_h: float, wet: float) -> float:
@@ -180,21 +180,21 @@ def wet_fins(p: NDArray[np.float64], air_m3_h: float, wet: float) -> float:
 
     The film times total over sensible heat (``wet``) takes more along the fin (`fins.efficiency`).
     """
-    if wet <= 1.0 or p[P.FIN_PARAMETER] <= 1e-3:
+    if wet <= 1.0 or p[param.FIN_PARAMETER] <= 1e-3:
         return 1.0
-    dry = p[P.FIN_PARAMETER] * (air_m3_h / p[P.RATED_AIR_M3_H]) ** 0.3
+    dry = p[param.FIN_PARAMETER] * (air_m3_h / p[param.RATED_AIR_M3_H]) ** 0.3
     root = math.sqrt(wet)
     return math.tanh(dry * root) / (root * math.tanh(dry))
 
 
 def water_side_w_k(p: NDArray[np.float64], flow_l_min: float) -> float:
     """Return the water-side conductance [W/K]."""
-    return float(p[P.COIL_WATER_W_K]) * lookup.linear(
+    return float(p[param.COIL_WATER_W_K]) * lookup.linear(
         p,
-        P.COIL_WATER_RATIO,
+        param.COIL_WATER_RATIO,
         0.0,
-        P.COIL_WATER_STEP_L_MIN,
-        P.COIL_WATER_POINTS,
+        param.COIL_WATER_STEP_L_MIN,
+        param.COIL_WATER_POINTS,
         flow_l_min,
     )
 

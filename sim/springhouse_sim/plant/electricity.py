@@ -3,11 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from . import battery, coil, loop
-from . import given as U
-from . import param as P
-from . import state as X
-from . import tap as T
+from . import battery, coil, given, loop, param, state, tap
 
 CHARGE_TAPER = 0.03  # of the usable energy: below this missing charge the current tapers
 
@@ -18,45 +14,49 @@ def supplied(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float
     An empty battery is cut by `switch_battery`: rates that jumped at 0 Wh would bend a long step
     and hide when it ran empty.
     """
-    if u[U.MAINS] > 0.5:
+    if u[given.MAINS] > 0.5:
         return 1.0
-    if p[P.BATTERY_KIND] < 0.5 or x[X.BATTERY_CUT] > 0.5:
+    if p[param.BATTERY_KIND] < 0.5 or x[state.BATTERY_CUT] > 0.5:
         return 0.0
     return 1.0
 
 
 def charged_w(p: NDArray[np.float64], wh: float) -> float:
     """Return what the charger gives [W] at an energy in the battery; less when nearly full."""
-    missing_wh = p[P.BATTERY_USABLE_WH] - wh
-    taper_wh = max(1e-3, CHARGE_TAPER * p[P.BATTERY_USABLE_WH])
-    return float(p[P.CHARGER_W] * min(1.0, max(0.0, missing_wh / taper_wh)))
+    missing_wh = p[param.BATTERY_USABLE_WH] - wh
+    taper_wh = max(1e-3, CHARGE_TAPER * p[param.BATTERY_USABLE_WH])
+    return float(p[param.CHARGER_W] * min(1.0, max(0.0, missing_wh / taper_wh)))
 
 
 def load_w(u: NDArray[np.float64], p: NDArray[np.float64]) -> float:
     """Return what pump, fans and board take [W] while they have a supply."""
-    return loop.pump_w(p, u[U.PUMP_DUTY]) + coil.fan_w(p, u[U.FAN_DUTY]) + float(p[P.BOARD_W])
+    return (
+        loop.pump_w(p, u[given.PUMP_DUTY])
+        + coil.fan_w(p, u[given.FAN_DUTY])
+        + float(p[param.BOARD_W])
+    )
 
 
 def stored_w(
     u: NDArray[np.float64], p: NDArray[np.float64], wh: float, cut: float, load: float
 ) -> float:
     """Return what goes into the battery [W], negative while it carries the load."""
-    if u[U.MAINS] > 0.5:
-        return charged_w(p, wh) * float(p[P.CHARGE_EFFICIENCY])
-    if p[P.BATTERY_KIND] < 0.5 or cut > 0.5:
+    if u[given.MAINS] > 0.5:
+        return charged_w(p, wh) * float(p[param.CHARGE_EFFICIENCY])
+    if p[param.BATTERY_KIND] < 0.5 or cut > 0.5:
         return 0.0
     return -battery.drain_w(
-        load / p[P.DISCHARGE_EFFICIENCY], p[P.BATTERY_RATED_W], p[P.BATTERY_PEUKERT]
+        load / p[param.DISCHARGE_EFFICIENCY], p[param.BATTERY_RATED_W], p[param.BATTERY_PEUKERT]
     )
 
 
 def terminal_v(p: NDArray[np.float64], wh: float, cut: float, into_w: float) -> float:
     """Return the voltage at the battery's terminals; it rises with energy and with ``into_w``."""
-    fraction = wh / max(1e-3, p[P.BATTERY_USABLE_WH])
-    volts = p[P.BATTERY_NOMINAL_V] * battery.open_circuit_ratio(p[P.BATTERY_KIND], fraction)
-    if p[P.BATTERY_KIND] < 0.5 or cut > 0.5:
+    fraction = wh / max(1e-3, p[param.BATTERY_USABLE_WH])
+    volts = p[param.BATTERY_NOMINAL_V] * battery.open_circuit_ratio(p[param.BATTERY_KIND], fraction)
+    if p[param.BATTERY_KIND] < 0.5 or cut > 0.5:
         volts = 0.0
-    return float(max(0.0, volts + into_w / p[P.BATTERY_NOMINAL_V] * p[P.BATTERY_OHM]))
+    return float(max(0.0, volts + into_w / p[param.BATTERY_NOMINAL_V] * p[param.BATTERY_OHM]))
 
 
 def power(
@@ -68,41 +68,44 @@ def power(
 ) -> None:
     """Electricity of pump, fans, board and battery; what is lost warms the place."""
     on = supplied(x, u, p)
-    pump_w = on * loop.pump_w(p, u[U.PUMP_DUTY])
-    fan_w = on * coil.fan_w(p, u[U.FAN_DUTY])
-    board_w = on * p[P.BOARD_W]
+    pump_w = on * loop.pump_w(p, u[given.PUMP_DUTY])
+    fan_w = on * coil.fan_w(p, u[given.FAN_DUTY])
+    board_w = on * p[param.BOARD_W]
     used_w = pump_w + fan_w + board_w
-    into_w = stored_w(u, p, x[X.BATTERY_WH], x[X.BATTERY_CUT], used_w)
+    into_w = stored_w(u, p, x[state.BATTERY_WH], x[state.BATTERY_CUT], used_w)
     mains_w = 0.0
-    if u[U.MAINS] > 0.5:
-        mains_w = (used_w + charged_w(p, x[X.BATTERY_WH])) / p[P.SUPPLY_EFFICIENCY]
-    elif on > 0.5 and used_w < p[P.BATTERY_MIN_LOAD_W]:
-        dx[X.BATTERY_LOW_LOAD_S] = 1.0
+    if u[given.MAINS] > 0.5:
+        mains_w = (used_w + charged_w(p, x[state.BATTERY_WH])) / p[param.SUPPLY_EFFICIENCY]
+    elif on > 0.5 and used_w < p[param.BATTERY_MIN_LOAD_W]:
+        dx[state.BATTERY_LOW_LOAD_S] = 1.0
     lost_w = mains_w - used_w - into_w
-    dx[X.BATTERY_WH] = into_w / 3600.0
-    dx[X.BATTERY_LOSS_J] = lost_w
-    dx[X.MAINS_J] = mains_w
-    dx[X.PUMP_J] = pump_w
-    dx[X.FAN_J] = fan_w
-    dx[X.BOARD_J] = board_w
-    t[T.POWERED] = on
-    t[T.PUMP_W] = pump_w
-    t[T.FAN_W] = fan_w
-    t[T.MAINS_W] = mains_w
-    t[T.BATTERY_V] = terminal_v(p, x[X.BATTERY_WH], x[X.BATTERY_CUT], into_w)
+    dx[state.BATTERY_WH] = into_w / 3600.0
+    dx[state.BATTERY_LOSS_J] = lost_w
+    dx[state.MAINS_J] = mains_w
+    dx[state.PUMP_J] = pump_w
+    dx[state.FAN_J] = fan_w
+    dx[state.BOARD_J] = board_w
+    t[tap.POWERED] = on
+    t[tap.PUMP_W] = pump_w
+    t[tap.FAN_W] = fan_w
+    t[tap.MAINS_W] = mains_w
+    t[tap.BATTERY_V] = terminal_v(p, x[state.BATTERY_WH], x[state.BATTERY_CUT], into_w)
 
 
 def switch_battery(x: NDArray[np.float64], u: NDArray[np.float64], p: NDArray[np.float64]) -> None:
     """Cut the battery when empty, idle or upset by changeover; mains re-arms it."""
-    mains = u[U.MAINS] > 0.5
+    mains = u[given.MAINS] > 0.5
     if mains:
-        x[X.BATTERY_CUT] = 0.0
-        x[X.BATTERY_LOW_LOAD_S] = 0.0
+        x[state.BATTERY_CUT] = 0.0
+        x[state.BATTERY_LOW_LOAD_S] = 0.0
     else:
-        if x[X.BATTERY_WH] <= 0.0 or x[X.BATTERY_LOW_LOAD_S] >= p[P.BATTERY_LOW_LOAD_LIMIT_S]:
-            x[X.BATTERY_CUT] = 1.0
-        if x[X.MAINS_WAS_ON] > 0.5 and p[P.BATTERY_DROPS_ON_CHANGEOVER] > 0.5:
-            x[X.BATTERY_CUT] = 1.0
-        if load_w(u, p) >= p[P.BATTERY_MIN_LOAD_W]:
-            x[X.BATTERY_LOW_LOAD_S] = 0.0
-    x[X.MAINS_WAS_ON] = 1.0 if mains else 0.0
+        if (
+            x[state.BATTERY_WH] <= 0.0
+            or x[state.BATTERY_LOW_LOAD_S] >= p[param.BATTERY_LOW_LOAD_LIMIT_S]
+        ):
+            x[state.BATTERY_CUT] = 1.0
+        if x[state.MAINS_WAS_ON] > 0.5 and p[param.BATTERY_DROPS_ON_CHANGEOVER] > 0.5:
+            x[state.BATTERY_CUT] = 1.0
+        if load_w(u, p) >= p[param.BATTERY_MIN_LOAD_W]:
+            x[state.BATTERY_LOW_LOAD_S] = 0.0
+    x[state.MAINS_WAS_ON] = 1.0 if mains else 0.0

@@ -13,9 +13,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import lookup
-from . import param as P
-from . import state as X
+from . import lookup, param, state
 from .check import PartError, ordered, slow_enough, within
 from .refrigerant import KEPT, Cycle, ideal_cycle, ten_coefficients, volumetric_efficiency
 
@@ -210,34 +208,38 @@ class Freezer:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        p[P.CONDENSER_UA_W_K] = self.condenser_ua_w_k
-        p[P.CONDENSER_J_K] = self.condenser_j_k
-        p[P.SPREAD_S] = self.spread_s
-        p[P.EQUALISE_S] = self.equalise_s
-        p[P.START_HEAD] = START_HEAD
-        p[P.WINDING_J_K] = self.winding_j_k
-        p[P.WINDING_UA_W_K] = self.winding_ua_w_k
-        p[P.SHELL_J_K] = self.shell_j_k
-        p[P.SHELL_UA_W_K] = self.shell_ua_w_k
-        p[P.WINDING_LOSS_FRACTION] = self.motor_loss_fraction
-        p[P.SHELL_GAIN_FRACTION] = self.shell_gain_fraction
-        p[P.STALL_W] = self.stall_factor * self.rated_input_w
-        p[P.OVERLOAD_TRIP_C] = self.overload_trip_c
-        p[P.OVERLOAD_RESET_C] = self.overload_reset_c
-        p[P.FREEZER_STANDBY_W] = self.standby_w
-        p[P.RATED_EVAPORATING_LOW_C], p[P.RATED_EVAPORATING_HIGH_C] = self.envelope_evaporating_c
-        p[P.RATED_CONDENSING_LOW_C], p[P.RATED_CONDENSING_HIGH_C] = self.envelope_condensing_c
+        p[param.CONDENSER_UA_W_K] = self.condenser_ua_w_k
+        p[param.CONDENSER_J_K] = self.condenser_j_k
+        p[param.SPREAD_S] = self.spread_s
+        p[param.EQUALISE_S] = self.equalise_s
+        p[param.START_HEAD] = START_HEAD
+        p[param.WINDING_J_K] = self.winding_j_k
+        p[param.WINDING_UA_W_K] = self.winding_ua_w_k
+        p[param.SHELL_J_K] = self.shell_j_k
+        p[param.SHELL_UA_W_K] = self.shell_ua_w_k
+        p[param.WINDING_LOSS_FRACTION] = self.motor_loss_fraction
+        p[param.SHELL_GAIN_FRACTION] = self.shell_gain_fraction
+        p[param.STALL_W] = self.stall_factor * self.rated_input_w
+        p[param.OVERLOAD_TRIP_C] = self.overload_trip_c
+        p[param.OVERLOAD_RESET_C] = self.overload_reset_c
+        p[param.FREEZER_STANDBY_W] = self.standby_w
+        p[param.RATED_EVAPORATING_LOW_C], p[param.RATED_EVAPORATING_HIGH_C] = (
+            self.envelope_evaporating_c
+        )
+        p[param.RATED_CONDENSING_LOW_C], p[param.RATED_CONDENSING_HIGH_C] = (
+            self.envelope_condensing_c
+        )
         capacity, power = tables_of(self)
-        p[P.CAPACITY_W : P.CAPACITY_W + capacity.size] = capacity.ravel()
-        p[P.INPUT_W : P.INPUT_W + power.size] = power.ravel()
+        p[param.CAPACITY_W : param.CAPACITY_W + capacity.size] = capacity.ravel()
+        p[param.INPUT_W : param.INPUT_W + power.size] = power.ravel()
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state into ``x``: at rest, as warm as place and water (set before)."""
-        x[X.EVAPORATOR_C] = x[X.WATER_C]
-        x[X.CONDENSER_C] = x[X.PLACE_C]
-        x[X.WINDING_C] = x[X.PLACE_C]
-        x[X.SHELL_C] = x[X.PLACE_C]
-        x[X.MOTOR] = X.MOTOR_OFF
+        x[state.EVAPORATOR_C] = x[state.WATER_C]
+        x[state.CONDENSER_C] = x[state.PLACE_C]
+        x[state.WINDING_C] = x[state.PLACE_C]
+        x[state.SHELL_C] = x[state.PLACE_C]
+        x[state.MOTOR] = state.MOTOR_OFF
 
 
 @lru_cache(maxsize=16)
@@ -273,10 +275,12 @@ def service_cycles(refrigerant: str) -> NDArray[np.float64]:
 
 def _axes() -> tuple[NDArray[np.float64], NDArray[np.float64]]:
     evaporating = axis(
-        P.CYCLE_EVAPORATING_FROM_C, P.CYCLE_EVAPORATING_STEP_C, P.CYCLE_EVAPORATING_POINTS
+        param.CYCLE_EVAPORATING_FROM_C,
+        param.CYCLE_EVAPORATING_STEP_C,
+        param.CYCLE_EVAPORATING_POINTS,
     )
     condensing = axis(
-        P.CYCLE_CONDENSING_FROM_C, P.CYCLE_CONDENSING_STEP_C, P.CYCLE_CONDENSING_POINTS
+        param.CYCLE_CONDENSING_FROM_C, param.CYCLE_CONDENSING_STEP_C, param.CYCLE_CONDENSING_POINTS
     )
     return evaporating, condensing
 
@@ -290,13 +294,13 @@ def capacity_w(p: NDArray[np.float64], evaporating_c: float, condensing_c: float
     """Return the steady cooling capacity of the running compressor [W]."""
     return lookup.bilinear(
         p,
-        P.CAPACITY_W,
-        P.CYCLE_EVAPORATING_FROM_C,
-        P.CYCLE_EVAPORATING_STEP_C,
-        P.CYCLE_EVAPORATING_POINTS,
-        P.CYCLE_CONDENSING_FROM_C,
-        P.CYCLE_CONDENSING_STEP_C,
-        P.CYCLE_CONDENSING_POINTS,
+        param.CAPACITY_W,
+        param.CYCLE_EVAPORATING_FROM_C,
+        param.CYCLE_EVAPORATING_STEP_C,
+        param.CYCLE_EVAPORATING_POINTS,
+        param.CYCLE_CONDENSING_FROM_C,
+        param.CYCLE_CONDENSING_STEP_C,
+        param.CYCLE_CONDENSING_POINTS,
         evaporating_c,
         condensing_c,
     )
@@ -306,13 +310,13 @@ def input_w(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -
     """Return the electric input of the running compressor [W]."""
     return lookup.bilinear(
         p,
-        P.INPUT_W,
-        P.CYCLE_EVAPORATING_FROM_C,
-        P.CYCLE_EVAPORATING_STEP_C,
-        P.CYCLE_EVAPORATING_POINTS,
-        P.CYCLE_CONDENSING_FROM_C,
-        P.CYCLE_CONDENSING_STEP_C,
-        P.CYCLE_CONDENSING_POINTS,
+        param.INPUT_W,
+        param.CYCLE_EVAPORATING_FROM_C,
+        param.CYCLE_EVAPORATING_STEP_C,
+        param.CYCLE_EVAPORATING_POINTS,
+        param.CYCLE_CONDENSING_FROM_C,
+        param.CYCLE_CONDENSING_STEP_C,
+        param.CYCLE_CONDENSING_POINTS,
         evaporating_c,
         condensing_c,
     )
@@ -320,12 +324,12 @@ def input_w(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -
 
 def outside_rated(p: NDArray[np.float64], evaporating_c: float, condensing_c: float) -> float:
     """Return 1 where the state lies outside the rated envelope, else 0."""
-    if evaporating_c < p[P.RATED_EVAPORATING_LOW_C]:
+    if evaporating_c < p[param.RATED_EVAPORATING_LOW_C]:
         return 1.0
-    if evaporating_c > p[P.RATED_EVAPORATING_HIGH_C]:
+    if evaporating_c > p[param.RATED_EVAPORATING_HIGH_C]:
         return 1.0
-    if condensing_c < p[P.RATED_CONDENSING_LOW_C]:
+    if condensing_c < p[param.RATED_CONDENSING_LOW_C]:
         return 1.0
-    if condensing_c > p[P.RATED_CONDENSING_HIGH_C]:
+    if condensing_c > p[param.RATED_CONDENSING_HIGH_C]:
         return 1.0
     return 0.0

@@ -3,7 +3,7 @@
 import numpy as np
 from numpy.typing import NDArray
 
-from . import state as X
+from . import state
 from .rates import rates, switch
 
 QUICK_L_MIN = 0.02  # change of flow in a step above which the step is taken in two halves
@@ -11,7 +11,7 @@ QUICK_L_MIN = 0.02  # change of flow in a step above which the step is taken in 
 
 def work_size() -> int:
     """Return the length of the work array that ``advance`` needs."""
-    return 3 * X.SIZE
+    return 3 * state.SIZE
 
 
 def advance(
@@ -39,13 +39,13 @@ def advance(
         dt_s: step [s].
         steps: number of steps.
     """
-    first = work[: X.SIZE]
-    second = work[X.SIZE : 2 * X.SIZE]
-    ahead = work[2 * X.SIZE : 3 * X.SIZE]
+    first = work[: state.SIZE]
+    second = work[state.SIZE : 2 * state.SIZE]
+    ahead = work[2 * state.SIZE : 3 * state.SIZE]
     switch(x, u, p, t)
     for _ in range(steps):
         rates(x, u, p, first, t)
-        if abs(first[X.FLOW_L_MIN]) * dt_s > QUICK_L_MIN:
+        if abs(first[state.FLOW_L_MIN]) * dt_s > QUICK_L_MIN:
             heun(x, u, p, first, second, ahead, t, 0.5 * dt_s)
             rates(x, u, p, first, t)
             heun(x, u, p, first, second, ahead, t, 0.5 * dt_s)
@@ -65,8 +65,8 @@ def heun(
     dt_s: float,
 ) -> None:
     """Take one step; ``first`` holds the rates at its beginning, the others are scratch."""
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         ahead[i] = x[i] + dt_s * first[i]
     rates(ahead, u, p, second, t)
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         x[i] += 0.5 * dt_s * (first[i] + second[i])

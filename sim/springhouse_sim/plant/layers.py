@@ -9,11 +9,7 @@ import math
 import numpy as np
 from numpy.typing import NDArray
 
-from . import given as U
-from . import ice, store, water
-from . import param as P
-from . import state as X
-from . import tap as T
+from . import given, ice, param, state, store, tap, water
 
 PARTIAL_ICE_KG_M2 = 0.1  # thinner melting ice covers only part of the wall
 LOOSE_K = 0.5  # evaporator so far above 0 °C: the bond of the ice to the wall has melted
@@ -25,24 +21,24 @@ PROBE_FILM_M = 0.008  # thickness of the cold boundary layer a probe near the wa
 
 def measure(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float64]) -> None:
     """Write densities, level, volume, ice, mean and least liquid temperature into ``t``."""
-    layer_kg = x[X.STORE_KG] / X.LAYERS
+    layer_kg = x[state.STORE_KG] / state.LAYERS
     volume_m3 = 0.0
     ice_kg = 0.0
     heat = 0.0
-    lowest_c = x[X.WATER_C]
-    for i in range(X.LAYERS):
-        water_c = x[X.WATER_C + i]
-        wall_kg = x[X.ICE_KG + i]
-        t[T.DENSITY_KG_M3 + i] = water.density_kg_m3(water_c)
-        volume_m3 += (layer_kg - wall_kg) / t[T.DENSITY_KG_M3 + i] + wall_kg / water.ICE_KG_M3
+    lowest_c = x[state.WATER_C]
+    for i in range(state.LAYERS):
+        water_c = x[state.WATER_C + i]
+        wall_kg = x[state.ICE_KG + i]
+        t[tap.DENSITY_KG_M3 + i] = water.density_kg_m3(water_c)
+        volume_m3 += (layer_kg - wall_kg) / t[tap.DENSITY_KG_M3 + i] + wall_kg / water.ICE_KG_M3
         ice_kg += wall_kg
         heat += (layer_kg - wall_kg) * water_c
         lowest_c = min(lowest_c, water_c)
-    t[T.STORE_L] = volume_m3 * 1000.0
-    t[T.LEVEL_M] = volume_m3 / p[P.STORE_AREA_M2]
-    t[T.ICE_KG] = ice_kg
-    t[T.STORE_MEAN_C] = heat / max(1e-9, x[X.STORE_KG] - ice_kg)
-    t[T.STORE_MIN_C] = lowest_c
+    t[tap.STORE_L] = volume_m3 * 1000.0
+    t[tap.LEVEL_M] = volume_m3 / p[param.STORE_AREA_M2]
+    t[tap.ICE_KG] = ice_kg
+    t[tap.STORE_MEAN_C] = heat / max(1e-9, x[state.STORE_KG] - ice_kg)
+    t[tap.STORE_MIN_C] = lowest_c
 
 
 def store_rates(
@@ -63,13 +59,13 @@ def store_rates(
     circulate(x, p, dx, t, flow_kg_s)
     walls(x, p, dx, t)
     ice.nucleates(x, p, dx, t)
-    layer_kg = x[X.STORE_KG] / X.LAYERS
+    layer_kg = x[state.STORE_KG] / state.LAYERS
     least_kg = layer_kg
-    for i in range(X.LAYERS):
-        water_c = x[X.WATER_C + i]
-        liquid_kg = max(1e-3, layer_kg - x[X.ICE_KG + i])
+    for i in range(state.LAYERS):
+        water_c = x[state.WATER_C + i]
+        liquid_kg = max(1e-3, layer_kg - x[state.ICE_KG + i])
         least_kg = min(least_kg, liquid_kg)
-        dx[X.WATER_C + i] /= liquid_kg * water.heat_capacity_j_kg_k(water_c)
+        dx[state.WATER_C + i] /= liquid_kg * water.heat_capacity_j_kg_k(water_c)
     leak(x, u, dx, least_kg)
 
 
@@ -81,24 +77,26 @@ def gains(
     t: NDArray[np.float64],
 ) -> None:
     """Add heat from the place through sides, floor, lid and the evaporator band [W]."""
-    place_c = x[X.PLACE_C]
-    factor = u[U.CABINET_FACTOR]
+    place_c = x[state.PLACE_C]
+    factor = u[given.CABINET_FACTOR]
     cabinet_w = 0.0
-    for i in range(X.LAYERS):
-        side_w = factor * p[P.CABINET_SIDE_UA_W_K] / X.LAYERS * (place_c - x[X.WATER_C + i])
-        dx[X.WATER_C + i] += side_w
+    for i in range(state.LAYERS):
+        side_w = (
+            factor * p[param.CABINET_SIDE_UA_W_K] / state.LAYERS * (place_c - x[state.WATER_C + i])
+        )
+        dx[state.WATER_C + i] += side_w
         cabinet_w += side_w
-    floor_w = factor * p[P.CABINET_FLOOR_UA_W_K] * (place_c - x[X.WATER_C])
-    dx[X.WATER_C] += floor_w
-    lid_w = p[P.LID_UA_W_K] * (place_c - x[X.WATER_C + X.LAYERS - 1])
-    dx[X.WATER_C + X.LAYERS - 1] += lid_w
-    band_w = factor * p[P.CABINET_BAND_UA_W_K] * (place_c - x[X.EVAPORATOR_C])
-    dx[X.EVAPORATOR_C] += band_w / p[P.EVAPORATOR_J_K]
+    floor_w = factor * p[param.CABINET_FLOOR_UA_W_K] * (place_c - x[state.WATER_C])
+    dx[state.WATER_C] += floor_w
+    lid_w = p[param.LID_UA_W_K] * (place_c - x[state.WATER_C + state.LAYERS - 1])
+    dx[state.WATER_C + state.LAYERS - 1] += lid_w
+    band_w = factor * p[param.CABINET_BAND_UA_W_K] * (place_c - x[state.EVAPORATOR_C])
+    dx[state.EVAPORATOR_C] += band_w / p[param.EVAPORATOR_J_K]
     cabinet_w += floor_w + band_w
-    t[T.CABINET_W] = cabinet_w
-    t[T.LID_W] = lid_w
-    dx[X.CABINET_TO_STORE_J] = cabinet_w
-    dx[X.LID_TO_STORE_J] = lid_w
+    t[tap.CABINET_W] = cabinet_w
+    t[tap.LID_W] = lid_w
+    dx[state.CABINET_TO_STORE_J] = cabinet_w
+    dx[state.LID_TO_STORE_J] = lid_w
 
 
 def exchange(
@@ -112,25 +110,25 @@ def exchange(
 
     The jet entrains 0.32 times reach over bore (Ricou and Spalding 1961), half from either side.
     """
-    layer_kg = x[X.STORE_KG] / X.LAYERS
-    layer_m = max(1e-3, t[T.LEVEL_M] / X.LAYERS)
-    area_m2 = p[P.STORE_AREA_M2]
+    layer_kg = x[state.STORE_KG] / state.LAYERS
+    layer_m = max(1e-3, t[tap.LEVEL_M] / state.LAYERS)
+    area_m2 = p[param.STORE_AREA_M2]
     cap_w_k = layer_kg * water.CP_0 / MIX_CAP_S
-    jet_kg_s = min(0.5 * p[P.JET_ENTRAINMENT] * flow_kg_s, layer_kg / RENEW_S / 4.0)
-    entry = store.layer_at(p[P.RETURN_M], t[T.LEVEL_M])
-    for i in range(X.LAYERS - 1):
-        lower_c = x[X.WATER_C + i]
-        upper_c = x[X.WATER_C + i + 1]
-        still_w_k = (water.conductivity_w_m_k(lower_c) * area_m2 + p[P.LINER_W_M_K]) / layer_m
+    jet_kg_s = min(0.5 * p[param.JET_ENTRAINMENT] * flow_kg_s, layer_kg / RENEW_S / 4.0)
+    entry = store.layer_at(p[param.RETURN_M], t[tap.LEVEL_M])
+    for i in range(state.LAYERS - 1):
+        lower_c = x[state.WATER_C + i]
+        upper_c = x[state.WATER_C + i + 1]
+        still_w_k = (water.conductivity_w_m_k(lower_c) * area_m2 + p[param.LINER_W_M_K]) / layer_m
         mixed_w_k = store.mixing_w_k(
-            t[T.DENSITY_KG_M3 + i], t[T.DENSITY_KG_M3 + i + 1], area_m2, layer_m
+            t[tap.DENSITY_KG_M3 + i], t[tap.DENSITY_KG_M3 + i + 1], area_m2, layer_m
         )
         w_k = min(cap_w_k, still_w_k + mixed_w_k)
         if i == entry or i + 1 == entry:
             w_k += jet_kg_s * water.CP_0
         heat_w = w_k * (lower_c - upper_c)
-        dx[X.WATER_C + i] -= heat_w
-        dx[X.WATER_C + i + 1] += heat_w
+        dx[state.WATER_C + i] -= heat_w
+        dx[state.WATER_C + i + 1] += heat_w
 
 
 def circulate(
@@ -141,14 +139,14 @@ def circulate(
     flow_kg_s: float,
 ) -> None:
     """Add the enthalpy that the loop's water carries through the layers [W], upwind."""
-    draw = store.layer_at(p[P.DRAW_M], t[T.LEVEL_M])
-    entry = store.layer_at(p[P.RETURN_M], t[T.LEVEL_M])
+    draw = store.layer_at(p[param.DRAW_M], t[tap.LEVEL_M])
+    entry = store.layer_at(p[param.RETURN_M], t[tap.LEVEL_M])
     step = 1 if draw > entry else -1
-    before = water.enthalpy_j_kg(x[X.RETURN_C])
+    before = water.enthalpy_j_kg(x[state.RETURN_C])
     layer = entry
-    for _ in range(X.LAYERS):
-        here = water.enthalpy_j_kg(x[X.WATER_C + layer])
-        dx[X.WATER_C + layer] += flow_kg_s * (before - here)
+    for _ in range(state.LAYERS):
+        here = water.enthalpy_j_kg(x[state.WATER_C + layer])
+        dx[state.WATER_C + layer] += flow_kg_s * (before - here)
         before = here
         if layer == draw:
             break
@@ -175,7 +173,7 @@ def wall_flows(
         heat from water through the film [W], heat into the evaporator [W], ice growth [kg/s],
         share of the wall under ice [-].
     """
-    wall = p[P.EVAPORATOR_WALL_W_M2_K]
+    wall = p[param.EVAPORATOR_WALL_W_M2_K]
     ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
     iced_w = area_m2 * store.ice_to_evaporator_w_m2(evaporator_c, ice_m, wall)
     brought_w = area_m2 * store.ice_film_w_m2_k(p, water_c) * (water_c - water.FREEZING_C)
@@ -230,24 +228,24 @@ def add_cooling(
     moves twice its conductance in W/K; it gathers along the whole wall, so on average it moves
     half that of all layers.
     """
-    water_c = x[X.WATER_C + i]
+    water_c = x[state.WATER_C + i]
     below = max(0, i - 1)
-    above = min(X.LAYERS - 1, i + 1)
+    above = min(state.LAYERS - 1, i + 1)
     share = plume_share(
         water.density_kg_m3(0.5 * (facing_c + water_c)),
-        t[T.DENSITY_KG_M3 + i],
-        t[T.DENSITY_KG_M3 + below],
-        t[T.DENSITY_KG_M3 + above],
+        t[tap.DENSITY_KG_M3 + i],
+        t[tap.DENSITY_KG_M3 + below],
+        t[tap.DENSITY_KG_M3 + above],
     )
     if share == 0.0:
-        dx[X.WATER_C + i] -= taken_w
+        dx[state.WATER_C + i] -= taken_w
         return
     other = above if share > 0.0 else below
     carried = abs(share)
-    returned_w_k = carried * X.LAYERS * taken_w / max(0.2, water_c - facing_c)
-    returned_w = max(0.0, returned_w_k) * (x[X.WATER_C + other] - water_c)
-    dx[X.WATER_C + i] += returned_w - (1.0 - carried) * taken_w
-    dx[X.WATER_C + other] -= returned_w + carried * taken_w
+    returned_w_k = carried * state.LAYERS * taken_w / max(0.2, water_c - facing_c)
+    returned_w = max(0.0, returned_w_k) * (x[state.WATER_C + other] - water_c)
+    dx[state.WATER_C + i] += returned_w - (1.0 - carried) * taken_w
+    dx[state.WATER_C + other] -= returned_w + carried * taken_w
 
 
 def walls(
@@ -257,42 +255,42 @@ def walls(
     t: NDArray[np.float64],
 ) -> None:
     """Add heat from water and ice to the evaporator [W], ice growth [kg/s] and probe rates."""
-    evaporator_c = x[X.EVAPORATOR_C]
-    layer_kg = x[X.STORE_KG] / X.LAYERS
-    layer_m = t[T.LEVEL_M] / X.LAYERS
-    high = store.middle_at(p[P.PROBE_HIGH_M], t[T.LEVEL_M])
+    evaporator_c = x[state.EVAPORATOR_C]
+    layer_kg = x[state.STORE_KG] / state.LAYERS
+    layer_m = t[tap.LEVEL_M] / state.LAYERS
+    high = store.middle_at(p[param.PROBE_HIGH_M], t[tap.LEVEL_M])
     high_c = water_at_c(x, high)
     total_w = 0.0
     coldest_c = 60.0
-    for i in range(X.LAYERS):
-        area_m2 = p[P.STORE_PERIMETER_M] * store.overlap_m(
-            i * layer_m, (i + 1) * layer_m, p[P.EVAPORATOR_FROM_M], p[P.EVAPORATOR_TO_M]
+    for i in range(state.LAYERS):
+        area_m2 = p[param.STORE_PERIMETER_M] * store.overlap_m(
+            i * layer_m, (i + 1) * layer_m, p[param.EVAPORATOR_FROM_M], p[param.EVAPORATOR_TO_M]
         )
-        ice_kg = max(0.0, x[X.ICE_KG + i])
+        ice_kg = max(0.0, x[state.ICE_KG + i])
         if area_m2 < 1e-3 and ice_kg < 1e-9:
             continue
         area_m2 = max(1e-3, area_m2)
-        water_c = x[X.WATER_C + i]
+        water_c = x[state.WATER_C + i]
         liquid_share = (layer_kg - ice_kg) / layer_kg
-        seeded = min(1.0, x[X.NUCLEI] + ice_kg / (PARTIAL_ICE_KG_M2 * area_m2))
+        seeded = min(1.0, x[state.NUCLEI] + ice_kg / (PARTIAL_ICE_KG_M2 * area_m2))
         taken_w, wall_w, growth, cover = wall_flows(
             p, evaporator_c, water_c, ice_kg, liquid_share, area_m2, seeded
         )
-        dx[X.ICE_KG + i] = growth
-        surface_c = evaporator_c + wall_w / (area_m2 * p[P.EVAPORATOR_WALL_W_M2_K])
+        dx[state.ICE_KG + i] = growth
+        surface_c = evaporator_c + wall_w / (area_m2 * p[param.EVAPORATOR_WALL_W_M2_K])
         facing_c = (1.0 - cover) * surface_c + cover * water.FREEZING_C
         add_cooling(x, dx, t, i, taken_w, facing_c)
-        dx[X.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
+        dx[state.WATER_C + i] += min(0.0, growth) * water.enthalpy_j_kg(water_c)
         total_w += wall_w
         coldest_c = min(coldest_c, surface_c)
         share = 1.0 - abs(high - i)
         if share > 0.0:
             ice_m = ice_kg / (water.ICE_KG_M3 * area_m2)
-            near_c = near_wall_c(p[P.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
+            near_c = near_wall_c(p[param.PROBE_HIGH_WALL_M], ice_m, surface_c, facing_c, water_c)
             high_c += share * (near_c - water_c)
-    dx[X.EVAPORATOR_C] += total_w / p[P.EVAPORATOR_J_K]
-    t[T.WALL_TO_EVAPORATOR_W] = total_w
-    t[T.WALL_MIN_C] = coldest_c
+    dx[state.EVAPORATOR_C] += total_w / p[param.EVAPORATOR_J_K]
+    t[tap.WALL_TO_EVAPORATOR_W] = total_w
+    t[tap.WALL_MIN_C] = coldest_c
     probes(x, p, dx, t, high_c)
 
 
@@ -303,9 +301,9 @@ def water_at_c(x: NDArray[np.float64], middle: float) -> float:
     water rises or swells past a border between layers.
     """
     below = int(middle)
-    above = min(X.LAYERS - 1, below + 1)
+    above = min(state.LAYERS - 1, below + 1)
     f = middle - below
-    return float((1.0 - f) * x[X.WATER_C + below] + f * x[X.WATER_C + above])
+    return float((1.0 - f) * x[state.WATER_C + below] + f * x[state.WATER_C + above])
 
 
 def near_wall_c(
@@ -330,15 +328,15 @@ def probes(
     high_c: float,
 ) -> None:
     """Fill the rates of the store probes; one above the water sees the air under the lid."""
-    level_m = t[T.LEVEL_M]
-    air_c = 0.5 * (x[X.PLACE_C] + x[X.WATER_C + X.LAYERS - 1])
-    low_c = water_at_c(x, store.middle_at(p[P.PROBE_LOW_M], level_m))
-    if p[P.PROBE_LOW_M] > level_m:
+    level_m = t[tap.LEVEL_M]
+    air_c = 0.5 * (x[state.PLACE_C] + x[state.WATER_C + state.LAYERS - 1])
+    low_c = water_at_c(x, store.middle_at(p[param.PROBE_LOW_M], level_m))
+    if p[param.PROBE_LOW_M] > level_m:
         low_c = air_c
-    if p[P.PROBE_HIGH_M] > level_m:
+    if p[param.PROBE_HIGH_M] > level_m:
         high_c = air_c
-    dx[X.STORE_LOW_PROBE_C] = (low_c - x[X.STORE_LOW_PROBE_C]) / p[P.STORE_PROBE_S]
-    dx[X.STORE_HIGH_PROBE_C] = (high_c - x[X.STORE_HIGH_PROBE_C]) / p[P.STORE_PROBE_S]
+    dx[state.STORE_LOW_PROBE_C] = (low_c - x[state.STORE_LOW_PROBE_C]) / p[param.STORE_PROBE_S]
+    dx[state.STORE_HIGH_PROBE_C] = (high_c - x[state.STORE_HIGH_PROBE_C]) / p[param.STORE_PROBE_S]
 
 
 def draw_clear(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.float64]) -> float:
@@ -346,8 +344,8 @@ def draw_clear(x: NDArray[np.float64], p: NDArray[np.float64], t: NDArray[np.flo
 
     An order of magnitude, no source: slush still passes, a frozen layer does not.
     """
-    draw = store.layer_at(p[P.DRAW_M], t[T.LEVEL_M])
-    share = x[X.ICE_KG + draw] * X.LAYERS / max(1e-9, x[X.STORE_KG])
+    draw = store.layer_at(p[param.DRAW_M], t[tap.LEVEL_M])
+    share = x[state.ICE_KG + draw] * state.LAYERS / max(1e-9, x[state.STORE_KG])
     return float(min(1.0, max(0.0, (0.9 - share) / 0.3)))
 
 
@@ -361,10 +359,10 @@ def leak(
 
     The leak dries up over the last kilogram of liquid in the emptiest layer.
     """
-    leak_kg_s = u[U.LEAK_L_S] * min(1.0, max(0.0, least_kg - 0.2))
+    leak_kg_s = u[given.LEAK_L_S] * min(1.0, max(0.0, least_kg - 0.2))
     enthalpy = 0.0
-    for i in range(X.LAYERS):
-        enthalpy += water.enthalpy_j_kg(x[X.WATER_C + i]) / X.LAYERS
-    dx[X.STORE_KG] = -leak_kg_s
-    dx[X.LEAKED_KG] = leak_kg_s
-    dx[X.LEAK_J] = leak_kg_s * enthalpy
+    for i in range(state.LAYERS):
+        enthalpy += water.enthalpy_j_kg(x[state.WATER_C + i]) / state.LAYERS
+    dx[state.STORE_KG] = -leak_kg_s
+    dx[state.LEAKED_KG] = leak_kg_s
+    dx[state.LEAK_J] = leak_kg_s * enthalpy

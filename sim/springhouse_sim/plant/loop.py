@@ -12,9 +12,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import falling, hydraulics, lookup, water
-from . import param as P
-from . import state as X
+from . import falling, hydraulics, lookup, param, state, water
 from .check import within
 
 ROOT_L_MIN = 1e-6  # how exactly an operating point is found
@@ -134,42 +132,42 @@ class Loop:
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
         table = flow_table(self)
-        p[P.FLOW_L_MIN : P.FLOW_L_MIN + table.size] = table.ravel()
+        p[param.FLOW_L_MIN : param.FLOW_L_MIN + table.size] = table.ravel()
         run_ua = 0.5 * self.tube_ua_w_k()
-        p[P.TUBE_PLACE_UA_W_K] = run_ua * self.tube_in_place_fraction
-        p[P.TUBE_ROOM_UA_W_K] = run_ua * (1.0 - self.tube_in_place_fraction)
+        p[param.TUBE_PLACE_UA_W_K] = run_ua * self.tube_in_place_fraction
+        p[param.TUBE_ROOM_UA_W_K] = run_ua * (1.0 - self.tube_in_place_fraction)
         area_m2 = math.pi / 4.0 * (self.tube_bore_mm / 1000.0) ** 2
         water_kg = 1000.0 * area_m2 * self.tube_length_m / 2.0
         # Pump body, fittings and tube wall carry heat too; and a run is never renewed in less
         # than three seconds, so that an explicit step of 5 s stays stable.
-        p[P.TUBE_KG] = max(1.5 * water_kg, 3.0 * float(table.max()) / 60.0)
-        p[P.FLOW_LAG_S] = self.flow_lag_s
-        p[P.PRIME_AIR_L] = self.prime_air_ml / 1000.0
-        p[P.STATIC_LIFT_M] = self.static_lift_m
-        p[P.CHECK_VALVE] = float(self.check_valve)
-        p[P.PUMP_HEAD_M] = self.pump_head_m
-        p[P.PUMP_POWER_W] = self.pump_power_w
-        p[P.PUMP_TO_WATER_FRACTION] = self.pump_to_water_fraction
+        p[param.TUBE_KG] = max(1.5 * water_kg, 3.0 * float(table.max()) / 60.0)
+        p[param.FLOW_LAG_S] = self.flow_lag_s
+        p[param.PRIME_AIR_L] = self.prime_air_ml / 1000.0
+        p[param.STATIC_LIFT_M] = self.static_lift_m
+        p[param.CHECK_VALVE] = float(self.check_valve)
+        p[param.PUMP_HEAD_M] = self.pump_head_m
+        p[param.PUMP_POWER_W] = self.pump_power_w
+        p[param.PUMP_TO_WATER_FRACTION] = self.pump_to_water_fraction
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``: still, as warm as the place."""
-        x[X.FLOW_L_MIN] = 0.0
-        x[X.LOOP_AIR] = 0.0 if self.primed or self.prime_air_ml == 0.0 else 1.0
-        x[X.SUPPLY_C] = x[X.PLACE_C]
-        x[X.RETURN_C] = x[X.PLACE_C]
+        x[state.FLOW_L_MIN] = 0.0
+        x[state.LOOP_AIR] = 0.0 if self.primed or self.prime_air_ml == 0.0 else 1.0
+        x[state.SUPPLY_C] = x[state.PLACE_C]
+        x[state.RETURN_C] = x[state.PLACE_C]
 
 
 def steady_l_min(p: NDArray[np.float64], water_c: float, duty: float) -> float:
     """Return the primed steady flow [L/min] from the table."""
     return lookup.bilinear(
         p,
-        P.FLOW_L_MIN,
-        P.FLOW_WATER_FROM_C,
-        P.FLOW_WATER_STEP_C,
-        P.FLOW_WATER_POINTS,
+        param.FLOW_L_MIN,
+        param.FLOW_WATER_FROM_C,
+        param.FLOW_WATER_STEP_C,
+        param.FLOW_WATER_POINTS,
         0.0,
-        P.FLOW_DUTY_STEP,
-        P.FLOW_DUTY_POINTS,
+        param.FLOW_DUTY_STEP,
+        param.FLOW_DUTY_POINTS,
         water_c,
         duty,
     )
@@ -181,16 +179,16 @@ def lift_factor(p: NDArray[np.float64], duty: float, air: float) -> float:
     While air is left the pump also lifts ``STATIC_LIFT_M`` times the air's share; flow falls with
     the root of the head that remains, and stops where none does.
     """
-    head_m = p[P.PUMP_HEAD_M] * duty * duty
+    head_m = p[param.PUMP_HEAD_M] * duty * duty
     if head_m <= 0.0:
         return 0.0
-    left = 1.0 - p[P.STATIC_LIFT_M] * air / head_m
+    left = 1.0 - p[param.STATIC_LIFT_M] * air / head_m
     return float(math.sqrt(max(0.0, left)))
 
 
 def pump_w(p: NDArray[np.float64], duty: float) -> float:
     """Return the electric input of the pump [W]: affinity law, the cube of duty."""
-    return float(p[P.PUMP_POWER_W] * duty**3)
+    return float(p[param.PUMP_POWER_W] * duty**3)
 
 
 @lru_cache(maxsize=16)
@@ -199,8 +197,10 @@ def flow_table(loop: Loop) -> NDArray[np.float64]:
 
     Kept, for it takes as long as some days of the plant, and most changes leave the loop alone.
     """
-    waters_c = P.FLOW_WATER_FROM_C + np.arange(P.FLOW_WATER_POINTS) * P.FLOW_WATER_STEP_C
-    duties = np.arange(P.FLOW_DUTY_POINTS) * P.FLOW_DUTY_STEP
+    waters_c = (
+        param.FLOW_WATER_FROM_C + np.arange(param.FLOW_WATER_POINTS) * param.FLOW_WATER_STEP_C
+    )
+    duties = np.arange(param.FLOW_DUTY_POINTS) * param.FLOW_DUTY_STEP
     table: NDArray[np.float64] = loop.operating_l_min(waters_c[:, np.newaxis], duties)
     table.flags.writeable = False
     return table

@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import param as P
-from . import state as X
+from . import param, state
 from .check import slow_enough, within
 
 
@@ -35,11 +34,11 @@ class Place:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        p[P.PLACE_UA_W_K] = self.ua_w_k
-        p[P.PLACE_GROUND_UA_W_K] = self.ground_ua_w_k
-        p[P.PLACE_TO_ROOM_UA_W_K] = self.room_ua_w_k
-        p[P.PLACE_J_K] = self.heat_capacity_j_k
+        p[param.PLACE_UA_W_K] = self.ua_w_k
+        p[param.PLACE_GROUND_UA_W_K] = self.ground_ua_w_k
+        p[param.PLACE_TO_ROOM_UA_W_K] = self.room_ua_w_k
+        p[param.PLACE_J_K] = self.heat_capacity_j_k
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``."""
-        x[X.PLACE_C] = self.initial_c
+        x[state.PLACE_C] = self.initial_c

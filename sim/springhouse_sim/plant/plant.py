@@ -5,8 +5,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import param as P
-from . import state as X
+from . import param, state
 from .battery import Battery
 from .coil import Coil
 from .freezer import Freezer
@@ -32,7 +31,7 @@ class Plant:
 
     def params(self) -> NDArray[np.float64]:
         """Return the parameter record, shape (param.SIZE,); builds the tables (about a second)."""
-        p = np.zeros(P.SIZE)
+        p = np.zeros(param.SIZE)
         self.store.put(p)
         self.freezer.put(p)
         self.place.put(p)
@@ -45,7 +44,7 @@ class Plant:
 
     def initial(self) -> NDArray[np.float64]:
         """Return the state record at the start, shape (state.SIZE,)."""
-        x = np.zeros(X.SIZE)
+        x = np.zeros(state.SIZE)
         self.place.start(x)
         self.store.start(x)
         self.freezer.start(x)

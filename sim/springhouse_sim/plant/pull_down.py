@@ -7,8 +7,7 @@ from typing import TypeAlias
 import numpy as np
 from numpy.typing import NDArray
 
-from . import freezer, store, water
-from . import param as P
+from . import freezer, param, store, water
 from .check import PartError
 from .freezer import LABEL_EFFICIENCY, Freezer
 from .store import Store
@@ -34,25 +33,25 @@ class Chill:
     @classmethod
     def of(cls, box: Store, machine: Freezer) -> "Chill":
         """Return what follows from the two parts; builds their tables."""
-        p = np.zeros(P.SIZE)
+        p = np.zeros(param.SIZE)
         box.put(p)
         machine.put(p)
         depth_m = box.water_l / 1000.0 / box.area_m2
         wet_m = store.overlap_m(0.0, depth_m, box.evaporator_from_m, box.evaporator_to_m)
-        standing_w_k = p[P.CABINET_BAND_UA_W_K] + p[P.CABINET_SIDE_UA_W_K]
-        standing_w_k += p[P.CABINET_FLOOR_UA_W_K] + p[P.LID_UA_W_K]
+        standing_w_k = p[param.CABINET_BAND_UA_W_K] + p[param.CABINET_SIDE_UA_W_K]
+        standing_w_k += p[param.CABINET_FLOOR_UA_W_K] + p[param.LID_UA_W_K]
         mass_kg = box.water_l / 1000.0 * water.density_kg_m3(5.0)
-        return cls(p, float(p[P.STORE_PERIMETER_M] * wet_m), float(standing_w_k), mass_kg)
+        return cls(p, float(p[param.STORE_PERIMETER_M] * wet_m), float(standing_w_k), mass_kg)
 
     def condensing_c(self, scale: float, evaporating_c: float, place_c: float) -> float:
         """Return the condensing temperature at which the condenser rejects what it must [°C]."""
         p = self.p
-        share = 1.0 - p[P.WINDING_LOSS_FRACTION] - p[P.SHELL_GAIN_FRACTION]
+        share = 1.0 - p[param.WINDING_LOSS_FRACTION] - p[param.SHELL_GAIN_FRACTION]
         t_c = place_c + 10.0
         for _ in range(40):
             heat_w = scale * freezer.capacity_w(p, evaporating_c, t_c)
             heat_w += share * freezer.input_w(p, evaporating_c, t_c)
-            t_c = 0.5 * (t_c + place_c + heat_w / p[P.CONDENSER_UA_W_K])
+            t_c = 0.5 * (t_c + place_c + heat_w / p[param.CONDENSER_UA_W_K])
         return t_c
 
     def evaporating_c(self, scale: float, water_c: float, place_c: float) -> float:

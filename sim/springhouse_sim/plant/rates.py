@@ -7,19 +7,18 @@ nothing and know no time.
 import numpy as np
 from numpy.typing import NDArray
 
-from . import circuit, electricity, layers, machine, spaces
-from . import state as X
+from . import circuit, electricity, layers, machine, spaces, state
 
 # What dies away exponentially, and below which it is nothing: left alone it would end as denormal
 # numbers, and a step with those takes three times as long.
 TRACES = (
-    X.FLOW_L_MIN,
-    X.LOOP_AIR,
-    X.FROST_KG,
-    X.NUCLEI,
-    X.REFRIGERANT_SPREAD,
-    X.PRESSURE_HEAD,
-    *range(X.ICE_KG, X.ICE_KG + X.LAYERS),
+    state.FLOW_L_MIN,
+    state.LOOP_AIR,
+    state.FROST_KG,
+    state.NUCLEI,
+    state.REFRIGERANT_SPREAD,
+    state.PRESSURE_HEAD,
+    *range(state.ICE_KG, state.ICE_KG + state.LAYERS),
 )
 LEAST_TRACE = 1e-12
 
@@ -42,12 +41,12 @@ def rates(
         dx: out, shape (state.SIZE,).
         t: out, shape (tap.SIZE,).
     """
-    for i in range(X.SIZE):
+    for i in range(state.SIZE):
         dx[i] = 0.0
     layers.measure(x, p, t)
     electricity.power(x, u, p, dx, t)
     circuit.flow(x, u, p, dx, t)
-    flow_kg_s = x[X.FLOW_L_MIN] / 60.0
+    flow_kg_s = x[state.FLOW_L_MIN] / 60.0
     layers.store_rates(x, u, p, dx, t, flow_kg_s)
     machine.machine(x, u, p, dx, t)
     circuit.air_coil(x, u, p, dx, t, flow_kg_s)

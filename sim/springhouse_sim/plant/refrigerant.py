@@ -63,24 +63,24 @@ def ideal_cycle(
 def _solved(
     fluid: str, evaporating_c: float, condensing_c: float, suction_c: float, liquid_c: float
 ) -> Cycle:
-    import CoolProp.CoolProp as CP  # late, for it takes seconds
+    from CoolProp import CoolProp  # late, for it takes seconds
 
-    low = float(CP.PropsSI("P", "T", evaporating_c + 273.15, "Q", 1, fluid))
-    high = float(CP.PropsSI("P", "T", condensing_c + 273.15, "Q", 0, fluid))
+    low = float(CoolProp.PropsSI("P", "T", evaporating_c + 273.15, "Q", 1, fluid))
+    high = float(CoolProp.PropsSI("P", "T", condensing_c + 273.15, "Q", 0, fluid))
     if suction_c > evaporating_c + 0.01:
         first, a, second, b = "T", suction_c + 273.15, "P", low
     else:
         first, a, second, b = "T", evaporating_c + 273.15, "Q", 1.0
-    h1 = float(CP.PropsSI("H", first, a, second, b, fluid))
-    s1 = float(CP.PropsSI("S", first, a, second, b, fluid))
-    rho = float(CP.PropsSI("D", first, a, second, b, fluid))
+    h1 = float(CoolProp.PropsSI("H", first, a, second, b, fluid))
+    s1 = float(CoolProp.PropsSI("S", first, a, second, b, fluid))
+    rho = float(CoolProp.PropsSI("D", first, a, second, b, fluid))
     top = max(high, low)
-    h2 = float(CP.PropsSI("H", "P", top, "S", s1, fluid))
-    t2 = float(CP.PropsSI("T", "P", top, "S", s1, fluid)) - 273.15
+    h2 = float(CoolProp.PropsSI("H", "P", top, "S", s1, fluid))
+    t2 = float(CoolProp.PropsSI("T", "P", top, "S", s1, fluid)) - 273.15
     if liquid_c < condensing_c - 0.01:
-        h3 = float(CP.PropsSI("H", "T", liquid_c + 273.15, "P", top, fluid))
+        h3 = float(CoolProp.PropsSI("H", "T", liquid_c + 273.15, "P", top, fluid))
     else:
-        h3 = float(CP.PropsSI("H", "T", condensing_c + 273.15, "Q", 0, fluid))
+        h3 = float(CoolProp.PropsSI("H", "T", condensing_c + 273.15, "Q", 0, fluid))
     return Cycle(low, high, h1 - h3, h2 - h1, rho, t2)
 
 

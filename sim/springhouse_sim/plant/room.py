@@ -10,9 +10,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import moist_air
-from . import param as P
-from . import state as X
+from . import moist_air, param, state
 from .check import slow_enough, within
 
 
@@ -73,23 +71,23 @@ class Room:
         air_kg = volume_m3 / moist_air.specific_volume_m3_kg(
             self.initial_c, self.initial_humidity_ratio, 101325.0
         )
-        p[P.ROOM_AIR_KG] = air_kg
-        p[P.ROOM_AIR_J_K] = air_kg * moist_air.CP_MOIST_J_KG_K * self.air_capacity_factor
-        p[P.ROOM_MASS_J_K] = self.heat_capacity_j_k
-        p[P.ENVELOPE_MASS_UA_W_K] = self.envelope_ua_w_k * self.envelope_to_mass_fraction
-        p[P.ENVELOPE_AIR_UA_W_K] = self.envelope_ua_w_k * (1.0 - self.envelope_to_mass_fraction)
-        p[P.AIR_MASS_UA_W_K] = self.air_mass_coupling_w_k
-        p[P.INFILTRATION_M3_S] = volume_m3 * self.infiltration_ach / 3600.0
-        p[P.MOISTURE_KG] = air_kg * self.moisture_buffer_factor
-        p[P.SUN_AIR_FRACTION] = self.sun_to_air_fraction
-        p[P.GAIN_AIR_FRACTION] = self.gains_to_air_fraction
-        p[P.ROOM_PROBE_S] = self.probe_lag_s
-        p[P.HOUSE_UA_W_K] = self.house_ua_w_k
-        p[P.HOUSE_C] = self.house_c
+        p[param.ROOM_AIR_KG] = air_kg
+        p[param.ROOM_AIR_J_K] = air_kg * moist_air.CP_MOIST_J_KG_K * self.air_capacity_factor
+        p[param.ROOM_MASS_J_K] = self.heat_capacity_j_k
+        p[param.ENVELOPE_MASS_UA_W_K] = self.envelope_ua_w_k * self.envelope_to_mass_fraction
+        p[param.ENVELOPE_AIR_UA_W_K] = self.envelope_ua_w_k * (1.0 - self.envelope_to_mass_fraction)
+        p[param.AIR_MASS_UA_W_K] = self.air_mass_coupling_w_k
+        p[param.INFILTRATION_M3_S] = volume_m3 * self.infiltration_ach / 3600.0
+        p[param.MOISTURE_KG] = air_kg * self.moisture_buffer_factor
+        p[param.SUN_AIR_FRACTION] = self.sun_to_air_fraction
+        p[param.GAIN_AIR_FRACTION] = self.gains_to_air_fraction
+        p[param.ROOM_PROBE_S] = self.probe_lag_s
+        p[param.HOUSE_UA_W_K] = self.house_ua_w_k
+        p[param.HOUSE_C] = self.house_c
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``."""
-        x[X.ROOM_AIR_C] = self.initial_c
-        x[X.ROOM_MASS_C] = self.initial_c
-        x[X.ROOM_PROBE_C] = self.initial_c
-        x[X.ROOM_HUMIDITY_RATIO] = self.initial_humidity_ratio
+        x[state.ROOM_AIR_C] = self.initial_c
+        x[state.ROOM_MASS_C] = self.initial_c
+        x[state.ROOM_PROBE_C] = self.initial_c
+        x[state.ROOM_HUMIDITY_RATIO] = self.initial_humidity_ratio

@@ -14,9 +14,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import lookup, wall_table, water
-from . import param as P
-from . import state as X
+from . import lookup, param, state, wall_table, water
 from .check import ordered, slow_enough, within
 
 MIXING = 0.3  # share of the free-fall speed; order of magnitude from mixing-length practice
@@ -107,29 +105,29 @@ class Store:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        p[P.STORE_AREA_M2] = self.area_m2
-        p[P.STORE_PERIMETER_M] = 2.0 * (self.inner_length_m + self.inner_width_m)
-        p[P.STORE_DEPTH_M] = self.depth_m
+        p[param.STORE_AREA_M2] = self.area_m2
+        p[param.STORE_PERIMETER_M] = 2.0 * (self.inner_length_m + self.inner_width_m)
+        p[param.STORE_DEPTH_M] = self.depth_m
         self.put_gain(p)
-        p[P.EVAPORATOR_FROM_M] = self.evaporator_from_m
-        p[P.EVAPORATOR_TO_M] = self.evaporator_to_m
-        p[P.EVAPORATOR_WALL_W_M2_K] = self.evaporator_wall_w_m2_k
-        p[P.EVAPORATOR_J_K] = self.evaporator_j_k
-        p[P.LINER_W_M_K] = self.liner_w_m_k
-        p[P.DRAW_M] = self.draw_m
-        p[P.RETURN_M] = self.return_m
+        p[param.EVAPORATOR_FROM_M] = self.evaporator_from_m
+        p[param.EVAPORATOR_TO_M] = self.evaporator_to_m
+        p[param.EVAPORATOR_WALL_W_M2_K] = self.evaporator_wall_w_m2_k
+        p[param.EVAPORATOR_J_K] = self.evaporator_j_k
+        p[param.LINER_W_M_K] = self.liner_w_m_k
+        p[param.DRAW_M] = self.draw_m
+        p[param.RETURN_M] = self.return_m
         reach_m = 0.5 * self.inner_width_m
-        p[P.JET_ENTRAINMENT] = 0.32 * reach_m / (self.return_bore_mm / 1000.0)
-        p[P.PROBE_LOW_M] = self.probe_low_m
-        p[P.PROBE_HIGH_M] = self.probe_high_m
-        p[P.PROBE_HIGH_WALL_M] = self.probe_high_wall_mm / 1000.0
-        p[P.STORE_PROBE_S] = self.probe_lag_s
-        p[P.SUPERCOOL_K] = self.supercooling_k
+        p[param.JET_ENTRAINMENT] = 0.32 * reach_m / (self.return_bore_mm / 1000.0)
+        p[param.PROBE_LOW_M] = self.probe_low_m
+        p[param.PROBE_HIGH_M] = self.probe_high_m
+        p[param.PROBE_HIGH_WALL_M] = self.probe_high_wall_mm / 1000.0
+        p[param.STORE_PROBE_S] = self.probe_lag_s
+        p[param.SUPERCOOL_K] = self.supercooling_k
         band_m = self.evaporator_to_m - self.evaporator_from_m
         ice = self.film_factor * wall_table.ice_film_w_m2_k(band_m)
-        p[P.ICE_FILM_W_M2_K : P.ICE_FILM_W_M2_K + ice.size] = ice
+        p[param.ICE_FILM_W_M2_K : param.ICE_FILM_W_M2_K + ice.size] = ice
         dry = wall_table.dry_wall_w_m2(self.evaporator_wall_w_m2_k, band_m, self.film_factor)
-        p[P.DRY_WALL_W_M2 : P.DRY_WALL_W_M2 + dry.size] = dry.ravel()
+        p[param.DRY_WALL_W_M2 : param.DRY_WALL_W_M2 + dry.size] = dry.ravel()
 
     def put_gain(self, p: NDArray[np.float64]) -> None:
         """Write the slots of what leaks in through cabinet and lid."""
@@ -137,31 +135,31 @@ class Store:
         band_m = self.evaporator_to_m - self.evaporator_from_m
         cooled_m2 = perimeter_m * self.depth_m + self.area_m2
         ua_w_m2_k = self.cabinet_ua_w_k / cooled_m2
-        p[P.CABINET_BAND_UA_W_K] = ua_w_m2_k * perimeter_m * band_m
-        p[P.CABINET_SIDE_UA_W_K] = ua_w_m2_k * perimeter_m * (self.depth_m - band_m)
-        p[P.CABINET_FLOOR_UA_W_K] = ua_w_m2_k * self.area_m2
+        p[param.CABINET_BAND_UA_W_K] = ua_w_m2_k * perimeter_m * band_m
+        p[param.CABINET_SIDE_UA_W_K] = ua_w_m2_k * perimeter_m * (self.depth_m - band_m)
+        p[param.CABINET_FLOOR_UA_W_K] = ua_w_m2_k * self.area_m2
         lid_m2_k_w = self.area_m2 / self.lid_ua_w_k + (COVER_M2_K_W if self.covered else 0.0)
-        p[P.LID_UA_W_K] = self.area_m2 / lid_m2_k_w
+        p[param.LID_UA_W_K] = self.area_m2 / lid_m2_k_w
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state into ``x``: one temperature, ice spread over the band."""
         depth_m = self.water_l / 1000.0 / self.area_m2
         share = [
             overlap_m(
-                i * depth_m / X.LAYERS,
-                (i + 1) * depth_m / X.LAYERS,
+                i * depth_m / state.LAYERS,
+                (i + 1) * depth_m / state.LAYERS,
                 self.evaporator_from_m,
                 self.evaporator_to_m,
             )
-            for i in range(X.LAYERS)
+            for i in range(state.LAYERS)
         ]
-        x[X.STORE_KG] = self.water_l / 1000.0 * water.density_kg_m3(self.initial_c)
-        for i in range(X.LAYERS):
-            x[X.WATER_C + i] = self.initial_c
-            x[X.ICE_KG + i] = self.initial_ice_kg * share[i] / sum(share)
-        x[X.NUCLEI] = 1.0 if self.supercooling_k == 0.0 or self.initial_ice_kg > 0.0 else 0.0
-        x[X.STORE_LOW_PROBE_C] = self.initial_c
-        x[X.STORE_HIGH_PROBE_C] = self.initial_c
+        x[state.STORE_KG] = self.water_l / 1000.0 * water.density_kg_m3(self.initial_c)
+        for i in range(state.LAYERS):
+            x[state.WATER_C + i] = self.initial_c
+            x[state.ICE_KG + i] = self.initial_ice_kg * share[i] / sum(share)
+        x[state.NUCLEI] = 1.0 if self.supercooling_k == 0.0 or self.initial_ice_kg > 0.0 else 0.0
+        x[state.STORE_LOW_PROBE_C] = self.initial_c
+        x[state.STORE_HIGH_PROBE_C] = self.initial_c
 
 
 def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -> float:
@@ -171,13 +169,13 @@ def dry_wall_w_m2(p: NDArray[np.float64], water_c: float, evaporator_c: float) -
     """
     flux = lookup.bilinear(
         p,
-        P.DRY_WALL_W_M2,
-        P.FILM_WATER_FROM_C,
-        P.FILM_WATER_STEP_C,
-        P.FILM_WATER_POINTS,
-        P.FILM_WALL_FROM_C,
-        P.FILM_WALL_STEP_C,
-        P.FILM_WALL_POINTS,
+        param.DRY_WALL_W_M2,
+        param.FILM_WATER_FROM_C,
+        param.FILM_WATER_STEP_C,
+        param.FILM_WATER_POINTS,
+        param.FILM_WALL_FROM_C,
+        param.FILM_WALL_STEP_C,
+        param.FILM_WALL_POINTS,
         water_c,
         evaporator_c,
     )
@@ -190,10 +188,10 @@ def ice_film_w_m2_k(p: NDArray[np.float64], water_c: float) -> float:
     """Return the film coefficient of water against ice at 0 °C [W/(m2 K)]."""
     return lookup.linear(
         p,
-        P.ICE_FILM_W_M2_K,
-        P.FILM_WATER_FROM_C,
-        P.FILM_WATER_STEP_C,
-        P.FILM_WATER_POINTS,
+        param.ICE_FILM_W_M2_K,
+        param.FILM_WATER_FROM_C,
+        param.FILM_WATER_STEP_C,
+        param.FILM_WATER_POINTS,
         water_c,
     )
 
@@ -229,11 +227,11 @@ def layer_at(height_m: float, level_m: float) -> int:
     """Return the number of the layer at a height, the nearest one outside the water."""
     if level_m <= 0.0:
         return 0
-    return int(min(X.LAYERS - 1.0, max(0.0, height_m / level_m * X.LAYERS)))
+    return int(min(state.LAYERS - 1.0, max(0.0, height_m / level_m * state.LAYERS)))
 
 
 def middle_at(height_m: float, level_m: float) -> float:
     """Return a height in middles of layers, 0 at the lowest, held at the outermost ones."""
     if level_m <= 0.0:
         return 0.0
-    return min(X.LAYERS - 1.0, max(0.0, height_m / level_m * X.LAYERS - 0.5))
+    return min(state.LAYERS - 1.0, max(0.0, height_m / level_m * state.LAYERS - 0.5))

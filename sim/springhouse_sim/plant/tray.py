@@ -8,8 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from . import param as P
-from . import state as X
+from . import param, state
 from .check import ordered, within
 
 RIM_S = 10.0  # time constant of the overflow over the rim: a level of 0.1 L spills 0.01 L/s
@@ -40,14 +39,14 @@ class Tray:
 
     def put(self, p: NDArray[np.float64]) -> None:
         """Write the slots of this part into the parameter record ``p``."""
-        p[P.TRAY_CAPACITY_L] = self.capacity_l
-        p[P.TRAY_FLOAT_L] = self.float_opens_l
-        p[P.TRAY_EVAPORATION_KG_S] = self.evaporation_g_h / 3.6e6
-        p[P.TRAY_OPEN_DRAIN] = float(self.open_drain)
+        p[param.TRAY_CAPACITY_L] = self.capacity_l
+        p[param.TRAY_FLOAT_L] = self.float_opens_l
+        p[param.TRAY_EVAPORATION_KG_S] = self.evaporation_g_h / 3.6e6
+        p[param.TRAY_OPEN_DRAIN] = float(self.open_drain)
 
     def start(self, x: NDArray[np.float64]) -> None:
         """Write the initial state of this part into ``x``."""
-        x[X.TRAY_L] = self.initial_l
+        x[state.TRAY_L] = self.initial_l
 
 
 def spill_l_s(tray_l: float, capacity_l: float) -> float:

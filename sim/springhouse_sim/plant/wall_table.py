@@ -13,15 +13,15 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from . import film, water
-from . import param as P
+from . import film, param, water
 
 GRID_STEP_C = 1.0 / 32.0  # of surfaces; water and evaporator of the table lie on it
-PER_WATER = round(P.FILM_WATER_STEP_C / GRID_STEP_C)
-PER_WALL = round(P.FILM_WALL_STEP_C / GRID_STEP_C)
-FIRST_WATER = round((P.FILM_WATER_FROM_C - P.FILM_WALL_FROM_C) / GRID_STEP_C)
-NODES = (P.FILM_WALL_POINTS - 1) * PER_WALL + 1
-HELD = round((film.COLDEST_WALL_C - P.FILM_WALL_FROM_C) / GRID_STEP_C)  # colder: the film of this
+PER_WATER = round(param.FILM_WATER_STEP_C / GRID_STEP_C)
+PER_WALL = round(param.FILM_WALL_STEP_C / GRID_STEP_C)
+FIRST_WATER = round((param.FILM_WATER_FROM_C - param.FILM_WALL_FROM_C) / GRID_STEP_C)
+NODES = (param.FILM_WALL_POINTS - 1) * PER_WALL + 1
+# A colder wall has the film of this node.
+HELD = round((film.COLDEST_WALL_C - param.FILM_WALL_FROM_C) / GRID_STEP_C)
 HALVINGS = (NODES - 1).bit_length()
 
 Floats = NDArray[np.float64]
@@ -30,17 +30,21 @@ Floats = NDArray[np.float64]
 def waters_c() -> Floats:
     """Return the water's axis of the table, shape (waters,)."""
     return (
-        P.FILM_WATER_FROM_C + np.arange(P.FILM_WATER_POINTS, dtype=np.float64) * P.FILM_WATER_STEP_C
+        param.FILM_WATER_FROM_C
+        + np.arange(param.FILM_WATER_POINTS, dtype=np.float64) * param.FILM_WATER_STEP_C
     )
 
 
 def evaporators_c() -> Floats:
     """Return the evaporator's axis of the table, shape (evaporators,)."""
-    return P.FILM_WALL_FROM_C + np.arange(P.FILM_WALL_POINTS, dtype=np.float64) * P.FILM_WALL_STEP_C
+    return (
+        param.FILM_WALL_FROM_C
+        + np.arange(param.FILM_WALL_POINTS, dtype=np.float64) * param.FILM_WALL_STEP_C
+    )
 
 
 def _surfaces_c() -> Floats:
-    return P.FILM_WALL_FROM_C + np.arange(NODES, dtype=np.float64) * GRID_STEP_C
+    return param.FILM_WALL_FROM_C + np.arange(NODES, dtype=np.float64) * GRID_STEP_C
 
 
 @lru_cache(maxsize=1)
@@ -81,10 +85,10 @@ def dry_wall_w_m2(wall_w_m2_k: float, height_m: float, film_factor: float = 1.0)
     """
     # The evaporator at which each surface is in balance, by the nodes of the grid.
     balanced_c = (_surfaces_c() - film_factor / wall_w_m2_k * _grid_w_m2(height_m)).ravel()
-    row = np.arange(P.FILM_WATER_POINTS)[:, np.newaxis]
-    shape = (P.FILM_WATER_POINTS, P.FILM_WALL_POINTS)
+    row = np.arange(param.FILM_WATER_POINTS)[:, np.newaxis]
+    shape = (param.FILM_WATER_POINTS, param.FILM_WALL_POINTS)
     water_c, evaporator_c = waters_c()[:, np.newaxis], np.broadcast_to(evaporators_c(), shape)
-    at_wall: Any = np.broadcast_to(np.arange(P.FILM_WALL_POINTS) * PER_WALL, shape)
+    at_wall: Any = np.broadcast_to(np.arange(param.FILM_WALL_POINTS) * PER_WALL, shape)
     at_water: Any = np.broadcast_to(FIRST_WATER + row * PER_WATER, shape)
     colder = at_wall < at_water
     for _ in range(HALVINGS):

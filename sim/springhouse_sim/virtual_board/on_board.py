@@ -13,21 +13,15 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import Any, TypeAlias
 
-from springhouse import controller, restart
-from springhouse import fault as A
-from springhouse import fitted as F
-from springhouse import memory as M
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
-from springhouse.boards import pico_w as B
+from springhouse import controller, fault, fitted, output, reading, restart, setting
+from springhouse import memory as cell
+from springhouse.boards import pico_w
 from springhouse.record import Record
 
-from .. import gauge as G
-from .. import sense as E
-from .. import sensing, ticks
+from .. import gauge, sensing, ticks
+from .. import sense as sense_slot
 from ..bench import Bench, OnRows, Pace
-from ..plant import tap as Y
+from ..plant import tap
 from ..records import IntRecord
 from ..trace import Trace
 from .flash_folder import make_flash
@@ -40,11 +34,11 @@ FAN_PULSES_REV = 2
 BATTERY_RATIO_PM = 10000
 MONDAY_UTC_S = 1_767_571_200  # Monday 5 January 2026, 00:00: board time with a zero offset
 LOOPS = (
-    (B.MAINS, R.MAINS_OK),
-    (B.TRAY, R.TRAY_OK),
-    (B.LEVEL, R.LEVEL_OK),
-    (B.FLOOR, R.FLOOR_DRY),
-    (B.RELAY_CONTACT, R.RELAY_OPEN),
+    (pico_w.MAINS, reading.MAINS_OK),
+    (pico_w.TRAY, reading.TRAY_OK),
+    (pico_w.LEVEL, reading.LEVEL_OK),
+    (pico_w.FLOOR, reading.FLOOR_DRY),
+    (pico_w.RELAY_CONTACT, reading.RELAY_OPEN),
 )
 HEAD_START_S = 2  # the board's first scan comes just before the plant's first tick
 
@@ -60,28 +54,28 @@ def _became(record: Mapping[str, Any]) -> tuple[int, int, int, int, int]:
 def frame_of(mc: int, code: int) -> bytes | None:
     """Return the scratchpad that makes the driver see a reading (m°C) or a fault code."""
     good = scratchpad(mc / 1000)
-    if code == A.NONE:
+    if code == fault.NONE:
         return good
-    if code == A.ALL_ZERO:
+    if code == fault.ALL_ZERO:
         return bytes(9)
-    if code == A.CRC:
+    if code == fault.CRC:
         return bytes([good[0] ^ 1]) + good[1:]
-    if code == A.POWER_ON:
+    if code == fault.POWER_ON:
         return POWER_ON_PAD
     return None  # the line stays high
 
 
 def wiring_for(settings: IntRecord) -> dict[str, object]:
     """Return the wiring of a board that has what the settings call fitted."""
-    fits = settings[S.FITTED]
+    fits = settings[setting.FITTED]
     probes = {role: serial(i + 1).hex() for i, role in enumerate(ROLES) if fits & 1 << i}
     return {
-        "board": B.NAME,
+        "board": pico_w.NAME,
         "probes": probes,
         "probe_s": 1,
-        "flow_pulses_l": FLOW_PULSES_L if fits & F.FLOW else 0,
-        "fan_pulses_rev": FAN_PULSES_REV if fits & F.FAN_TACH else 0,
-        "battery_ratio_pm": BATTERY_RATIO_PM if fits & F.BATTERY else 0,
+        "flow_pulses_l": FLOW_PULSES_L if fits & fitted.FLOW else 0,
+        "fan_pulses_rev": FAN_PULSES_REV if fits & fitted.FAN_TACH else 0,
+        "battery_ratio_pm": BATTERY_RATIO_PM if fits & fitted.BATTERY else 0,
     }
 
 
@@ -99,10 +93,10 @@ class BoardController:
         self, flash: Path, settings: IntRecord, tick: int = 0, firmware: Path | None = None
     ) -> None:
         record = Record()
-        for slot in range(S.SIZE):
+        for slot in range(setting.SIZE):
             record.settings[slot] = int(settings[slot])
-        self._full_duty = settings[S.FAN_FULL_PM] * 65535 // 1000
-        self._fits = settings[S.FITTED]
+        self._full_duty = settings[setting.FAN_FULL_PM] * 65535 // 1000
+        self._fits = settings[setting.FITTED]
         make_flash(flash, wiring_for(settings), record.encode(), firmware)
         self.process: BoardProcess | None = None
         self.resets: list[Reset] = []
@@ -116,7 +110,7 @@ class BoardController:
     def power(self, readings: IntRecord) -> None:
         """Switch on and let it settle on these readings."""
         self.process = BoardProcess(self._flash, tick=self._tick)
-        self._asked = (readings[R.ACK_SEQ], readings[R.MODE_SEQ])
+        self._asked = (readings[reading.ACK_SEQ], readings[reading.MODE_SEQ])
         self._clock_off_s = None
         self._show(readings)
         self.resets += self.process.run_slice(HEAD_START_S * 1000)
@@ -131,31 +125,33 @@ class BoardController:
     def _show(self, readings: IntRecord) -> None:
         assert self.process is not None
         inputs = self.process.inputs
-        for i in range(R.PROBES):
-            frame = frame_of(readings[R.STORE_LOW_MC + i], readings[R.STORE_LOW_FAULT + i])
+        for i in range(reading.PROBES):
+            frame = frame_of(
+                readings[reading.STORE_LOW_MC + i], readings[reading.STORE_LOW_FAULT + i]
+            )
             inputs.pad(serial(i + 1), frame)
         for pin, slot in LOOPS:
             inputs.level(pin, 0 if readings[slot] else 1)
-        inputs.pulses(B.FLOW, readings[R.FLOW_ML_MIN] * FLOW_PULSES_L / 60000)
-        inputs.pulses(B.TACH, readings[R.FAN_RPM] * FAN_PULSES_REV / 60)
-        pin_mv = readings[R.BATTERY_MV] * 1000 / BATTERY_RATIO_PM
-        inputs.adc(B.BATTERY, round((pin_mv + 0.5) * 65536 / B.ADC_FULL_MV))
+        inputs.pulses(pico_w.FLOW, readings[reading.FLOW_ML_MIN] * FLOW_PULSES_L / 60000)
+        inputs.pulses(pico_w.TACH, readings[reading.FAN_RPM] * FAN_PULSES_REV / 60)
+        pin_mv = readings[reading.BATTERY_MV] * 1000 / BATTERY_RATIO_PM
+        inputs.adc(pico_w.BATTERY, round((pin_mv + 0.5) * 65536 / pico_w.ADC_FULL_MV))
 
     def _tell(self, readings: IntRecord, week_s: int) -> None:
         """Pass on what the owner and the world's clock say."""
         assert self.process is not None
         commands: list[dict[str, object]] = []
-        if readings[R.WEEK_MIN] >= 0:
+        if readings[reading.WEEK_MIN] >= 0:
             off_s = week_s - self.process.now_ms // 1000
             if self._clock_off_s != off_s and (self._clock_off_s or 0) - off_s != sensing.WEEK_S:
                 utc_s = MONDAY_UTC_S + week_s
                 commands.append({"cmd": "set-time", "utc_s": utc_s, "sure": True})
             self._clock_off_s = off_s
-        asked = (readings[R.ACK_SEQ], readings[R.MODE_SEQ])
+        asked = (readings[reading.ACK_SEQ], readings[reading.MODE_SEQ])
         if asked[0] != self._asked[0]:
             commands.append({"cmd": "ack"})
         if asked[1] != self._asked[1]:
-            mode, minutes = readings[R.MODE], readings[R.MODE_MIN]
+            mode, minutes = readings[reading.MODE], readings[reading.MODE_MIN]
             commands.append({"cmd": "mode", "mode": mode, "minutes": minutes})
         self._asked = asked
         for command in commands:
@@ -184,22 +180,22 @@ class BoardController:
         if self.process is None:
             return 0
         pins = self.process.outputs
-        bits = O.COMPRESSOR if pins.get(B.RELAY) else 0
-        bits |= O.PUMP if pins.get(B.PUMP) else 0
-        fan = pins.get(B.FAN, 0)
-        bits |= O.FAN if fan else 0
-        bits |= O.FAN_FULL if fan and fan == self._full_duty else 0
-        return bits | (int(self.record.get("out", 0)) & O.ALARM)
+        bits = output.COMPRESSOR if pins.get(pico_w.RELAY) else 0
+        bits |= output.PUMP if pins.get(pico_w.PUMP) else 0
+        fan = pins.get(pico_w.FAN, 0)
+        bits |= output.FAN if fan else 0
+        bits |= output.FAN_FULL if fan and fan == self._full_duty else 0
+        return bits | (int(self.record.get("out", 0)) & output.ALARM)
 
     def fill_memory(self, memory: IntRecord) -> None:
         """Write what the board reports of itself into a memory record."""
         if not self.record:
             return
-        memory[M.STORE_STATE], memory[M.ROOM_STATE] = self.record["st"]
-        memory[M.STORE_WORD], memory[M.ROOM_WORD], memory[M.LOCK_WORD] = self.record["w"]
-        memory[M.LATCH] = self.record["lat"]
-        memory[M.MODE] = self.record["md"][0]
-        memory[M.OUT] = self.out()
+        memory[cell.STORE_STATE], memory[cell.ROOM_STATE] = self.record["st"]
+        memory[cell.STORE_WORD], memory[cell.ROOM_WORD], memory[cell.LOCK_WORD] = self.record["w"]
+        memory[cell.LATCH] = self.record["lat"]
+        memory[cell.MODE] = self.record["md"][0]
+        memory[cell.OUT] = self.out()
 
 
 class OnBoardBench(Bench):
@@ -216,10 +212,10 @@ class OnBoardBench(Bench):
         super().__init__(*args, **kwargs)
         # Plain integers: those of the compiled loop's records overflow when interpreted.
         self._settings = array("i", [int(value) for value in self.board[1]])
-        self._readings = array("i", bytes(4 * R.SIZE))
-        origin = int(self.sense[E.TICK_ORIGIN_MS])
+        self._readings = array("i", bytes(4 * reading.SIZE))
+        origin = int(self.sense[sense_slot.TICK_ORIGIN_MS])
         self.controller = BoardController(flash, self._settings, origin, firmware)
-        self._follower = array("i", bytes(4 * M.SIZE))
+        self._follower = array("i", bytes(4 * cell.SIZE))
         controller.power_up(self._follower)
         self.followed: list[Transition] = []  # transitions of the in-process controller, by tick
 
@@ -251,22 +247,24 @@ class OnBoardBench(Bench):
         memory, settings, readings = self.board[0], self._settings, self._readings
         counts = self._log.counts
         sense = array("i", [int(value) for value in self.sense])
-        if t[Y.POWERED] > 0.5:
+        if t[tap.POWERED] > 0.5:
             sensing.read(readings, settings, sense, x, u, t, tick)
             if self.controller.process is None:
                 self.controller.power(readings)
-                counts[G.ALIVE] = 1
-                counts[G.BOOTS] += 1
+                counts[gauge.ALIVE] = 1
+                counts[gauge.BOOTS] += 1
             self._follow(tick)
-            week_s = (sense[E.CLOCK_S] + sense[E.CLOCK_SHIFT_S] + tick) % sensing.WEEK_S
+            week_s = (
+                sense[sense_slot.CLOCK_S] + sense[sense_slot.CLOCK_SHIFT_S] + tick
+            ) % sensing.WEEK_S
             out = self.controller.out()
             self.controller.fill_memory(memory)
             self.controller.tick(readings, week_s)
         else:
-            if counts[G.ALIVE]:
-                restart.forget(self._follower, self._readings[R.NOW_MS])
+            if counts[gauge.ALIVE]:
+                restart.forget(self._follower, self._readings[reading.NOW_MS])
             self.controller.off()
-            counts[G.ALIVE] = 0
+            counts[gauge.ALIVE] = 0
             out = 0
         ticks.cut_out(self.sense, x)
         ticks.drive(u, settings, self.sense, out)
@@ -274,7 +272,7 @@ class OnBoardBench(Bench):
     def _follow(self, tick: int) -> None:
         memory = self._follower
         controller.step(memory, self._settings, self._readings)
-        states = (memory[M.STORE_STATE], memory[M.ROOM_STATE])
-        became = (*states, memory[M.OUT], memory[M.LATCH], memory[M.MODE])
+        states = (memory[cell.STORE_STATE], memory[cell.ROOM_STATE])
+        became = (*states, memory[cell.OUT], memory[cell.LATCH], memory[cell.MODE])
         if not self.followed or self.followed[-1][1:] != became:
             self.followed.append((tick, *became))

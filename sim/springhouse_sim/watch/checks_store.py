@@ -1,14 +1,10 @@
 """Invariants of the store side: 1-8, 16, 25, 26."""
 
-from springhouse import fitted as F
-from springhouse import mode as W
-from springhouse import output as O
-from springhouse import reading as R
-from springhouse import setting as S
+from springhouse import fitted, mode, output, reading, setting
 
 from springhouse_sim.records import IntRecord
-from springhouse_sim.watch import shadow as X
-from springhouse_sim.watch import trust as U
+from springhouse_sim.watch import shadow as shadow_slot
+from springhouse_sim.watch import trust
 from springhouse_sim.watch.tally import tally
 
 LOW, HIGH, ROOM = range(3)
@@ -27,36 +23,38 @@ def probes(
 
     16: no compressor without mains.
     """
-    if out & O.COMPRESSOR:
+    if out & output.COMPRESSOR:
         warm = True
         judged = False
         for i in range(2):
-            if U.sure(shadow, readings, i):
+            if trust.sure(shadow, readings, i):
                 judged = True
-                mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
-                if mc <= settings[S.FREEZE_MC]:
+                mc = trust.value_mc(settings, readings, i) - settings[setting.STORE_LOW_ERR_MK + i]
+                if mc <= settings[setting.FREEZE_MC]:
                     warm = False
         if judged:
             tally(cases, violations, 1, warm)
-        blind = U.surely_not(shadow, LOW) and U.surely_not(shadow, HIGH)
+        blind = trust.surely_not(shadow, LOW) and trust.surely_not(shadow, HIGH)
         below = False
-        if U.surely_not(shadow, HIGH) and U.sure(shadow, readings, LOW):
-            mc = U.value_mc(settings, readings, LOW) - settings[S.STORE_LOW_ERR_MK]
-            below = mc <= settings[S.FLOOR_MC]
+        if trust.surely_not(shadow, HIGH) and trust.sure(shadow, readings, LOW):
+            mc = trust.value_mc(settings, readings, LOW) - settings[setting.STORE_LOW_ERR_MK]
+            below = mc <= settings[setting.FLOOR_MC]
         tally(cases, violations, 2, not blind and not below)
         tally(cases, violations, 3, not blind)
-        if settings[S.FITTED] & F.MAINS:
-            since = shadow[X.MAINS_SINCE_MS]
-            tally(cases, violations, 16, since != -1 and shadow[X.TIME_MS] - since >= 60000)
-    both = O.PUMP | O.FAN
+        if settings[setting.FITTED] & fitted.MAINS:
+            since = shadow[shadow_slot.MAINS_SINCE_MS]
+            tally(
+                cases, violations, 16, since != -1 and shadow[shadow_slot.TIME_MS] - since >= 60000
+            )
+    both = output.PUMP | output.FAN
     if out & both == both:
-        tally(cases, violations, 3, not U.surely_not(shadow, ROOM))
+        tally(cases, violations, 3, not trust.surely_not(shadow, ROOM))
 
 
 def _in_no_start(settings: IntRecord, week_min: int) -> bool:
     """Whether a no-start window is open, minute by minute of a whole week."""
-    for w in range(S.WINDOWS):
-        base = S.WINDOW_1_KIND + S.WINDOW_STRIDE * w
+    for w in range(setting.WINDOWS):
+        base = setting.WINDOW_1_KIND + setting.WINDOW_STRIDE * w
         if settings[base] != NO_START:
             continue
         start = settings[base + 2]
@@ -73,12 +71,15 @@ def _in_no_start(settings: IntRecord, week_min: int) -> bool:
 
 
 def _tariff_excused(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> bool:
-    if shadow[X.MODE] == W.CHARGE_NOW or shadow[X.MODE] == W.FIRST_PULL_DOWN:
+    if (
+        shadow[shadow_slot.MODE] == mode.CHARGE_NOW
+        or shadow[shadow_slot.MODE] == mode.FIRST_PULL_DOWN
+    ):
         return True
-    if not settings[S.TARIFF_OVERRIDE] or U.surely_not(shadow, ROOM):
+    if not settings[setting.TARIFF_OVERRIDE] or trust.surely_not(shadow, ROOM):
         return False
-    room = shadow[X.LOW_LAST_MC + ROOM]  # a rejected frame leaves the one before in force
-    return room >= settings[S.ROOM_LIMIT_MC] - 600
+    room = shadow[shadow_slot.LOW_LAST_MC + ROOM]  # a rejected frame leaves the one before in force
+    return room >= settings[setting.ROOM_LIMIT_MC] - 600
 
 
 def starts(
@@ -90,27 +91,27 @@ def starts(
     violations: IntRecord,
 ) -> None:
     """4: off-time. 5: full wait after power-up and mains. 7: starts an hour. 25: tariff."""
-    if not out & ~shadow[X.OUT] & O.COMPRESSOR:
+    if not out & ~shadow[shadow_slot.OUT] & output.COMPRESSOR:
         return
-    now = shadow[X.TIME_MS]
-    least = settings[S.MIN_OFF_S] * 1000
-    tally(cases, violations, 4, now - shadow[X.C_OFF_MS] >= least)
-    whole = least + settings[S.RESTART_STAGGER_S] * 1000
-    mains_since = shadow[X.MAINS_SINCE_MS]
-    waited = now - shadow[X.BOOT_MS] >= whole
+    now = shadow[shadow_slot.TIME_MS]
+    least = settings[setting.MIN_OFF_S] * 1000
+    tally(cases, violations, 4, now - shadow[shadow_slot.C_OFF_MS] >= least)
+    whole = least + settings[setting.RESTART_STAGGER_S] * 1000
+    mains_since = shadow[shadow_slot.MAINS_SINCE_MS]
+    waited = now - shadow[shadow_slot.BOOT_MS] >= whole
     tally(cases, violations, 5, waited and mains_since != -1 and now - mains_since >= whole)
     recent = 0
-    for slot in range(X.START_1_MS, X.START_4_MS + 1):
+    for slot in range(shadow_slot.START_1_MS, shadow_slot.START_4_MS + 1):
         if now - shadow[slot] < 3600000:
             recent += 1
-    tally(cases, violations, 7, recent < settings[S.STARTS_PER_HOUR])
-    shadow[X.START_1_MS + shadow[X.START_NEXT]] = now
-    shadow[X.START_NEXT] = (shadow[X.START_NEXT] + 1) % 4
-    if readings[R.WEEK_MIN] >= 0 and _in_no_start(settings, readings[R.WEEK_MIN]):
+    tally(cases, violations, 7, recent < settings[setting.STARTS_PER_HOUR])
+    shadow[shadow_slot.START_1_MS + shadow[shadow_slot.START_NEXT]] = now
+    shadow[shadow_slot.START_NEXT] = (shadow[shadow_slot.START_NEXT] + 1) % 4
+    if readings[reading.WEEK_MIN] >= 0 and _in_no_start(settings, readings[reading.WEEK_MIN]):
         tally(cases, violations, 25, _tariff_excused(shadow, settings, readings))
-    elif readings[R.WEEK_MIN] >= 0:
+    elif readings[reading.WEEK_MIN] >= 0:
         tally(cases, violations, 25, True)
-    shadow[X.C_ON_MS] = now
+    shadow[shadow_slot.C_ON_MS] = now
 
 
 def stops(
@@ -123,26 +124,33 @@ def stops(
     violations: IntRecord,
 ) -> None:
     """6: minimum on-time, unless a guard or the owner ends the run."""
-    if not shadow[X.OUT] & ~out & O.COMPRESSOR:
+    if not shadow[shadow_slot.OUT] & ~out & output.COMPRESSOR:
         return
-    now = shadow[X.TIME_MS]
-    shadow[X.C_OFF_MS] = now
-    excused = resting or shadow[X.MAINS_SINCE_MS] == -1 or shadow[X.FLOOD] != 0
-    excused = excused or shadow[X.MODE] == W.OFF or shadow[X.MODE] == W.SERVICE
-    excused = excused or not readings[R.SETTINGS_OK]
-    excused = excused or not readings[R.LEVEL_OK] or not readings[R.FLOOR_DRY]
+    now = shadow[shadow_slot.TIME_MS]
+    shadow[shadow_slot.C_OFF_MS] = now
+    excused = resting or shadow[shadow_slot.MAINS_SINCE_MS] == -1 or shadow[shadow_slot.FLOOD] != 0
+    excused = (
+        excused or shadow[shadow_slot.MODE] == mode.OFF or shadow[shadow_slot.MODE] == mode.SERVICE
+    )
+    excused = excused or not readings[reading.SETTINGS_OK]
+    excused = excused or not readings[reading.LEVEL_OK] or not readings[reading.FLOOR_DRY]
     for i in range(2):
-        if not settings[S.FITTED] & (F.STORE_LOW << i):
+        if not settings[setting.FITTED] & (fitted.STORE_LOW << i):
             continue
-        if not U.sure(shadow, readings, i):
+        if not trust.sure(shadow, readings, i):
             excused = True  # blind, or the floor without the high probe
         else:
-            mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
+            mc = trust.value_mc(settings, readings, i) - settings[setting.STORE_LOW_ERR_MK + i]
             if mc <= _stops_below_mc(shadow, settings, readings):
                 excused = True
-    if settings[S.ICE_BANK]:
+    if settings[setting.ICE_BANK]:
         excused = True  # the ration of ice may be used up
-    tally(cases, violations, 6, excused or now - shadow[X.C_ON_MS] >= settings[S.MIN_ON_S] * 1000)
+    tally(
+        cases,
+        violations,
+        6,
+        excused or now - shadow[shadow_slot.C_ON_MS] >= settings[setting.MIN_ON_S] * 1000,
+    )
 
 
 def _stops_below_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord) -> int:
@@ -151,15 +159,15 @@ def _stops_below_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord)
     Whether the low probe vouches for the top is not seen from outside: where it must, that may be
     the floor.
     """
-    limit = settings[S.FREEZE_MC]
-    if not settings[S.ICE_BANK] or not U.sure(shadow, readings, HIGH):
-        limit = max(limit, settings[S.FLOOR_MC])
+    limit = settings[setting.FREEZE_MC]
+    if not settings[setting.ICE_BANK] or not trust.sure(shadow, readings, HIGH):
+        limit = max(limit, settings[setting.FLOOR_MC])
     return limit
 
 
 def _mean_mc(shadow: IntRecord, settings: IntRecord, readings: IntRecord, pattern: int) -> int:
-    low = U.value_mc(settings, readings, LOW)
-    high = U.value_mc(settings, readings, HIGH)
+    low = trust.value_mc(settings, readings, LOW)
+    high = trust.value_mc(settings, readings, HIGH)
     if pattern == 1:
         return low
     return high if pattern == 2 else (low + high) // 2
@@ -169,7 +177,7 @@ def _pattern(shadow: IntRecord, readings: IntRecord) -> int:
     """Bits of the surely trusted store probes."""
     pattern = 0
     for i in range(2):
-        if U.sure(shadow, readings, i):
+        if trust.sure(shadow, readings, i):
             pattern |= 1 << i
     return pattern
 
@@ -191,22 +199,22 @@ def progress(
     pattern = 0
     fallen = 0
     for i in range(2):
-        if U.believed(shadow, readings, i):
+        if trust.believed(shadow, readings, i):
             pattern |= 1 << i
-            mc = U.value_mc(settings, readings, i)
-            shadow[X.RUN_LOW_MC + i] = max(shadow[X.RUN_LOW_MC + i], mc)
-            fallen += shadow[X.RUN_LOW_MC + i] - mc
-    chilling = out & (O.COMPRESSOR | O.PUMP) == O.COMPRESSOR
-    if not chilling or pattern == 0 or settings[S.ICE_BANK]:
-        shadow[X.RUN_TRUST] = 0
+            mc = trust.value_mc(settings, readings, i)
+            shadow[shadow_slot.RUN_LOW_MC + i] = max(shadow[shadow_slot.RUN_LOW_MC + i], mc)
+            fallen += shadow[shadow_slot.RUN_LOW_MC + i] - mc
+    chilling = out & (output.COMPRESSOR | output.PUMP) == output.COMPRESSOR
+    if not chilling or pattern == 0 or settings[setting.ICE_BANK]:
+        shadow[shadow_slot.RUN_TRUST] = 0
         return
-    if pattern != shadow[X.RUN_TRUST] or fallen >= settings[S.PROGRESS_MK]:
-        shadow[X.RUN_TRUST] = pattern
-        shadow[X.RUN_MS] = shadow[X.TIME_MS]
+    if pattern != shadow[shadow_slot.RUN_TRUST] or fallen >= settings[setting.PROGRESS_MK]:
+        shadow[shadow_slot.RUN_TRUST] = pattern
+        shadow[shadow_slot.RUN_MS] = shadow[shadow_slot.TIME_MS]
         for i in range(2):
-            shadow[X.RUN_LOW_MC + i] = U.value_mc(settings, readings, i)
-    run_ms = shadow[X.TIME_MS] - shadow[X.RUN_MS]
-    tally(cases, violations, 8, run_ms <= settings[S.PROGRESS_MIN] * 120000 + 2000)
+            shadow[shadow_slot.RUN_LOW_MC + i] = trust.value_mc(settings, readings, i)
+    run_ms = shadow[shadow_slot.TIME_MS] - shadow[shadow_slot.RUN_MS]
+    tally(cases, violations, 8, run_ms <= settings[setting.PROGRESS_MIN] * 120000 + 2000)
 
 
 def demand(
@@ -221,34 +229,43 @@ def demand(
 ) -> None:
     """26: healthy inputs and demand for cold start the compressor within the longest wait."""
     pattern = _pattern(shadow, readings)
-    healthy = not latched and not resting and shadow[X.MODE] == W.AUTOMATIC
-    healthy = healthy and shadow[X.MAINS_SINCE_MS] != -1 and readings[R.SETTINGS_OK] != 0
-    all_fitted = settings[S.FITTED] & (F.STORE_LOW | F.STORE_HIGH)
+    healthy = not latched and not resting and shadow[shadow_slot.MODE] == mode.AUTOMATIC
+    healthy = (
+        healthy and shadow[shadow_slot.MAINS_SINCE_MS] != -1 and readings[reading.SETTINGS_OK] != 0
+    )
+    all_fitted = settings[setting.FITTED] & (fitted.STORE_LOW | fitted.STORE_HIGH)
     healthy = healthy and pattern == all_fitted
     wants = False
     if healthy:
         mean = _mean_mc(shadow, settings, readings, pattern)
-        wants = settings[S.SHALLOW_MC] + settings[S.BAND_MK] <= mean < settings[S.WARM_FILL_MC]
+        wants = (
+            settings[setting.SHALLOW_MC] + settings[setting.BAND_MK]
+            <= mean
+            < settings[setting.WARM_FILL_MC]
+        )
         limit = _stops_below_mc(shadow, settings, readings)
         for i in range(2):
             if pattern & (1 << i):
-                mc = U.value_mc(settings, readings, i) - settings[S.STORE_LOW_ERR_MK + i]
-                if mc < limit + settings[S.FREEZE_CLEAR_MK]:
+                mc = trust.value_mc(settings, readings, i) - settings[setting.STORE_LOW_ERR_MK + i]
+                if mc < limit + settings[setting.FREEZE_CLEAR_MK]:
                     wants = False
-        week_min = readings[R.WEEK_MIN]
+        week_min = readings[reading.WEEK_MIN]
         if week_min >= 0 and _in_no_start(settings, week_min):
             wants = False
-        if settings[S.ADVISED] and shadow[X.TIME_MS] < shadow[X.ADVICE_END_MS]:
+        if (
+            settings[setting.ADVISED]
+            and shadow[shadow_slot.TIME_MS] < shadow[shadow_slot.ADVICE_END_MS]
+        ):
             wants = False  # a plan may wait
-    if not wants or out & O.COMPRESSOR:
-        shadow[X.DEMAND_MS] = -1
+    if not wants or out & output.COMPRESSOR:
+        shadow[shadow_slot.DEMAND_MS] = -1
         if wants:
             tally(cases, violations, 26, True)
         return
-    if shadow[X.DEMAND_MS] == -1:
-        shadow[X.DEMAND_MS] = shadow[X.TIME_MS]
-    longest = settings[S.MIN_OFF_S] + settings[S.RESTART_STAGGER_S]
+    if shadow[shadow_slot.DEMAND_MS] == -1:
+        shadow[shadow_slot.DEMAND_MS] = shadow[shadow_slot.TIME_MS]
+    longest = settings[setting.MIN_OFF_S] + settings[setting.RESTART_STAGGER_S]
     if longest < 3600:
         longest = 3600  # the ring of starts
-    waited = shadow[X.TIME_MS] - shadow[X.DEMAND_MS]
+    waited = shadow[shadow_slot.TIME_MS] - shadow[shadow_slot.DEMAND_MS]
     tally(cases, violations, 26, waited <= longest * 1000 + 2000 + 15000)

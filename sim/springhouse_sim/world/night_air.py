@@ -2,9 +2,7 @@
 
 from dataclasses import dataclass, field
 
-from ..plant import given as U
-from ..plant import param as P
-from ..plant import state as X
+from ..plant import given, param, state
 from ..records import FloatRecord
 from .stage import MINUTE_MS, Events, Stage
 from .windows import Window
@@ -36,11 +34,11 @@ class NightAir:
         """
         if self.params is None:
             raise RuntimeError("NightAir.params is not set")
-        shut_m3_s = float(self.params[P.INFILTRATION_M3_S])
+        shut_m3_s = float(self.params[param.INFILTRATION_M3_S])
         while True:
-            self.params[P.INFILTRATION_M3_S] = shut_m3_s
+            self.params[param.INFILTRATION_M3_S] = shut_m3_s
             if self._wants(stage):
-                self.params[P.INFILTRATION_M3_S] += self.room_m3 * self.air_per_h / 3600.0
+                self.params[param.INFILTRATION_M3_S] += self.room_m3 * self.air_per_h / 3600.0
                 self.opened.append(stage.now_ms)
             yield stage.until((stage.now_ms // LOOK_MS + 1) * LOOK_MS)
 
@@ -48,6 +46,6 @@ class NightAir:
         minute = stage.calendar.week_min(stage.now_ms)
         if not any(window.contains(minute) for window in self.hours):
             return False
-        room_c = stage.state[X.ROOM_AIR_C]
-        outdoor_c = U.now(stage.given, U.OUTDOOR_C, stage.state[X.WEATHER_AGE_S])
+        room_c = stage.state[state.ROOM_AIR_C]
+        outdoor_c = given.now(stage.given, given.OUTDOOR_C, stage.state[state.WEATHER_AGE_S])
         return bool(outdoor_c <= room_c - COOLER_K and room_c > COLDEST_C)

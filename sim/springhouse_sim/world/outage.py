@@ -2,7 +2,7 @@
 
 from dataclasses import dataclass
 
-from ..plant import given as U
+from ..plant import given
 from .stage import Events, Stage
 
 
@@ -27,6 +27,6 @@ class Outage:
     def act(self, stage: Stage) -> Events:
         """Take mains away and bring it back."""
         yield stage.until(self.onset_s * 1000)
-        stage.given[U.MAINS] = 0.0
+        stage.given[given.MAINS] = 0.0
         yield stage.until((self.onset_s + self.duration_s) * 1000)
-        stage.given[U.MAINS] = 1.0
+        stage.given[given.MAINS] = 1.0

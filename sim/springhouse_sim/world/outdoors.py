@@ -6,9 +6,7 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from ..plant import given as U
-from ..plant import moist_air
-from ..plant import state as X
+from ..plant import given, moist_air, state
 from .ground import Wave
 from .stage import Events, Stage
 from .sun import Glazing, through_window_w
@@ -53,15 +51,15 @@ class Outdoors:
         w = self.weather
         now = stage.calendar.standard(stage.now_ms)
         if self.ground is not None:
-            stage.given[U.GROUND_C] = self.ground.at_c(now)
+            stage.given[given.GROUND_C] = self.ground.at_c(now)
         second = round(w.hour_of(now) * HOUR_S)
         into = second % KNOT_S
         line = self._line(second - into)
         for n, value in enumerate(line):
-            stage.given[U.WEATHER + n] = value
+            stage.given[given.WEATHER + n] = value
         # Processes act half a tick early, but for the first time.
         early_ms = stage.now_ms - int(stage.env.now)
-        stage.state[X.WEATHER_AGE_S] = into - early_ms / 1000.0
+        stage.state[state.WEATHER_AGE_S] = into - early_ms / 1000.0
         return KNOT_S - into
 
     def _line(self, second: int) -> Line:

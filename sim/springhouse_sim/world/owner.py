@@ -2,9 +2,8 @@
 
 from dataclasses import dataclass
 
-from .. import sense as E
-from ..plant import given as U
-from ..plant import state as X
+from .. import sense
+from ..plant import given, state
 from .stage import DAY_MS, MINUTE_MS, Events, Stage
 
 # How fast a person pours the tray out: slow enough for the last film (tray.FILM_L) to take more
@@ -21,7 +20,7 @@ class Acknowledge:
     def act(self, stage: Stage) -> Events:
         """Press once."""
         yield stage.until(self.at_s * 1000)
-        stage.sense[E.ACK_SEQ] += 1
+        stage.sense[sense.ACK_SEQ] += 1
 
 
 @dataclass(frozen=True)
@@ -41,9 +40,9 @@ class AskMode:
         at_ms = self.at_s * 1000
         while True:
             yield stage.until(at_ms)
-            stage.sense[E.MODE] = self.mode
-            stage.sense[E.MODE_MIN] = self.minutes
-            stage.sense[E.MODE_SEQ] += 1
+            stage.sense[sense.MODE] = self.mode
+            stage.sense[sense.MODE_MIN] = self.minutes
+            stage.sense[sense.MODE_SEQ] += 1
             if not self.again:
                 return
             at_ms += self.minutes * MINUTE_MS
@@ -62,14 +61,14 @@ class EmptyTray:
         at_ms = self.at_s * 1000
         while True:
             yield stage.until(at_ms)
-            pour_s = -(-float(stage.state[X.TRAY_L]) // POUR_L_S)
+            pour_s = -(-float(stage.state[state.TRAY_L]) // POUR_L_S)
             if pour_s > 0:
-                stage.given[U.TRAY_EMPTY_L_S] = float(stage.state[X.TRAY_L]) / pour_s
+                stage.given[given.TRAY_EMPTY_L_S] = float(stage.state[state.TRAY_L]) / pour_s
                 yield stage.until(at_ms + int(pour_s) * 1000)
-                stage.given[U.TRAY_EMPTY_L_S] = 0.0
+                stage.given[given.TRAY_EMPTY_L_S] = 0.0
             if self.acknowledge:
                 yield stage.until(stage.now_ms + MINUTE_MS)
-                stage.sense[E.ACK_SEQ] += 1
+                stage.sense[sense.ACK_SEQ] += 1
             if not self.daily:
                 return
             at_ms += DAY_MS
@@ -84,5 +83,5 @@ class MopFloor:
     def act(self, stage: Stage) -> Events:
         """Mop once."""
         yield stage.until(self.at_s * 1000)
-        spilled_l = float(stage.state[X.SPILL_L]) + float(stage.state[X.LEAKED_KG])
-        stage.sense[E.FLOOR_MOPPED_ML] = int(spilled_l * 1000.0)
+        spilled_l = float(stage.state[state.SPILL_L]) + float(stage.state[state.LEAKED_KG])
+        stage.sense[sense.FLOOR_MOPPED_ML] = int(spilled_l * 1000.0)

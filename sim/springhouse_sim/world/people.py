@@ -2,9 +2,7 @@
 
 from dataclasses import dataclass
 
-from ..plant import given as U
-from ..plant import moist_air
-from ..plant import state as X
+from ..plant import given, moist_air, state
 from .stage import MINUTE_MS, Events, Stage
 from .windows import Window, minutes_to_edge
 
@@ -79,7 +77,7 @@ class People:
             yield stage.until(stage.now_ms + ahead_ms)
 
     def _write(self, stage: Stage, week_min: int) -> bool:
-        room_c = float(stage.state[X.ROOM_AIR_C])
+        room_c = float(stage.state[state.ROOM_AIR_C])
         sensible_w = latent_w = 0.0
         present = False
         for part in self.occupancy:
@@ -88,9 +86,9 @@ class People:
                 sensible_w += part.people * one[0]
                 latent_w += part.people * one[1]
                 present = True
-        stage.given[U.PEOPLE_SENSIBLE_W] = sensible_w
-        stage.given[U.PEOPLE_MOISTURE_KG_S] = latent_w / moist_air.LATENT_J_KG
-        stage.given[U.EQUIPMENT_W] = sum(
+        stage.given[given.PEOPLE_SENSIBLE_W] = sensible_w
+        stage.given[given.PEOPLE_MOISTURE_KG_S] = latent_w / moist_air.LATENT_J_KG
+        stage.given[given.EQUIPMENT_W] = sum(
             part.watts for part in self.equipment if any(w.contains(week_min) for w in part.windows)
         )
         return present

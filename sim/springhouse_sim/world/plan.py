@@ -4,10 +4,10 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 from itertools import cycle
 
-from springhouse import advice as A
+from springhouse import advice
 from springhouse.ahead import QUARTER_MIN
 
-from .. import sense as E
+from .. import sense
 from .stage import MINUTE_MS, Events, Stage
 
 
@@ -32,10 +32,10 @@ class FollowPlan:
         order: Iterator[Quarter] = cycle(self.quarters) if self.again else iter(self.quarters)
         for n, quarter in enumerate(order):
             yield stage.until(n * QUARTER_MIN * MINUTE_MS)
-            if quarter.what == A.NONE and stage.sense[E.ADVICE] == A.NONE:
+            if quarter.what == advice.NONE and stage.sense[sense.ADVICE] == advice.NONE:
                 continue
-            stage.sense[E.ADVICE] = quarter.what
-            stage.sense[E.ADVICE_WANTED] = quarter.wanted
-            stage.sense[E.ADVICE_MC] = quarter.target_mc
-            stage.sense[E.ADVICE_MIN] = QUARTER_MIN
-            stage.sense[E.ADVICE_SEQ] += 1
+            stage.sense[sense.ADVICE] = quarter.what
+            stage.sense[sense.ADVICE_WANTED] = quarter.wanted
+            stage.sense[sense.ADVICE_MC] = quarter.target_mc
+            stage.sense[sense.ADVICE_MIN] = QUARTER_MIN
+            stage.sense[sense.ADVICE_SEQ] += 1

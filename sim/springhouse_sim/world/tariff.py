@@ -4,7 +4,7 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from typing import Protocol
 
-from ..plant import state as X
+from ..plant import state
 from .stage import MINUTE_MS, Events, Stage
 from .windows import Window, minutes_to_edge
 
@@ -119,10 +119,10 @@ class Meter:
         """Follow the tariff through the week."""
         self.kwh = dict.fromkeys(self.tariff.names, 0.0)
         self.cost = 0.0
-        self._last_j = stage.state[X.MAINS_J]
+        self._last_j = stage.state[state.MAINS_J]
         self._rate = None
         while True:
-            self.read(float(stage.state[X.MAINS_J]))
+            self.read(float(stage.state[state.MAINS_J]))
             local = stage.calendar.local(stage.now_ms)
             self._rate = self.tariff.rate(local)
             ahead_ms = self.tariff.minutes_to_change(local) * MINUTE_MS - local.second * 1000

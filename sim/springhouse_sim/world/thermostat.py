@@ -2,8 +2,8 @@
 
 from dataclasses import dataclass
 
-from ..plant import given as U
-from ..plant import state as X
+from ..plant import given as given_slot
+from ..plant import state as state_slot
 from .stage import DAY_MS, MINUTE_MS, Events, Stage
 from .windows import Window
 
@@ -39,27 +39,27 @@ class PlainThermostat:
     room_on_c: float
     room_off_c: float
     wanted: tuple[Window, ...]
-    probe: int = X.STORE_LOW_PROBE_C
+    probe: int = state_slot.STORE_LOW_PROBE_C
 
     def act(self, stage: Stage) -> Events:
         """Look, switch, wait."""
         given, state = stage.given, stage.state
         while True:
-            ice_kg = sum(state[X.ICE_KG + i] for i in range(X.LAYERS))
-            if ice_kg > SOLID_SHARE * state[X.STORE_KG]:
+            ice_kg = sum(state[state_slot.ICE_KG + i] for i in range(state_slot.LAYERS))
+            if ice_kg > SOLID_SHARE * state[state_slot.STORE_KG]:
                 raise FrozenSolid(stage.now_ms / DAY_MS)
             if state[self.probe] >= self.on_c:
-                given[U.COMPRESSOR_RELAY] = 1.0
+                given[given_slot.COMPRESSOR_RELAY] = 1.0
             elif state[self.probe] <= self.off_c:
-                given[U.COMPRESSOR_RELAY] = 0.0
+                given[given_slot.COMPRESSOR_RELAY] = 0.0
             minute = stage.calendar.week_min(stage.now_ms)
             if self.wanted and not any(window.contains(minute) for window in self.wanted):
                 delivers = 0.0
-            elif state[X.ROOM_PROBE_C] >= self.room_on_c:
+            elif state[state_slot.ROOM_PROBE_C] >= self.room_on_c:
                 delivers = 1.0
-            elif state[X.ROOM_PROBE_C] <= self.room_off_c:
+            elif state[state_slot.ROOM_PROBE_C] <= self.room_off_c:
                 delivers = 0.0
             else:
-                delivers = float(given[U.PUMP_DUTY])
-            given[U.PUMP_DUTY] = given[U.FAN_DUTY] = delivers
+                delivers = float(given[given_slot.PUMP_DUTY])
+            given[given_slot.PUMP_DUTY] = given[given_slot.FAN_DUTY] = delivers
             yield stage.until((stage.now_ms // LOOK_MS + 1) * LOOK_MS)

@@ -1,14 +1,14 @@
 # mypy: ignore-errors
 """Stand-in for the board's `machine` module. Runs under MicroPython."""
 
-import plant_wire as W
+import plant_wire
 
 PWRON_RESET, HARD_RESET, WDT_RESET, DEEPSLEEP_RESET, SOFT_RESET = 1, 2, 3, 4, 5
 
 
 def reset_cause():
     """Chips that reset through their watchdog block report that, asked for or not."""
-    return W.S.cause
+    return plant_wire.S.cause
 
 
 def unique_id():
@@ -18,14 +18,14 @@ def unique_id():
 
 def reset():
     """Reset the chip."""
-    W.gone("R")
+    plant_wire.gone("R")
 
 
 class _Words:
     """The chip's registers, those that are asked for."""
 
     def __getitem__(self, address):
-        return W.S.words[address]
+        return plant_wire.S.words[address]
 
 
 mem32 = _Words()
@@ -42,20 +42,20 @@ class Pin:
         self.number = number
         self._out = mode == self.OUT
         if value is not None:
-            W.drive(number, value)
+            plant_wire.drive(number, value)
 
     def value(self, level=None):
         """Read or drive."""
         if level is None:
-            W.trouble("pin")
-            return W.S.level.get(self.number, 1)
-        W.trouble("drive")
-        W.drive(self.number, 1 if level else 0)
+            plant_wire.trouble("pin")
+            return plant_wire.S.level.get(self.number, 1)
+        plant_wire.trouble("drive")
+        plant_wire.drive(self.number, 1 if level else 0)
 
     def irq(self, handler, trigger, hard=False):
         """Call back on falling edges."""
         pin = self
-        W.S.irq[self.number] = lambda _number: handler(pin)
+        plant_wire.S.irq[self.number] = lambda _number: handler(pin)
 
 
 class PWM:
@@ -63,12 +63,12 @@ class PWM:
 
     def __init__(self, pin, freq=0, duty_u16=0):
         self._pin = pin
-        W.drive(pin.number, duty_u16)
+        plant_wire.drive(pin.number, duty_u16)
 
     def duty_u16(self, duty):
         """Set the duty."""
-        W.trouble("pwm")
-        W.drive(self._pin.number, duty)
+        plant_wire.trouble("pwm")
+        plant_wire.drive(self._pin.number, duty)
 
 
 class ADC:
@@ -79,8 +79,8 @@ class ADC:
 
     def read_u16(self):
         """One sample."""
-        W.trouble("adc")
-        return W.S.adc.get(self._number, 0)
+        plant_wire.trouble("adc")
+        return plant_wire.S.adc.get(self._number, 0)
 
 
 class I2C:
@@ -95,19 +95,19 @@ class I2C:
         self._freq = freq
 
     def _answer(self, address):
-        W.trouble("i2c")
-        text = W.S.i2c.get(address, "-")
+        plant_wire.trouble("i2c")
+        text = plant_wire.S.i2c.get(address, "-")
         if text == "-":
             raise OSError(5)
         if text == "held":
-            W.advance(self._LIMIT_MS)
+            plant_wire.advance(self._LIMIT_MS)
             raise OSError(110)
         return bytes.fromhex(text)
 
     def writevto(self, address, pieces):
         """Write pieces one after the other."""
         self._answer(address)
-        W.advance(9000 * sum(len(piece) for piece in pieces) // self._freq)
+        plant_wire.advance(9000 * sum(len(piece) for piece in pieces) // self._freq)
 
     def writeto(self, address, _data):
         """Write."""
@@ -129,19 +129,19 @@ class I2C:
         """Write registers."""
         kept = bytearray(self._answer(address))
         kept[register : register + len(data)] = data
-        W.S.i2c[address] = bytes(kept).hex()
+        plant_wire.S.i2c[address] = bytes(kept).hex()
 
 
 class WDT:
     """Cannot be stopped; resets the process for real."""
 
     def __init__(self, timeout):
-        W.S.watch_ms = timeout
-        W.S.fed = W.S.now
+        plant_wire.S.watch_ms = timeout
+        plant_wire.S.fed = plant_wire.S.now
 
     def feed(self):
         """Hold off the reset."""
-        W.S.fed = W.S.now
+        plant_wire.S.fed = plant_wire.S.now
 
 
 class Counter:
@@ -151,7 +151,7 @@ class Counter:
 
     def __init__(self, _unit, pin, edge):
         self._count = 0
-        W.S.irq[pin.number] = self._edge
+        plant_wire.S.irq[pin.number] = self._edge
 
     def _edge(self, _number):
         self._count += 1

@@ -4,7 +4,7 @@
 The board's own address is the loopback one. Places for injected faults: radio, join.
 """
 
-import plant_wire as W
+import plant_wire
 
 STA_IF = 0
 _JOIN_MS = 2000
@@ -23,16 +23,16 @@ class WLAN:
 
     def active(self, on):
         """Switch the radio."""
-        W.trouble("radio")
+        plant_wire.trouble("radio")
         self._on = on
         self._since = -1
 
     def connect(self, _name, _password):
         """Begin to join."""
-        W.trouble("join")
+        plant_wire.trouble("join")
         if not self._on:
             raise OSError("radio is off")
-        self._since = W.S.now
+        self._since = plant_wire.S.now
 
     def disconnect(self):
         """Leave."""
@@ -40,9 +40,9 @@ class WLAN:
 
     def isconnected(self):
         """Joined, with an address."""
-        if not W.S.wifi and self._since >= 0:
-            self._since = W.S.now  # goes on trying
-        return self._since >= 0 and W.S.now - self._since >= _JOIN_MS
+        if not plant_wire.S.wifi and self._since >= 0:
+            self._since = plant_wire.S.now  # goes on trying
+        return self._since >= 0 and plant_wire.S.now - self._since >= _JOIN_MS
 
     def ifconfig(self):
         """Address, mask, gateway, name server."""

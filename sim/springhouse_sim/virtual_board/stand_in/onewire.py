@@ -4,7 +4,7 @@
 The scratchpads come from the plant's side, checksums included.
 """
 
-import plant_wire as W
+import plant_wire
 
 
 class OneWire:
@@ -15,10 +15,10 @@ class OneWire:
 
     def reset(self, required=False):
         """Reset pulse; True if something pulls the line low in answer."""
-        W.trouble("onewire")
+        plant_wire.trouble("onewire")
         self._sent = b""
-        W.advance(1)
-        return W.S.bus == "ok" or W.S.bus == "short"
+        plant_wire.advance(1)
+        return plant_wire.S.bus == "ok" or plant_wire.S.bus == "short"
 
     def writebyte(self, byte):
         """Send a byte."""
@@ -27,15 +27,15 @@ class OneWire:
     def write(self, data):
         """Send bytes."""
         self._sent += data
-        W.advance(5)
+        plant_wire.advance(5)
 
     def readinto(self, buffer):
         """Read; the line stays high where nobody answers."""
-        fill = 0 if W.S.bus == "short" else 0xFF
+        fill = 0 if plant_wire.S.bus == "short" else 0xFF
         answer = b""
-        if W.S.bus == "ok" and self._sent[:1] == b"\x55" and self._sent[9:10] == b"\xbe":
-            text = W.S.frames.get(self._sent[1:9].hex(), "-")
+        if plant_wire.S.bus == "ok" and self._sent[:1] == b"\x55" and self._sent[9:10] == b"\xbe":
+            text = plant_wire.S.frames.get(self._sent[1:9].hex(), "-")
             answer = b"" if text == "-" else bytes.fromhex(text)
         for i in range(len(buffer)):
             buffer[i] = answer[i] if i < len(answer) else fill
-        W.advance(5)
+        plant_wire.advance(5)

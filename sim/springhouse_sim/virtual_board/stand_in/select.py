@@ -1,7 +1,7 @@
 # mypy: ignore-errors
 """Stand-in for `select`: user polls are real, asyncio's idle wait lets virtual time pass."""
 
-import plant_wire as W
+import plant_wire
 import uselect
 
 POLLIN, POLLOUT, POLLERR, POLLHUP = (
@@ -43,6 +43,6 @@ class poll:
         """The event loop has nothing to do for so long."""
         ready = self._real.poll(0)
         if not ready and ms != 0:
-            W.trouble("idle")
-            W.advance(ms if ms > 0 else 1000)
+            plant_wire.trouble("idle")
+            plant_wire.advance(ms if ms > 0 else 1000)
         return ready

@@ -5,11 +5,11 @@ A program that waits for the network without limit hangs here as it does on a bo
 watchdog ends it; and so does a look-up of a name. Places for injected faults: connect, send.
 """
 
-import plant_wire as W
+import plant_wire
 import uselect
-import usocket as R
+import usocket
 
-SOL_SOCKET, SO_REUSEADDR = R.SOL_SOCKET, R.SO_REUSEADDR
+SOL_SOCKET, SO_REUSEADDR = usocket.SOL_SOCKET, usocket.SO_REUSEADDR
 _STEP_MS = 100
 _AGAIN, _UNDER_WAY = 11, 115
 
@@ -17,15 +17,15 @@ _AGAIN, _UNDER_WAY = 11, 115
 def getaddrinfo(host, port):
     """Only numbers are answered; a look-up of a name never ends."""
     while not all(part.isdigit() for part in host.split(".")):
-        W.advance(_STEP_MS)
-    return R.getaddrinfo(host, port)
+        plant_wire.advance(_STEP_MS)
+    return usocket.getaddrinfo(host, port)
 
 
 class socket:
     """Never waits in real time."""
 
     def __init__(self, real=None):
-        self.real = real or R.socket()
+        self.real = real or usocket.socket()
         self.real.setblocking(False)
         self._waits = True
         self.setsockopt = self.real.setsockopt
@@ -47,7 +47,7 @@ class socket:
             except OSError as problem:
                 if not self._waits or problem.errno != _AGAIN:
                     raise
-            W.advance(_STEP_MS)
+            plant_wire.advance(_STEP_MS)
 
     def accept(self):
         """Next client."""
@@ -60,12 +60,12 @@ class socket:
 
     def write(self, data):
         """Bytes taken, None if there is no room."""
-        W.trouble("send")
+        plant_wire.trouble("send")
         return self._until(self.real.write, data)
 
     def connect(self, address):
         """Begin to connect, or connect."""
-        W.trouble("connect")
+        plant_wire.trouble("connect")
         try:
             self.real.connect(address)
         except OSError as problem:
@@ -74,4 +74,4 @@ class socket:
             poll = uselect.poll()
             poll.register(self.real, uselect.POLLOUT)
             while not poll.poll(0):
-                W.advance(_STEP_MS)
+                plant_wire.advance(_STEP_MS)

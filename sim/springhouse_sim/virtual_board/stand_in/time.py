@@ -1,7 +1,7 @@
 # mypy: ignore-errors
 """Stand-in for `time`: virtual, wrapping at 2**30 like a 32-bit board's."""
 
-import plant_wire as W
+import plant_wire
 
 _PERIOD = 1 << 30
 _HALF = 1 << 29
@@ -9,12 +9,12 @@ _HALF = 1 << 29
 
 def ticks_ms():
     """Wrapped milliseconds."""
-    return W.ticks()
+    return plant_wire.ticks()
 
 
 def ticks_us():
     """Wrapped microseconds."""
-    return W.ticks() * 1000 & _PERIOD - 1
+    return plant_wire.ticks() * 1000 & _PERIOD - 1
 
 
 def ticks_diff(late, early):
@@ -31,9 +31,9 @@ def ticks_add(tick, ms):
 
 def sleep_ms(ms):
     """Blocking wait."""
-    W.advance(ms)
+    plant_wire.advance(ms)
 
 
 def sleep(s):
     """Blocking wait."""
-    W.advance(int(s * 1000))
+    plant_wire.advance(int(s * 1000))
