@@ -62,7 +62,7 @@ class RecordingBench(Bench):
         self.cuts: list[Cut] = []
 
     def _advance(self, from_ms: int, to_ms: int) -> None:
-        self.cuts.append(Cut(from_ms, np.array(self.tank[1]), np.array(self.tank[0])))
+        self.cuts.append(Cut(from_ms, np.array(self.tank.given), np.array(self.tank.state)))
         super()._advance(from_ms, to_ms)
 
 

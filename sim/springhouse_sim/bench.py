@@ -106,7 +106,7 @@ class _Log:
 
     @property
     def records(self) -> ticks.Log:
-        return (self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
+        return ticks.Log(self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
 
     def all_samples(self) -> NDArray[np.float64]:
         """Return all rows that were kept, shape (minutes, ticks.COLUMNS)."""
@@ -148,6 +148,10 @@ class _Log:
         return new_events
 
 
+def _plain(record: ticks.Plain) -> ticks.Plain:
+    return tuple(_plain(part) if isinstance(part, tuple) else part for part in record)
+
+
 class Bench:
     """One installation in one world, ready for one run.
 
@@ -165,7 +169,7 @@ class Bench:
         pace: how the run gets from tick to tick.
 
     The flat records of the run are in ``tank``, ``board``, ``observer`` and ``sense``, as
-    `ticks.run` takes them.
+    `ticks.advance` takes them.
 
     Raises:
         ValueError: naming the first setting that is out of bounds, a bad seed or origin, or noise
@@ -202,7 +206,7 @@ class Bench:
         given_values = given.neutral_given()
         for slot, value in (given_slots or {}).items():
             given_values[slot] = value
-        self.tank: ticks.Tank = (
+        self.tank = ticks.Tank(
             self.code.floats(state),
             self.code.floats(given_values),
             self.code.floats(parameters(plant)),
@@ -210,7 +214,7 @@ class Bench:
             self.code.zeros(tap.SIZE),
         )
         self.board = self._make_board(settings, with_controller)
-        self.observer: ticks.Observer = (
+        self.observer = ticks.Observer(
             self.code.longs(shadow.SIZE),
             self.code.longs(observe.COUNTS),
             self.code.longs(observe.COUNTS),
@@ -227,7 +231,7 @@ class Bench:
         for slot, value in enumerate(settings):
             held[slot] = value
         size = near.SIZE if self.pace is Pace.SKIP else reading.SIZE
-        return (self.code.ints(cell.SIZE), held, self.code.ints(size), present)
+        return ticks.Board(self.code.ints(cell.SIZE), held, self.code.ints(size), present)
 
     def _make_sense(self, sensors: sense_slot.Sensors, seed: int, tick_origin: int) -> IntRecord:
         sense = self.code.ints(sense_slot.SIZE)
@@ -242,9 +246,9 @@ class Bench:
         code = self.code
         states = [code.zeros(state_slot.SIZE) for _ in range(14)]
         taps = [code.zeros(tap.SIZE) for _ in range(3)]
-        pilot: skip_step.Pilot = (
-            (states[0], states[1], states[2], states[3]),
-            (states[4], states[5], states[6], taps[2]),
+        pilot = skip_step.Pilot(
+            skip_step.Ends(states[0], states[1], states[2], states[3]),
+            skip_step.Scratch(states[4], states[5], states[6], taps[2]),
             taps[0],
             taps[1],
             code.zeros(skip_step.MODES * state_slot.SIZE),
@@ -253,12 +257,11 @@ class Bench:
             code.longs(skip_step.MARKS),
             (states[8], states[9], states[10], states[11], states[12], states[13]),
         )
-        own: skip.Skip = (
+        own = skip.Skip(
             code.longs(skip.OWN),
             code.ints(cell.SIZE),
             code.ints(2 * reading.SIZE),
             code.ints(skip_scan.FLAGS),
-            taps[2],
             states[7],
         )
         skip.prepare(own, pilot)
@@ -285,7 +288,7 @@ class Bench:
         if self._ran:
             raise RuntimeError("a bench runs once; make another")
         self._ran = True
-        x, u = self.tank[0], self.tank[1]
+        x, u = self.tank.state, self.tank.given
         begun = np.array(x, np.float64)
         end_ms = round(days * DAY_MS / TICK_MS) * TICK_MS
         self._log.open(self.code, end_ms // MINUTE_MS, on_rows)
@@ -306,7 +309,7 @@ class Bench:
         while env.now < end_ms:
             until = int(min(env.peek(), end_ms))
             self._advance(int(env.now), until)
-            water_c = self.tank[0][state_slot.WATER_C]
+            water_c = self.tank.state[state_slot.WATER_C]
             if not WATER_FROM_C < water_c < WATER_TO_C:  # or is no number
                 days = until / DAY_MS
                 raise ArithmeticError(f"store at {water_c:g} °C after {days:.1f} days of the run")
@@ -315,14 +318,16 @@ class Bench:
             yield env.timeout(until - int(env.now))
 
     def _advance(self, from_ms: int, to_ms: int) -> None:
-        records = (self.tank, self.board, self.observer, self.sense, self._log.records)
+        whole = _plain((self.tank, self.board, self.observer))
+        kept = (self.sense, _plain(self._log.records))
         while from_ms < to_ms:
             if self.pace is Pace.PLAIN:
-                from_ms = self.code.sim("ticks").run(*records, from_ms, to_ms)
+                from_ms = self.code.sim("ticks").run(*whole, *kept, from_ms, to_ms)
             else:
-                from_ms = self.code.sim("skip").run(
-                    *records, self.pilot, self.skip, from_ms, to_ms, self.pace is Pace.EVERY_TICK
-                )
+                skipping = _plain((self.pilot, self.skip))
+                every = self.pace is Pace.EVERY_TICK
+                run = self.code.sim("skip").run
+                from_ms = run(*whole, *kept, *skipping, from_ms, to_ms, every)
             if from_ms < to_ms:
                 self._log.empty()
 
@@ -334,7 +339,7 @@ class Bench:
             calendar=self.world.calendar,
             end_ms=end_ms,
             seed=self.seed,
-            settings=array("i", (int(v) for v in self.board[1])),
+            settings=array("i", (int(v) for v in self.board.settings)),
             events=np.concatenate(log.event_chunks),
             samples=log.all_samples(),
             counts=np.array(log.counts, np.int64),
@@ -343,6 +348,6 @@ class Bench:
             ended=np.array(x, np.float64),
             kwh_by_rate=dict(meter.kwh),
             cost=meter.cost,
-            cases=np.array(self.observer[1], np.int64),
-            violations=np.array(self.observer[2], np.int64),
+            cases=np.array(self.observer.cases, np.int64),
+            violations=np.array(self.observer.violations, np.int64),
         )

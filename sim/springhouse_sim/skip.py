@@ -12,7 +12,7 @@ least every ten minutes: it judges the same outputs on fewer scans. All other fi
 every tick.
 """
 
-from typing import TypeAlias
+from typing import NamedTuple
 
 from springhouse import controller, setting
 from springhouse import memory as cell
@@ -31,7 +31,7 @@ from springhouse_sim import sense as sense_slot
 from springhouse_sim.plant import electricity, given, layers, param, spaces, state, tap
 from springhouse_sim.plant.rates import rates, switch
 from springhouse_sim.records import FloatRecord, IntRecord
-from springhouse_sim.ticks import SAMPLE_TICKS, TICK_MS, Board, Log, Observer, Tank
+from springhouse_sim.ticks import SAMPLE_TICKS, TICK_MS, Board, Log, Observer, Plain, Tank
 from springhouse_sim.watch import observe
 
 ROOM_FOR_STEP = skip_step.LONGEST_MS // TICK_MS + 2  # rows that one step may write
@@ -40,13 +40,20 @@ ROOM_FOR_STEP = skip_step.LONGEST_MS // TICK_MS + 2  # rows that one step may wr
 # the controller at, and how often it was.
 DONE, SEEN, FOLLOWED, COUNTED, GAUGED, SAMPLED, WAKE, SCANS, OWN = range(9)
 
-# The skip's records: own, memory before a step, bands, flags, and scratch for taps and rates.
-Skip: TypeAlias = tuple[IntRecord, IntRecord, IntRecord, IntRecord, FloatRecord, FloatRecord]
+
+class Skip(NamedTuple):
+    """The skip's own record, memory before a step, bands, flags, and scratch for rates."""
+
+    own: IntRecord
+    before: IntRecord
+    watch: IntRecord
+    flags: IntRecord
+    rates: FloatRecord
 
 
 def prepare(skip: Skip, pilot: skip_step.Pilot) -> None:
     """Fill the zeroed records before a run."""
-    own = skip[0]
+    own = skip.own
     for slot in range(WAKE):
         own[slot] = -1
     skip_step.prepare(pilot)
@@ -54,8 +61,8 @@ def prepare(skip: Skip, pilot: skip_step.Pilot) -> None:
 
 def sense_taps(tank: Tank, skip: Skip) -> None:
     """Bring the taps that sensors read up to the state: level, supply, battery, float."""
-    x, u, p, _, t = tank
-    scratch = skip[5]
+    x, u, p, t = tank.state, tank.given, tank.parameters, tank.taps
+    scratch = skip.rates
     for slot in range(state.SIZE):
         scratch[slot] = 0.0
     layers.measure(x, p, t)
@@ -80,19 +87,25 @@ def see(
     tank: Tank, board: Board, observer: Observer, sense: IntRecord, skip: Skip, tick: int
 ) -> None:
     """Show the observer a tick that the controller need not be asked about; x stands there."""
-    memory, settings, readings, _ = board
+    memory, settings, readings = board.memory, board.settings, board.readings
     sense_taps(tank, skip)
-    sensing.read(readings, settings, sense, tank[0], tank[1], tank[4], tick)
+    sensing.read(readings, settings, sense, tank.state, tank.given, tank.taps, tick)
     observe.observe(
-        observer[0], memory, settings, readings, memory[cell.OUT], observer[1], observer[2]
+        observer.shadow,
+        memory,
+        settings,
+        readings,
+        memory[cell.OUT],
+        observer.cases,
+        observer.violations,
     )
-    skip[0][SEEN] = tick
+    skip.own[SEEN] = tick
 
 
 def count_states(board: Board, log: Log, skip: Skip, last: int) -> None:
     """Count the seconds in the states up to a tick."""
-    own, counts, memory = skip[0], log[3], board[0]
-    if board[3][0] and counts[gauge.ALIVE]:
+    own, counts, memory = skip.own, log.counts, board.memory
+    if board.present[0] and counts[gauge.ALIVE]:
         counts[gauge.STORE_STATE_S_0 + memory[cell.STORE_STATE]] += last - own[COUNTED]
         counts[gauge.ROOM_STATE_S_0 + memory[cell.ROOM_STATE]] += last - own[COUNTED]
     own[COUNTED] = last
@@ -102,7 +115,7 @@ def sample_to(
     tank: Tank, board: Board, log: Log, curve: FloatRecord, skip: Skip, last: int
 ) -> None:
     """Write the minute samples up to a tick from the curve."""
-    own, used, samples = skip[0], log[2], log[1]
+    own, used, samples = skip.own, log.used, log.samples
     tick = (own[SAMPLED] // SAMPLE_TICKS + 1) * SAMPLE_TICKS
     while tick <= last:
         share = skip_dense.share_at(curve, tick)
@@ -117,10 +130,10 @@ def sample_to(
             k += 1
         age_s = skip_dense.value(curve, state.WEATHER_AGE_S, share)
         for slot in ticks.GIVEN_COLUMNS:
-            samples[k] = given.now(tank[1], slot, age_s)
+            samples[k] = given.now(tank.given, slot, age_s)
             k += 1
         for slot in ticks.MEMORY_COLUMNS:
-            samples[k] = float(board[0][slot])
+            samples[k] = float(board.memory[slot])
             k += 1
         used[ticks.SAMPLES_USED] += 1
         own[SAMPLED] = tick
@@ -137,10 +150,10 @@ def control(
     tick: int,
 ) -> bool:
     """Do one control tick at the present state; return whether something else is driven now."""
-    x, u, _, _, t = tank
+    x, u, t = tank.state, tank.given, tank.taps
     memory, settings, readings, has_controller = board
-    own, before, watch, _, _, _ = skip
-    events, _, used, counts, _, _ = log
+    own, before, watch = skip.own, skip.before, skip.watch
+    events, used, counts = log.events, log.used, log.counts
     relay, pump, fan = u[given.COMPRESSOR_RELAY], u[given.PUMP_DUTY], u[given.FAN_DUTY]
     live = sense[sense_slot.RELAY_LIVE]
     sense_taps(tank, skip)
@@ -152,12 +165,20 @@ def control(
     if has_controller[0]:
         if t[tap.POWERED] > 0.5:
             if not counts[gauge.ALIVE]:
-                ticks.board_on(memory, observer[0], counts)
+                ticks.board_on(memory, observer.shadow, counts)
             for slot in range(cell.SIZE):
                 before[slot] = memory[slot]
             sensing.read(readings, settings, sense, x, u, t, tick)
             out = controller.step(memory, settings, readings)
-            observe.observe(observer[0], memory, settings, readings, out, observer[1], observer[2])
+            observe.observe(
+                observer.shadow,
+                memory,
+                settings,
+                readings,
+                out,
+                observer.cases,
+                observer.violations,
+            )
             own[SEEN] = tick
             own[WAKE] = tick + 1
             if not changed(memory, before):
@@ -179,24 +200,24 @@ def control(
 
 def gauge_tick(tank: Tank, board: Board, log: Log, skip: Skip, tick: int) -> None:
     """Gauge one tick at the present state."""
-    x, u, _, _, t = tank
-    least = board[1][setting.FLOW_LEAST_ML_MIN] / 1000.0
-    gauge.watch(log[3], log[5], x, u, t, least, tick)
-    skip[0][GAUGED] = tick
+    x, u, t = tank.state, tank.given, tank.taps
+    least = board.settings[setting.FLOW_LEAST_ML_MIN] / 1000.0
+    gauge.watch(log.counts, log.peaks, x, u, t, least, tick)
+    skip.own[GAUGED] = tick
 
 
 def turning(tank: Tank) -> bool:
     """Whether the pump turns."""
-    return bool(tank[1][given.PUMP_DUTY] * tank[4][tap.POWERED] > 0.0)
+    return bool(tank.given[given.PUMP_DUTY] * tank.taps[tap.POWERED] > 0.0)
 
 
 def gauge_to(
     board: Board, log: Log, curve: FloatRecord, skip: Skip, last: int, pumping: bool
 ) -> None:
     """Gauge all ticks of the step up to a tick; ``pumping``: whether the pump turned there."""
-    own = skip[0]
-    least = board[1][setting.FLOW_LEAST_ML_MIN] / 1000.0
-    skip_gauge.span(curve, log[3], log[5], pumping, least, own[GAUGED] + 1, last)
+    own = skip.own
+    least = board.settings[setting.FLOW_LEAST_ML_MIN] / 1000.0
+    skip_gauge.span(curve, log.counts, log.peaks, pumping, least, own[GAUGED] + 1, last)
     own[GAUGED] = max(own[GAUGED], last)
 
 
@@ -228,20 +249,20 @@ def switch_tick(curve: FloatRecord, u: FloatRecord, p: FloatRecord, first: int, 
 
 def begin(tank: Tank, pilot: skip_step.Pilot) -> None:
     """Start the plant anew from its present state."""
-    x, u, p, _, t = tank
-    x0, f0, _, _ = pilot[0]
+    x, u, p, t = tank.state, tank.given, tank.parameters, tank.taps
+    x0, f0 = pilot.ends.begin, pilot.ends.begin_rates
     switch(x, u, p, t)
     for slot in range(state.SIZE):
         x0[slot] = x[slot]
-    rates(x0, u, p, f0, pilot[2])
-    pilot[7][skip_step.EVALUATIONS] += 1
+    rates(x0, u, p, f0, pilot.taps_begin)
+    pilot.marks[skip_step.EVALUATIONS] += 1
 
 
 def go_on(tank: Tank, pilot: skip_step.Pilot) -> None:
     """Begin the next step where the last one ended."""
-    x = tank[0]
-    x0, f0, x1, f1 = pilot[0]
-    taps_0, taps_1 = pilot[2], pilot[3]
+    x = tank.state
+    x0, f0, x1, f1 = pilot.ends
+    taps_0, taps_1 = pilot.taps_begin, pilot.taps_end
     for slot in range(state.SIZE):
         x[slot] = x1[slot]
         x0[slot] = x1[slot]
@@ -260,8 +281,8 @@ def first_wake(
     last: int,
 ) -> int:
     """Return the first tick from ``first`` to ``last`` to step the controller at, else NEVER."""
-    own, _, watch, flags, _, _ = skip
-    u, p, settings, readings = tank[1], tank[2], board[1], board[2]
+    own, watch, flags = skip.own, skip.watch, skip.flags
+    u, p, settings, readings = tank.given, tank.parameters, board.settings, board.readings
     if own[WAKE] <= first:
         return first if first <= last else skip_scan.NEVER
     end = min(last, own[WAKE] - 1)
@@ -285,20 +306,20 @@ def catch_up(
     show: bool,
 ) -> None:
     """Catch up with the ticks up to ``last``, at which nothing could change."""
-    own = skip[0]
-    memory, settings, readings, _ = board
+    own = skip.own
+    memory, settings, readings = board.memory, board.settings, board.readings
     sample_to(tank, board, log, curve, skip, last)
-    if not board[3][0]:
+    if not board.present[0]:
         return
     if last > own[COUNTED]:
         count_states(board, log, skip, last)
-    if not log[3][gauge.ALIVE]:
+    if not log.counts[gauge.ALIVE]:
         return
     if last > own[FOLLOWED]:
         skip_follow.follow(curve, memory, settings, readings, sense, own[FOLLOWED], last)
         own[FOLLOWED] = last
     if show and own[SEEN] < last and last * TICK_MS >= curve[skip_dense.BEGIN_MS]:
-        skip_dense.fill(curve, skip_dense.share_at(curve, last), tank[0])
+        skip_dense.fill(curve, skip_dense.share_at(curve, last), tank.state)
         see(tank, board, observer, sense, skip, last)
 
 
@@ -322,7 +343,7 @@ def walk(
             if tick > last:
                 break
         catch_up(tank, board, observer, sense, log, curve, skip, tick - 1, True)
-        skip_dense.fill(curve, skip_dense.share_at(curve, tick), tank[0])
+        skip_dense.fill(curve, skip_dense.share_at(curve, tick), tank.state)
         pumping = turning(tank)
         if control(tank, board, observer, sense, log, skip, tick):
             gauge_to(board, log, curve, skip, tick - 1, pumping)
@@ -333,7 +354,7 @@ def walk(
     return skip_scan.NEVER
 
 
-def run(
+def advance(
     tank: Tank,
     board: Board,
     observer: Observer,
@@ -351,20 +372,20 @@ def run(
     The time reached is below ``to_ms`` only when a log is nearly full.
 
     Args:
-        tank: as `ticks.run` takes it.
-        board: as `ticks.run` takes it.
-        observer: as `ticks.run` takes it.
-        sense: as `ticks.run` takes it.
-        log: as `ticks.run` takes it.
+        tank: as `ticks.advance` takes it.
+        board: as `ticks.advance` takes it.
+        observer: as `ticks.advance` takes it.
+        sense: as `ticks.advance` takes it.
+        log: as `ticks.advance` takes it.
         pilot: records of the integration, filled by ``prepare``.
         skip: records of the skip, filled by ``prepare``.
         from_ms: ms since scenario start.
         to_ms: ms since scenario start.
         every: step the controller at every tick.
     """
-    x, u, p, _, _ = tank
-    own, curve = skip[0], pilot[5]
-    used, sizes = log[2], log[4]
+    x, u, p = tank.state, tank.given, tank.parameters
+    own, curve = skip.own, pilot.curve
+    used, sizes = log.used, log.sizes
     now = from_ms
     afresh = True
     own[WAKE] = 0  # something outside has changed
@@ -376,7 +397,7 @@ def run(
         if used[ticks.SAMPLES_USED] + ROOM_FOR_STEP >= sizes[ticks.SAMPLES_USED]:
             return now
         if now % TICK_MS == 0 and own[DONE] < now // TICK_MS:
-            skip_dense.stand(curve, x, tank[4], now)
+            skip_dense.stand(curve, x, tank.taps, now)
             control(tank, board, observer, sense, log, skip, now // TICK_MS)
             gauge_tick(tank, board, log, skip, now // TICK_MS)
             sample_to(tank, board, log, curve, skip, now // TICK_MS)
@@ -400,7 +421,7 @@ def run(
             now = switched * TICK_MS
             begin(tank, pilot)
             for slot in range(tap.SIZE):  # for a sample at this very tick
-                tank[4][slot] = pilot[2][slot]
+                tank.taps[slot] = pilot.taps_begin[slot]
         else:
             catch_up(tank, board, observer, sense, log, curve, skip, last, end == to_ms)
             gauge_to(board, log, curve, skip, last, turning(tank))
@@ -411,3 +432,21 @@ def run(
             continue
         skip_step.restart(pilot)
     return now
+
+
+def run(
+    tank: Plain,
+    board: Plain,
+    observer: Plain,
+    sense: IntRecord,
+    log: Plain,
+    pilot: Plain,
+    skip: Plain,
+    from_ms: int,
+    to_ms: int,
+    every: bool,
+) -> int:
+    """Do `advance` on records without names, as `ticks.run` takes them."""
+    named = (Tank(*tank), Board(*board), Observer(*observer))
+    flying = skip_step.Pilot(skip_step.Ends(*pilot[0]), skip_step.Scratch(*pilot[1]), *pilot[2:])
+    return advance(*named, sense, Log(*log), flying, Skip(*skip), from_ms, to_ms, every)

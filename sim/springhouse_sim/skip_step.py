@@ -13,7 +13,7 @@ of one tick is taken whatever its error.
 """
 
 import math
-from typing import TypeAlias
+from typing import NamedTuple
 
 from springhouse_sim import skip_dense, skip_quick
 from springhouse_sim.plant import given, param, state, tap
@@ -64,22 +64,43 @@ _SCALES = {
 }
 SCALES = tuple(_SCALES.get(slot, 1.0) for slot in range(state.TOTALS))
 
-# The pilot: state and rates at both ends, three scratch states and scratch taps, taps at both ends,
-# the direction of the fastest node a mode, the curve, numbers (float) and marks (int) below, the
-# inner stages of a quick step.
-Ends: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
-Scratch: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord]
-Pilot: TypeAlias = tuple[
-    Ends,
-    Scratch,
-    FloatRecord,
-    FloatRecord,
-    FloatRecord,
-    FloatRecord,
-    FloatRecord,
-    IntRecord,
-    skip_quick.Stages,
-]
+
+class Ends(NamedTuple):
+    """State and rates at both ends of a step."""
+
+    begin: FloatRecord
+    begin_rates: FloatRecord
+    end: FloatRecord
+    end_rates: FloatRecord
+
+
+class Scratch(NamedTuple):
+    """Three states and the taps between the ends."""
+
+    first: FloatRecord
+    second: FloatRecord
+    third: FloatRecord
+    taps: FloatRecord
+
+
+class Pilot(NamedTuple):
+    """What the integration works on.
+
+    ``directions`` of the fastest node, a mode each; ``numbers`` and ``marks`` as below; ``inner``
+    stages of a quick step.
+    """
+
+    ends: Ends
+    scratch: Scratch
+    taps_begin: FloatRecord
+    taps_end: FloatRecord
+    directions: FloatRecord
+    curve: FloatRecord
+    numbers: FloatRecord
+    marks: IntRecord
+    inner: skip_quick.Stages
+
+
 # numbers
 H_S, ERROR, ALLOWED, RADIUS_0 = range(4)
 NUMBERS = RADIUS_0 + MODES
@@ -90,7 +111,7 @@ MARKS = AGE_0 + MODES
 
 def prepare(pilot: Pilot) -> None:
     """Fill the zeroed records of a pilot."""
-    directions, numbers, marks = pilot[4], pilot[6], pilot[7]
+    directions, numbers, marks = pilot.directions, pilot.numbers, pilot.marks
     for slot in range(MODES * state.SIZE):
         directions[slot] = 1.0
     numbers[H_S] = 1.0
@@ -120,9 +141,9 @@ def rests(x: FloatRecord, u: FloatRecord, slot: int) -> bool:
 
 def estimate_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
     """Return the fastest rate of the plant [1/s], margin included: power method on its rates."""
-    x0, f0, _, _ = pilot[0]
-    y, fy, _, taps = pilot[1]
-    directions, marks = pilot[4], pilot[7]
+    x0, f0 = pilot.ends.begin, pilot.ends.begin_rates
+    y, fy, taps = pilot.scratch.first, pilot.scratch.second, pilot.scratch.taps
+    directions, marks = pilot.directions, pilot.marks
     base = mode * state.SIZE
     radius = 0.0
     for n in range(POWER_ROUNDS):
@@ -159,8 +180,8 @@ def stages(h_s: float, radius_1_s: float) -> int:
 
 def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int) -> float:
     """Fill the end of the step; return its error over the error allowed."""
-    x0, f0, x1, f1 = pilot[0]
-    last, before, y, taps = pilot[1]
+    x0, f0, x1, f1 = pilot.ends
+    last, before, y, taps = pilot.scratch
     w0 = 1.0 + DAMPING / (count * count)
     root = math.sqrt(w0 * w0 - 1.0)
     arc = count * math.log(w0 + root)
@@ -194,21 +215,21 @@ def attempt(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float, count: int
     for slot in range(state.SIZE):
         x1[slot] = last[slot]
     arrive(pilot, u, p)
-    pilot[7][EVALUATIONS] += count
-    return float(long_error(pilot, h_s) / pilot[6][ALLOWED])
+    pilot.marks[EVALUATIONS] += count
+    return float(long_error(pilot, h_s) / pilot.numbers[ALLOWED])
 
 
 def arrive(pilot: Pilot, u: FloatRecord, p: FloatRecord) -> None:
     """Fill rates and taps at the end of the step."""
-    _, _, x1, f1 = pilot[0]
+    x1, f1 = pilot.ends.end, pilot.ends.end_rates
     if u[given.PUMP_DUTY] == 0.0 and abs(x1[state.FLOW_L_MIN]) < STILL_L_MIN:
         x1[state.FLOW_L_MIN] = 0.0
-    rates(x1, u, p, f1, pilot[3])
+    rates(x1, u, p, f1, pilot.taps_end)
 
 
 def long_error(pilot: Pilot, h_s: float) -> float:
     """Return the error over the scales that a long step between these ends makes."""
-    x0, f0, x1, f1 = pilot[0]
+    x0, f0, x1, f1 = pilot.ends
     worst = 0.0
     for slot in range(state.TOTALS):
         e = 0.8 * (x0[slot] - x1[slot]) + 0.4 * h_s * (f0[slot] + f1[slot])
@@ -218,18 +239,20 @@ def long_error(pilot: Pilot, h_s: float) -> float:
 
 def attempt_quick(pilot: Pilot, u: FloatRecord, p: FloatRecord, h_s: float) -> float:
     """Fill the end of a quick step; return its error over the error allowed."""
-    x0, f0, x1, f1 = pilot[0]
-    amid, _, _, taps = pilot[1]
-    skip_quick.attempt(x0, f0, x1, u, p, pilot[8], taps, h_s)
+    x0, f0, x1, f1 = pilot.ends
+    amid, taps = pilot.scratch.first, pilot.scratch.taps
+    skip_quick.attempt(x0, f0, x1, u, p, pilot.inner, taps, h_s)
     arrive(pilot, u, p)
-    pilot[7][EVALUATIONS] += skip_quick.STAGES
-    return float(skip_quick.finish(x0, f0, f1, pilot[8], amid, SCALES, h_s) / pilot[6][ALLOWED])
+    pilot.marks[EVALUATIONS] += skip_quick.STAGES
+    return float(
+        skip_quick.finish(x0, f0, f1, pilot.inner, amid, SCALES, h_s) / pilot.numbers[ALLOWED]
+    )
 
 
 def radius_of(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
     """Return the fastest rate [1/s] to be reckoned with in the step that begins."""
-    radius = pilot[6][RADIUS_0 + mode]
-    if pilot[0][0][state.FLOW_L_MIN] != 0.0:
+    radius = pilot.numbers[RADIUS_0 + mode]
+    if pilot.ends.begin[state.FLOW_L_MIN] != 0.0:
         # Flow that dies away: the estimate may be from a time without any.
         radius = max(radius, FLOW_MARGIN / p[param.FLOW_LAG_S])
     return float(radius)
@@ -237,21 +260,21 @@ def radius_of(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int) -> float:
 
 def renew_radius(pilot: Pilot, u: FloatRecord, p: FloatRecord, mode: int, oldest: int) -> None:
     """Estimate the radius of a mode anew if more than ``oldest`` steps were taken with it."""
-    if pilot[7][AGE_0 + mode] > oldest:
-        pilot[6][RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
-        pilot[7][AGE_0 + mode] = 0
+    if pilot.marks[AGE_0 + mode] > oldest:
+        pilot.numbers[RADIUS_0 + mode] = estimate_radius(pilot, u, p, mode)
+        pilot.marks[AGE_0 + mode] = 0
 
 
 def restart(pilot: Pilot) -> None:
     """Reckon with something quick, for something was just switched."""
-    pilot[6][H_S] = min(pilot[6][H_S], RESTART_S)
-    pilot[7][QUICK] = 1
+    pilot.numbers[H_S] = min(pilot.numbers[H_S], RESTART_S)
+    pilot.marks[QUICK] = 1
 
 
 def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) -> int:
     """Step from ``now_ms``, where x and its rates stand; return the end, ``to_ms`` at most."""
-    numbers, marks, curve = pilot[6], pilot[7], pilot[5]
-    x0, f0, x1, f1 = pilot[0]
+    numbers, marks, curve = pilot.numbers, pilot.marks, pilot.curve
+    x0, f0, x1, f1 = pilot.ends
     mode = mode_of(u)
     renew_radius(pilot, u, p, mode, ESTIMATE_EVERY - 1)
     least = now_ms - now_ms % TICK_MS + TICK_MS
@@ -277,10 +300,10 @@ def step(pilot: Pilot, u: FloatRecord, p: FloatRecord, now_ms: int, to_ms: int) 
         renew_radius(pilot, u, p, mode, 0)
     skip_dense.fit(curve, x0, f0, x1, f1, now_ms, end)
     if marks[QUICK]:
-        skip_dense.bend(curve, pilot[1][0])
+        skip_dense.bend(curve, pilot.scratch.first)
     for slot in range(tap.SIZE):
-        curve[skip_dense.TAPS_BEGIN + slot] = pilot[2][slot]
-        curve[skip_dense.TAPS_END + slot] = pilot[3][slot]
+        curve[skip_dense.TAPS_BEGIN + slot] = pilot.taps_begin[slot]
+        curve[skip_dense.TAPS_END + slot] = pilot.taps_end[slot]
     marks[STEPS] += 1
     marks[AGE_0 + mode] += 1
     plan(pilot, h_s, radius, error, factor, end < to_ms)
@@ -291,7 +314,7 @@ def plan(
     pilot: Pilot, h_s: float, radius_1_s: float, error: float, factor: float, whole: bool
 ) -> None:
     """Choose length and kind of the next step; ``whole``: no event has cut this one short."""
-    numbers, marks = pilot[6], pilot[7]
+    numbers, marks = pilot.numbers, pilot.marks
     # A proportional and integral part: less hunting than with the last error alone.
     factor *= (numbers[ERROR] / error) ** 0.1
     grown = max(1.0, h_s * min(MOST_FACTOR, max(LEAST_FACTOR, factor)))

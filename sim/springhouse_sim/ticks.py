@@ -4,7 +4,7 @@
 flat records, so it runs compiled or not with the same results.
 """
 
-from typing import TypeAlias
+from typing import Any, NamedTuple, TypeAlias
 
 from springhouse import controller, output, reading, restart, setting
 from springhouse import memory as cell
@@ -83,10 +83,46 @@ EVENT_KEYS = STORE_WORD  # a change of any slot between AT_MS and here makes an 
 # Fill levels of the two logs, in rows.
 EVENTS_USED, SAMPLES_USED, USED = range(3)
 
-Tank: TypeAlias = tuple[FloatRecord, FloatRecord, FloatRecord, FloatRecord, FloatRecord]
-Board: TypeAlias = tuple[IntRecord, IntRecord, IntRecord, IntRecord]
-Observer: TypeAlias = tuple[IntRecord, IntRecord, IntRecord]
-Log: TypeAlias = tuple[IntRecord, FloatRecord, IntRecord, IntRecord, IntRecord, FloatRecord]
+
+Plain: TypeAlias = tuple[Any, ...]  # one of the following without its name, as a door takes it
+
+
+class Tank(NamedTuple):
+    """The plant: its flat records, see `plant.state`, `given`, `param`, `integrate`, `tap`."""
+
+    state: FloatRecord
+    given: FloatRecord
+    parameters: FloatRecord
+    scratch: FloatRecord
+    taps: FloatRecord
+
+
+class Board(NamedTuple):
+    """The controller's three records; ``present`` holds a 1 if there is a controller at all."""
+
+    memory: IntRecord
+    settings: IntRecord
+    readings: IntRecord
+    present: IntRecord
+
+
+class Observer(NamedTuple):
+    """What the observer keeps, and how often each invariant had a case and was broken."""
+
+    shadow: IntRecord
+    cases: IntRecord
+    violations: IntRecord
+
+
+class Log(NamedTuple):
+    """Rows of events and samples, how many are used and fit of each, counts and peaks."""
+
+    events: IntRecord
+    samples: FloatRecord
+    used: IntRecord
+    counts: IntRecord
+    sizes: IntRecord
+    peaks: FloatRecord
 
 
 def settle(tank: Tank) -> None:
@@ -200,10 +236,10 @@ def control(
     tank: Tank, board: Board, observer: Observer, sense: IntRecord, log: Log, ms: int
 ) -> None:
     """Do one control tick: sense, decide, observe, drive, record."""
-    x, u, _, _, t = tank
+    x, u, t = tank.state, tank.given, tank.taps
     memory, settings, readings, has_controller = board
     shadow, cases, violations = observer
-    events, samples, used, counts, _, peaks = log
+    events, samples, used, counts, peaks = log.events, log.samples, log.used, log.counts, log.peaks
     tick = ms // TICK_MS
     out = 0
     if has_controller[0]:
@@ -225,7 +261,7 @@ def control(
         note_sample(samples, used, x, u, t, memory, ms)
 
 
-def run(
+def advance(
     tank: Tank,
     board: Board,
     observer: Observer,
@@ -240,16 +276,16 @@ def run(
     reached is below ``to_ms`` only when a log is full.
 
     Args:
-        tank: state, given, parameters, scratch, taps of the plant.
-        board: memory, settings, readings of the controller; a 1 if there is one at all.
-        observer: shadow, cases, violations.
+        tank: the plant.
+        board: the controller.
+        observer: who watches it.
         sense: sensing record.
-        log: events, samples, rows used of both, counts, capacities of both, peaks.
+        log: what the run leaves.
         from_ms: ms since scenario start.
         to_ms: ms since scenario start.
     """
     x, u, p, work, t = tank
-    _, _, used, _, sizes, _ = log
+    used, sizes = log.used, log.sizes
     now = from_ms
     if now == 0:
         settle(tank)
@@ -265,3 +301,17 @@ def run(
         integrate.advance(x, u, p, work, t, (end - now) * 0.001, 1)
         now = end
     return now
+
+
+def run(
+    tank: Plain,
+    board: Plain,
+    observer: Plain,
+    sense: IntRecord,
+    log: Plain,
+    from_ms: int,
+    to_ms: int,
+) -> int:
+    """Do `advance` on records without names, whose types numba tells in a third of the time."""
+    named = (Tank(*tank), Board(*board), Observer(*observer))
+    return advance(*named, sense, Log(*log), from_ms, to_ms)

@@ -34,7 +34,9 @@ COMMANDS = {
     "worth": ["worth", "demo", "--json", "out.json"],
     "prove": ["prove", "demo", "--fresh", "--draws", "16", "--json", "out.json",
               "--report", "out.html"],
-    "tune": ["tune", "demo", "--budget", "32", "--days", "2", "--out", "out.toml", "--no-prove"],
+    "prove again": ["prove", "demo", "--draws", "16", "--json", "out.json"],
+    "tune": ["tune", "demo", "--budget", "32", "--days", "2", "--out", "out.toml", "--no-prove",
+             "--json", "out.json"],
 }  # fmt: skip
 WORKER = "worker"
 WAYS = ("SIGTERM", "SIGHUP", "SIGINT", "SIGKILL", WORKER)

@@ -106,7 +106,7 @@ def true_minutes(misfit: Misfit, true: dict[str, float], days: int) -> Minutes:
     def kind(plant: Any, settings: Any, world: Any, **rest: Any) -> Bench:
         actors = (*world.actors, air) if misfit.window_open else world.actors
         bench = Bench(plant, settings, replace(world, actors=actors), **rest)
-        air.params = bench.tank[2]
+        air.params = bench.tank.parameters
         return bench
 
     trace = running.bench(site, replace(scenario, given=misfit.given), kind=kind).run(days)

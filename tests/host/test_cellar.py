@@ -48,7 +48,7 @@ def test_a_run_of_the_cellar_has_the_ground_of_its_day() -> None:
     bench = proof_running.bench(site, scenario, compile_ticks=False)
     bench.run(0.001)
     assert site.ground is not None
-    assert bench.tank[1][given.GROUND_C] == pytest.approx(site.ground.at_c(day), abs=0.01)
+    assert bench.tank.given[given.GROUND_C] == pytest.approx(site.ground.at_c(day), abs=0.01)
     assert 12.0 < site.ground.at_c(day) < 24.0
 
 

@@ -170,7 +170,7 @@ def test_without_battery_the_board_dies_and_boots_again() -> None:
     assert list(dead["ms"]) == [1_000_000]
     assert dead["out"].iloc[0] == 0
     assert trace.counts[gauge.BOOTS] == 2
-    assert b.board[0][cell.BOOTED] == 1
+    assert b.board.memory[cell.BOOTED] == 1
     starts = table["ms"].to_numpy()[table["out"].to_numpy() & output.COMPRESSOR != 0]
     assert starts[0] == 600_000
     assert not np.any((starts >= 1_000_000) & (starts < 1_900_000))
@@ -202,7 +202,7 @@ def test_a_run_can_go_on_from_where_another_ended() -> None:
 def test_balances_of_the_recorded_heat(day: Trace) -> None:
     """The room's heat by cause closes with what its air, mass and moisture hold."""
     heat_j = sum(day.room_heat_kwh().values()) * 3.6e6
-    p = bench().tank[2]
+    p = bench().tank.parameters
     grew = day.ended - day.begun
     stored_j = (
         p[param.ROOM_AIR_J_K] * grew[state.ROOM_AIR_C]

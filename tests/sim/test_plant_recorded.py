@@ -106,7 +106,7 @@ def record(days: float, ice_kg: float, store_c: float) -> Record:
     trace = bench.run(days)
     settings = [int(v) for v in trace.settings]
     found = tuple(pieces(recorder, trace.events, settings, days * 86400.0))
-    return Record(trace.begun, trace.ended, np.array(bench.tank[2]), found)
+    return Record(trace.begun, trace.ended, np.array(bench.tank.parameters), found)
 
 
 def play(r: Record, step_s: float, look: Callable[[float, Array], None]) -> Array:

@@ -23,7 +23,7 @@ WORDS = (cell.STORE_WORD, cell.ROOM_WORD, cell.LOCK_WORD)
 
 
 def remembered(run: Bench) -> list[int]:
-    return [int(v) for slot, v in enumerate(run.board[0]) if slot not in WORDS]
+    return [int(v) for slot, v in enumerate(run.board.memory) if slot not in WORDS]
 
 
 def assert_same(make: object, days: float) -> Trace:
@@ -42,7 +42,7 @@ def assert_same(make: object, days: float) -> Trace:
     assert some.counts.tolist() == every.counts.tolist()
     assert some.peaks.tolist() == every.peaks.tolist()
     assert (some.violations > 0).tolist() == (every.violations > 0).tolist()
-    assert jumped.skip[0][skip.SCANS] < stepped.skip[0][skip.SCANS]
+    assert jumped.skip.own[skip.SCANS] < stepped.skip.own[skip.SCANS]
     return some
 
 
@@ -117,7 +117,7 @@ def test_on_battery_the_quiet_ticks_are_skipped() -> None:
     """
     run = bench(Outage(3600, 21_600), pace=Pace.SKIP, compile_ticks=True, start=AFTERNOON)
     run.run(0.35)
-    assert int(run.skip[0][skip.SCANS]) < 2160
+    assert int(run.skip.own[skip.SCANS]) < 2160
 
 
 def test_a_battery_lasts_as_long_as_with_fixed_steps() -> None:
@@ -163,7 +163,7 @@ def test_a_protector_that_trips_in_the_middle_of_a_step() -> None:
 def test_memory_stays_flat() -> None:
     """The skip's own records do not grow with the run; steps are few."""
     run = bench(weather=True, pace=Pace.SKIP, compile_ticks=True)
-    sizes = [len(r) for r in (*run.pilot[0], run.pilot[5], *run.skip)]
+    sizes = [len(r) for r in (*run.pilot.ends, run.pilot.curve, *run.skip)]
     run.run(3.0)
-    assert sizes == [len(r) for r in (*run.pilot[0], run.pilot[5], *run.skip)]
-    assert run.pilot[7][skip_step.STEPS] < 3 * 86_400 / 20
+    assert sizes == [len(r) for r in (*run.pilot.ends, run.pilot.curve, *run.skip)]
+    assert run.pilot.marks[skip_step.STEPS] < 3 * 86_400 / 20

@@ -90,34 +90,34 @@ def test_long_steps_follow_when_the_quick_has_died_away() -> None:
     """Quick steps after switching, long ones within some minutes, and none over its stability."""
     run = discharging()
     pilot = new_pilot()
-    pilot[0][0][:] = run.x
-    rates(pilot[0][0], run.u, run.p, pilot[0][1], pilot[2])
+    pilot.ends.begin[:] = run.x
+    rates(pilot.ends.begin, run.u, run.p, pilot.ends.begin_rates, pilot.taps_begin)
     kinds, now = [], 0
     while now < 600_000:
-        kinds.append(pilot[7][skip_step.QUICK])
+        kinds.append(pilot.marks[skip_step.QUICK])
         end = skip_step.step(pilot, run.u, run.p, now, 600_000)
         if kinds[-1]:
             radius = skip_step.radius_of(pilot, run.u, run.p, skip_step.mode_of(run.u))
             assert (end - now) * 0.001 <= skip_quick.MOST_H_RADIUS / radius + 1.0
         now = end
-        x0, f0, x1, f1 = pilot[0]
+        x0, f0, x1, f1 = pilot.ends
         x0[:], f0[:] = x1, f1
-        pilot[2][:] = pilot[3]
+        pilot.taps_begin[:] = pilot.taps_end
     assert kinds[0] == 1
     assert kinds[-1] == 0
     assert kinds == sorted(kinds, reverse=True)
     skip_step.restart(pilot)
-    assert pilot[7][skip_step.QUICK] == 1
-    assert pilot[6][skip_step.H_S] <= skip_step.RESTART_S
+    assert pilot.marks[skip_step.QUICK] == 1
+    assert pilot.numbers[skip_step.H_S] <= skip_step.RESTART_S
 
 
 def new_pilot() -> skip_step.Pilot:
     """Return a pilot that is ready."""
     states = [np.zeros(state.SIZE) for _ in range(13)]
-    taps = [np.zeros(parts.tap.SIZE) for _ in range(3)]
-    pilot: skip_step.Pilot = (
-        (states[0], states[1], states[2], states[3]),
-        (states[4], states[5], states[6], taps[2]),
+    taps = [np.zeros(parts.T.SIZE) for _ in range(3)]
+    pilot = skip_step.Pilot(
+        skip_step.Ends(states[0], states[1], states[2], states[3]),
+        skip_step.Scratch(states[4], states[5], states[6], taps[2]),
         taps[0],
         taps[1],
         np.zeros(skip_step.MODES * state.SIZE),

@@ -20,7 +20,7 @@ def after(*actors: object, seconds: int = 30, **options: object) -> tuple[list[i
     """Readings and given record after so many seconds."""
     b = bench(*actors, sensors=QUIET, **options)  # type: ignore[arg-type]
     b.run(seconds / 86_400)
-    return list(b.board[2]), list(b.tank[1])
+    return list(b.board.readings), list(b.tank.given)
 
 
 @pytest.fixture(scope="module")
@@ -142,11 +142,11 @@ def test_leak_lowers_the_level() -> None:
     sensors = sense.Sensors(noise_mk=0, level_low_mm=460)
     b = bench(Fault("leak", 0, value=0.1), sensors=sensors)
     b.run(100 / 86_400)
-    assert b.board[2][reading.LEVEL_OK] == 0
-    assert b.board[2][reading.FLOOR_DRY] == 0
+    assert b.board.readings[reading.LEVEL_OK] == 0
+    assert b.board.readings[reading.FLOOR_DRY] == 0
     b = bench(sensors=sensors)
     b.run(100 / 86_400)
-    assert b.board[2][reading.LEVEL_OK] == 1
+    assert b.board.readings[reading.LEVEL_OK] == 1
 
 
 def test_relays() -> None:
@@ -162,7 +162,7 @@ def test_cut_out_stops_a_welded_relay() -> None:
     opens = sense.Sensors(noise_mk=0, cut_out_opens_mc=6500, cut_out_closes_mc=8000)
     b = bench(Fault("relay_welded", 0), sensors=opens)
     b.run(60 / 86_400)
-    assert b.tank[1][given_slot.COMPRESSOR_RELAY] == 0.0
+    assert b.tank.given[given_slot.COMPRESSOR_RELAY] == 0.0
 
 
 @pytest.mark.parametrize("kind", [k for k, entry in CATALOGUE.items() if entry.acts is Acts.PLANT])
@@ -195,8 +195,8 @@ def test_tray_is_emptied() -> None:
     fill = Fault("tray_filled", 0, duration_s=20, value=0.1)
     b = bench(fill, EmptyTray(30, acknowledge=True))
     b.run(0.004)
-    assert 0.0 < b.tank[0][state.TRAY_L] < 0.05
-    assert b.board[2][reading.ACK_SEQ] == 1
+    assert 0.0 < b.tank.state[state.TRAY_L] < 0.05
+    assert b.board.readings[reading.ACK_SEQ] == 1
 
 
 @pytest.mark.parametrize(

@@ -35,7 +35,7 @@ class _Tickwise(Bench):
             end = min(to_ms, from_ms - from_ms % ticks.TICK_MS + ticks.TICK_MS)
             super()._advance(from_ms, end)
             if from_ms % ticks.TICK_MS == 0:
-                self.memories.append(tuple(int(v) for v in self.board[0]))
+                self.memories.append(tuple(int(v) for v in self.board.memory))
             from_ms = end
 
 

@@ -123,7 +123,7 @@ def _aired(air: NightAir) -> Callable[..., Bench]:
 
     def make(plant: Plant, settings: Sequence[int], world: World, **rest: Any) -> Bench:
         bench = Bench(plant, settings, replace(world, actors=(*world.actors, air)), **rest)
-        air.params = bench.tank[2]
+        air.params = bench.tank.parameters
         return bench
 
     return make

@@ -211,7 +211,7 @@ class OnBoardBench(Bench):
         kwargs["pace"] = Pace.PLAIN
         super().__init__(*args, **kwargs)
         # Plain integers: those of the compiled loop's records overflow when interpreted.
-        self._settings = array("i", [int(value) for value in self.board[1]])
+        self._settings = array("i", [int(value) for value in self.board.settings])
         self._readings = array("i", bytes(4 * reading.SIZE))
         origin = int(self.sense[sense_slot.TICK_ORIGIN_MS])
         self.controller = BoardController(flash, self._settings, origin, firmware)
@@ -244,7 +244,7 @@ class OnBoardBench(Bench):
 
     def _tick(self, tick: int) -> None:
         x, u, _, _, t = self.tank
-        memory, settings, readings = self.board[0], self._settings, self._readings
+        memory, settings, readings = self.board.memory, self._settings, self._readings
         counts = self._log.counts
         sense = array("i", [int(value) for value in self.sense])
         if t[tap.POWERED] > 0.5:
