@@ -7,7 +7,7 @@ import pytest
 from rig import Rig
 from springhouse import blackbox, cause, words
 from springhouse.boots import ABNORMAL, ASKED, FAULTED, SERVICE
-from springhouse_host.watching import record as watched
+from springhouse_host.watching import board_record
 from springhouse_sim.virtual_board.chip import BY_BOARD, Because
 
 # What each chip is to say, written from its documents and not from cause.py: see chip.py.
@@ -30,9 +30,9 @@ TOLD = {
 def said(rig: Rig) -> str:
     """What the latest record says, read as `watch` reads it."""
     rig.run(4)
-    line = watched.parse(next(t for t in reversed(rig.board.lines) if '"st"' in t), 0.0)
+    line = board_record.parse(next(t for t in reversed(rig.board.lines) if '"st"' in t), 0.0)
     assert line is not None
-    return watched.started(line).split(": ")[1]
+    return board_record.started(line).split(": ")[1]
 
 
 def noted(rig: Rig) -> list[str]:
@@ -64,7 +64,7 @@ def test_each_chip_says_what_it_can_tell(tmp_path: Path, board: str) -> None:
         assert said(rig) == "fault of the program"
         assert [r.watchdog for r in rig.resets] == [False] * 3 + [True, False]
         assert noted(rig)[-2:] == ["watchdog", "fault of the program"]
-        alarms = dict(watched.alarms(watched.parse(rig.board.lines[-1], 0.0)))
+        alarms = dict(board_record.alarms(board_record.parse(rig.board.lines[-1], 0.0)))
         assert "the board restarted: fault of the program" in alarms
         rig.board.send('{"cmd":"get-state"}\n')
         rig.run(2)
@@ -96,7 +96,7 @@ RESETS = """        import machine
 
 def test_every_cause_has_a_word_and_no_two_have_the_same() -> None:
     assert len(words.CAUSES) == cause.SIZE == len(set(words.CAUSES))
-    assert set(watched.RESTARTS) | {cause.UNKNOWN} == set(cause.UNEXPECTED)
+    assert set(board_record.RESTARTS) | {cause.UNKNOWN} == set(cause.UNEXPECTED)
 
 
 @pytest.mark.parametrize("left", [ABNORMAL, ASKED, SERVICE, FAULTED])

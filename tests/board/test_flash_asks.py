@@ -16,13 +16,13 @@ from rig import WIRING, record
 from springhouse import fitted as fitted_bits
 from springhouse import setting
 from springhouse_host.errors import KnownError
-from springhouse_host.flashing import asking, build, entering, flash
+from springhouse_host.flashing import board_facts, build, entering, flash
 from springhouse_host.flashing.copying import CopyError, Prompt
 from springhouse_sim.virtual_board.chip import PICO_W, Chip
 from springhouse_sim.virtual_board.terminal import TerminalBoard
 from test_flash import healthy, put
 
-GOOD = asking.BoardFacts(
+GOOD = board_facts.BoardFacts(
     machine="Raspberry Pi Pico W with RP2040",
     platform="rp2",
     release="1.24.1",
@@ -52,10 +52,12 @@ def load(tmp_path: Path) -> flash.Load:
 
 
 def test_nothing_speaks_against_a_good_board(image: build.Image) -> None:
-    assert asking.refusal(GOOD, image, network=True) == ""
-    assert asking.refusal(ESP, dataclasses.replace(image, board="esp32"), network=True) == ""
+    assert board_facts.refusal(GOOD, image, network=True) == ""
+    assert board_facts.refusal(ESP, dataclasses.replace(image, board="esp32"), network=True) == ""
     preview = dataclasses.replace(ESP, release="1.26.0-preview.12.gabc")
-    assert asking.refusal(preview, dataclasses.replace(image, board="esp32"), network=False) == ""
+    assert (
+        board_facts.refusal(preview, dataclasses.replace(image, board="esp32"), network=False) == ""
+    )
 
 
 @pytest.mark.parametrize(
@@ -75,32 +77,32 @@ def test_nothing_speaks_against_a_good_board(image: build.Image) -> None:
     ],
 )
 def test_what_cannot_work_is_refused(
-    image, board: str, facts: asking.BoardFacts, said: str
+    image, board: str, facts: board_facts.BoardFacts, said: str
 ) -> None:
-    why = asking.refusal(facts, dataclasses.replace(image, board=board), network=False)
+    why = board_facts.refusal(facts, dataclasses.replace(image, board=board), network=False)
     assert said in why
     assert "\n" not in why
 
 
 def test_a_network_needs_more_heap(image) -> None:
     small = dataclasses.replace(GOOD, heap=120 * 1024)
-    assert asking.refusal(small, image, network=False) == ""
-    assert "with a network 140 kB" in asking.refusal(small, image, network=True)
+    assert board_facts.refusal(small, image, network=False) == ""
+    assert "with a network 140 kB" in board_facts.refusal(small, image, network=True)
 
 
 def test_what_the_idle_folder_holds_counts_as_room(image) -> None:
     tight = dataclasses.replace(GOOD, room=40_000)
-    assert "lacks" in asking.refusal(tight, image, network=False)
-    idle = asking.needs(map(len, image.code.values()), 4096)
-    assert asking.refusal(dataclasses.replace(tight, idle=idle), image, network=False) == ""
+    assert "lacks" in board_facts.refusal(tight, image, network=False)
+    idle = board_facts.needs(map(len, image.code.values()), 4096)
+    assert board_facts.refusal(dataclasses.replace(tight, idle=idle), image, network=False) == ""
 
 
 @pytest.mark.parametrize("said", [{}, {"block": 0}, {"heap": "x"}, {"missing": 3}])
 def test_an_account_that_is_none_is_refused(said: dict) -> None:
     whole = {**dataclasses.asdict(GOOD), "missing": []}
-    assert asking.facts(whole).heap == GOOD.heap
+    assert board_facts.facts(whole).heap == GOOD.heap
     with pytest.raises(ValueError, match="cannot be read"):
-        asking.facts({**whole, **said} if said else {})
+        board_facts.facts({**whole, **said} if said else {})
 
 
 @pytest.mark.parametrize(
@@ -174,7 +176,7 @@ def test_a_refused_board_runs_its_old_version_again_and_a_full_one_can_be_flashe
     board, folder = bench()
     put(board, load)
     before = files(folder / "a")
-    monkeypatch.setattr(asking, "HEAP_BYTES", 1 << 30)
+    monkeypatch.setattr(board_facts, "HEAP_BYTES", 1 << 30)
     with pytest.raises(KnownError) as caught:
         put(board, load)
     assert str(caught.value).endswith(f"{flash.UNTOUCHED}, it runs its program")

@@ -19,7 +19,7 @@ from springhouse import (
     words,
 )
 from springhouse import memory as cell
-from springhouse_host.watching import record as watched
+from springhouse_host.watching import board_record
 
 LINE_MOST = 288  # bytes, stated in report.py
 
@@ -52,7 +52,7 @@ def test_the_longest_record_fits_its_line_and_is_understood() -> None:
     text = report.line(scanner, owner, (1 << 31) - 1, True, 600, cause.SIZE - 1, test)
     print(len(text))
     assert len(text) < LINE_MOST, "and its newline"
-    assert watched.parse(text, 0.0) is not None
+    assert board_record.parse(text, 0.0) is not None
 
 
 @given(
@@ -63,7 +63,7 @@ def test_the_longest_record_fits_its_line_and_is_understood() -> None:
 def test_the_reason_comes_through_the_line(number: int, ms: int, up_s: int) -> None:
     scanner, owner = made(False)
     scanner.why = lambda: (number, ms, -1, -1)
-    line = watched.parse(report.line(scanner, owner, up_s, False, 0, 0, 0), 0.0)
+    line = board_record.parse(report.line(scanner, owner, up_s, False, 0, 0, 0), 0.0)
     assert line is not None
     assert line.line.why == (number, -(-ms // 1000) if ms >= 0 else -1, -1, -1)
     assert line.line.test == 0

@@ -11,8 +11,7 @@ from springhouse import blackbox, fitted, selftest, setting, words
 from springhouse.boards import pico_w
 from springhouse.storage import pack
 from springhouse_host.flashing.zone import with_ice_point
-from springhouse_host.watching import happened
-from springhouse_host.watching import record as watched
+from springhouse_host.watching import board_record, happened
 from springhouse_sim.virtual_board.inputs import serial
 
 DONE_S = 180  # power-up, a window, a second a file
@@ -72,9 +71,9 @@ def test_all_well_says_what_is_not_guarded(rig: Rig) -> None:
         "failed": [],
         "not guarded": ["coil inlet probe", "coil air probe", "relay contact"],
     }
-    line = watched.parse(json.dumps(rig.last()), 0.0)
+    line = board_record.parse(json.dumps(rig.last()), 0.0)
     assert line is not None
-    assert not any("self-test" in what for what, _ in watched.alarms(line))
+    assert not any("self-test" in what for what, _ in board_record.alarms(line))
     text = words.test_text(line.line.test)
     assert text == "well; not guarded: coil inlet probe, coil air probe, relay contact"
     rig.run(600 - rig.last()["up"] + 5)
@@ -160,8 +159,8 @@ def test_the_daily_test_finds_what_broke_since_power_up(tmp_path: Path, trouble)
         # Three blocks of ten minutes: what the black box cannot append shows after the first.
         rig.run(2 * DAY_S)
         assert said(rig)["failed"] == [TROUBLES[trouble]]
-        line = watched.parse(json.dumps(rig.last()), 0.0)
-        alarms = [what for what, _ in watched.alarms(line)]
+        line = board_record.parse(json.dumps(rig.last()), 0.0)
+        alarms = [what for what, _ in board_record.alarms(line)]
         name = TROUBLES[trouble]
         if trouble is silent_probe:
             assert f"{name}: bus open: all ones" in alarms
@@ -232,7 +231,7 @@ def test_a_test_that_finds_no_memory_is_given_up_until_the_next(tmp_path: Path) 
 
 def test_every_item_has_a_name_and_advice() -> None:
     assert len(words.TESTED) == selftest.ITEMS == len(set(words.TESTED))
-    assert set(watched.TEST_ADVICE) == set(words.TESTED)
+    assert set(board_record.TEST_ADVICE) == set(words.TESTED)
     assert words.test_text(0) == "not yet"
     bad = selftest.FAILED << 2 * selftest.FLASH
     assert words.test_text(bad).startswith("failed: flash; not known: store probe low")

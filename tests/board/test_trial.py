@@ -16,7 +16,7 @@ from springhouse import blackbox, code
 from springhouse.storage import pack
 from springhouse_host.flashing import build, copying, flash
 from springhouse_host.flashing.copying import Prompt
-from springhouse_host.watching import record as watched
+from springhouse_host.watching import board_record
 from springhouse_sim.virtual_board.process import BoardProcess
 from torn_files import PowerCut
 
@@ -77,9 +77,9 @@ class Two:
     def trial(self) -> int:
         """What the latest record says of it, read as `watch` reads it."""
         self.run(2)
-        lines = [watched.parse(line, 0.0) for line in self.board.lines]
+        lines = [board_record.parse(line, 0.0) for line in self.board.lines]
         latest = [line for line in lines if line is not None][-1]
-        said = " ".join(word for word, _ in watched.alarms(latest))
+        said = " ".join(word for word, _ in board_record.alarms(latest))
         assert ("on trial" in said) == (latest.line.trial > 0)
         assert ("failed its trial" in said) == (latest.line.trial < 0)
         return latest.line.trial

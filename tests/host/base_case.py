@@ -6,7 +6,7 @@ import sqlite3
 from pathlib import Path
 
 from springhouse_host.watching.base import Base
-from springhouse_host.watching.record import BoardRecord, parse
+from springhouse_host.watching.board_record import BoardRecord, parse
 
 PAGE = 4096
 

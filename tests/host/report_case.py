@@ -15,7 +15,7 @@ from springhouse_host.proof.random_inputs import RandomRun
 from springhouse_host.proof.replay import Replay
 from springhouse_host.proof.verdict import Verdict, judge, tally
 from springhouse_host.report import html, view
-from springhouse_host.report.record import Recorded, record_run
+from springhouse_host.report.recorded import Recorded, record_run
 from springhouse_host.sheet.advice import Limit
 from springhouse_host.site import doubt, load_site
 from springhouse_sim.watch import observe

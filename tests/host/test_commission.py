@@ -12,11 +12,11 @@ import pytest
 from springhouse import mode, setting
 from springhouse_host import cli, load_site
 from springhouse_host.commissioning import (
-    asking,
+    answer_book,
     judging,
     kinds,
+    person,
     prediction,
-    record,
     sheet,
     steps,
 )
@@ -64,14 +64,14 @@ def replies(*wanted: kinds.Step) -> str:
     return "".join(f"{reply(s, ask)}\n" for s in wanted or steps.steps(SITE) for ask in s.asks)
 
 
-def values(name: str, **other: record.Value) -> tuple[kinds.Step, record.Values]:
+def values(name: str, **other: answer_book.Value) -> tuple[kinds.Step, answer_book.Values]:
     step = steps.step_named(SITE, name)
-    made = {ask.name: asking.read(ask, reply(step, ask)) for ask in step.asks} | other
+    made = {ask.name: person.read(ask, reply(step, ask)) for ask in step.asks} | other
     assert None not in made.values()
     return step, made
 
 
-def wrong(name: str, **other: record.Value) -> list[str]:
+def wrong(name: str, **other: answer_book.Value) -> list[str]:
     return judging.judge(SITE, *values(name, **other)).wrong
 
 
@@ -178,7 +178,7 @@ def test_fill_line_and_floor() -> None:
         ("outage", {"waited_s": 599.0}, "off-time"),
     ],
 )
-def test_what_is_wrong_is_said(name: str, other: record.Values, says: str) -> None:
+def test_what_is_wrong_is_said(name: str, other: answer_book.Values, says: str) -> None:
     assert wrong(name) == []
     found = wrong(name, **other)
     assert len(found) == 1
@@ -200,7 +200,7 @@ def test_what_is_wrong_is_said(name: str, other: record.Values, says: str) -> No
 )
 def test_a_bad_answer_is_none(step: str, ask: str, text: str) -> None:
     asked = {a.name: a for a in steps.step_named(SITE, step).asks}[ask]
-    assert asking.read(asked, text) is None
+    assert person.read(asked, text) is None
 
 
 def test_the_freezer_is_refused_and_nothing_more_is_asked(call) -> None:
@@ -233,7 +233,7 @@ def test_a_charge_that_no_reading_of_the_labels_reaches_is_said() -> None:
     assert prediction.charge_hours(leaky, 20.0, 1.0, 45.0)["high"] == math.inf
     found = judging.judge(leaky, step, made)
     assert "no reading of the labels gets there" in found.wrong[0]
-    record.StepAnswer(on="2026-05-31", values=made, wrong=found.wrong, results=found.results)
+    answer_book.StepAnswer(on="2026-05-31", values=made, wrong=found.wrong, results=found.results)
 
 
 def test_first_charge_by_the_hour() -> None:

@@ -11,11 +11,11 @@ from springhouse import mode as modes
 from springhouse import output as output_slot
 from springhouse import setting
 from springhouse_host import load_site
-from springhouse_host.commissioning import record, session, steps
-from springhouse_host.commissioning.asking import Person
+from springhouse_host.commissioning import answer_book, session, steps
 from springhouse_host.commissioning.board import LinkedBoard
+from springhouse_host.commissioning.person import Person
 from springhouse_host.errors import KnownError
-from springhouse_host.watching.record import parse
+from springhouse_host.watching.board_record import parse
 
 SITE = load_site("demo")
 
@@ -28,15 +28,15 @@ def made() -> MadeUp:
 @pytest.fixture
 def take(tmp_path: Path, made: MadeUp):
     """Work through one step with the made-up board; returns its answer."""
-    book = record.open_book(SITE, tmp_path / "r.json")
+    book = answer_book.open_book(SITE, tmp_path / "r.json")
 
-    def run(name: str, *answers: str | Change) -> record.StepAnswer:
+    def run(name: str, *answers: str | Change) -> answer_book.StepAnswer:
         said: list[str] = []
         person = Person(Hands(made, *answers), said.append, "saved")
         board = LinkedBoard(made, clock=lambda: float(made.up), sleep=lambda _s: None)
         step = steps.step_named(SITE, name)
         session.go(book, [step], person, board, date(2026, 5, 31))
-        return record.open_book(SITE, book.path).answers[name]
+        return answer_book.open_book(SITE, book.path).answers[name]
 
     return run
 

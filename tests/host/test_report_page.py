@@ -17,7 +17,7 @@ from springhouse_host.desk.proving import text_of
 from springhouse_host.proof import show
 from springhouse_host.proof.verdict import Verdict
 from springhouse_host.report import html, view
-from springhouse_host.report.record import Recorded
+from springhouse_host.report.recorded import Recorded
 
 
 @pytest.fixture(scope="module")

@@ -14,7 +14,7 @@ from springhouse_host.proof.scenarios import Scenario
 from springhouse_host.report import heat, sentences, spans
 from springhouse_host.report.make import record_all
 from springhouse_host.report.packing import LARGEST, pack, unpack
-from springhouse_host.report.record import THIN_MIN, in_unit, minute_columns
+from springhouse_host.report.recorded import THIN_MIN, in_unit, minute_columns
 from springhouse_host.report.series import COLOURS, COLUMNS
 from springhouse_host.site import load_site
 from springhouse_sim.trace import Trace

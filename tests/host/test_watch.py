@@ -26,11 +26,7 @@ from springhouse_host.errors import KnownError
 from springhouse_host.site import Site, load_site
 from springhouse_host.watching import sources
 from springhouse_host.watching.base import Base
-from springhouse_host.watching.calibration import RAW
-from springhouse_host.watching.keeping import Keeper
-from springhouse_host.watching.outlook import Outlook, Trend
-from springhouse_host.watching.page import Page
-from springhouse_host.watching.record import (
+from springhouse_host.watching.board_record import (
     RESTARTS,
     BoardRecord,
     alarms,
@@ -39,6 +35,10 @@ from springhouse_host.watching.record import (
     started,
     store_words,
 )
+from springhouse_host.watching.calibration import RAW
+from springhouse_host.watching.keeping import Keeper
+from springhouse_host.watching.outlook import Outlook, Trend
+from springhouse_host.watching.page import Page
 from springhouse_host.watching.view import Facts, facts
 from springhouse_host.watching.watch import watch
 

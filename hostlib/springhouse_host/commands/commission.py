@@ -14,8 +14,8 @@ from ..screen import SiteArgument, check_writable, write_whole
 if TYPE_CHECKING:
     from datetime import date
 
+    from ..commissioning.answer_book import Book, Values
     from ..commissioning.board import LinkedBoard
-    from ..commissioning.record import Book, Values
     from ..site import Site
 
 
@@ -68,14 +68,14 @@ def commission(
 
     Example:  springhouse commission demo --table first-charge.txt
     """
-    from ..commissioning import record as records
+    from ..commissioning.answer_book import default_path, open_book
     from ..site import load_site
 
     today = (on or datetime.now()).date()
     loaded = load_site(site)
-    path = record or records.default_path(loaded)
+    path = record or default_path(loaded)
     check_writable(path, table, out)
-    book = records.open_book(loaded, path)
+    book = open_book(loaded, path)
     if table is not None:
         _write_table(loaded, table, fill, place)
     if list_ or show:
@@ -111,7 +111,7 @@ def _work(
     today: "date",
 ) -> int:
     from ..commissioning import session, steps, wired
-    from ..commissioning.asking import Person
+    from ..commissioning.person import Person
 
     chosen = book.open_steps if only is None else [steps.step_named(book.site, only)]
     ended = f"saved up to there in {book.path}; the same command goes on"

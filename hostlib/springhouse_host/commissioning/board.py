@@ -12,7 +12,7 @@ from springhouse.link import A_MINUTE
 
 from ..errors import KnownError
 from ..flashing.line import Message
-from ..watching.record import BoardRecord, parse
+from ..watching.board_record import BoardRecord, parse
 
 SILENT_S = 20.0  # without a record the board counts as lost
 ANSWER_S = 5.0

@@ -16,7 +16,7 @@ from springhouse_sim import outside
 
 from ..errors import KnownError
 from ..outside import read_text
-from ..watching.record import BoardRecord
+from ..watching.board_record import BoardRecord
 
 LARGEST_BYTES = 20_000_000
 LONGEST_GAP_S = 12 * 3600

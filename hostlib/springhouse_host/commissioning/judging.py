@@ -11,8 +11,8 @@ from ..measuring import BUCKET_SHARE, COVERAGE, STOPWATCH_S
 from ..site import Site
 from ..site.probes import ICE_POINT_K, RAW_K
 from . import prediction
+from .answer_book import Values
 from .kinds import ICE_READINGS, Ask, Step
-from .record import Values
 
 SPREAD_K = 0.13  # two steps of a 12-bit probe, 1/16 K each
 BATH_K = 0.05  # of stirred crushed ice from tap water in a kitchen; common practice, no source

@@ -7,8 +7,8 @@ from typing import Any
 from ..site import Site
 from ..site.tables import PROBES
 from ..site.version import write_changed
+from .answer_book import Book
 from .kinds import Step
-from .record import Book
 
 
 def changes(book: Book) -> Mapping[str, Any]:

@@ -17,12 +17,12 @@ from springhouse import output as output_slot
 from ..errors import KnownError
 from ..site import Site
 from ..site.tables import PROBES
-from ..watching.record import BoardRecord, room_words, store_words
-from .asking import Person
+from ..watching.board_record import BoardRecord, room_words, store_words
+from .answer_book import Values
 from .board import LinkedBoard
 from .charge import Rows, ran_s, row_of
 from .kinds import ICE_READINGS, Ask, Step
-from .record import Values
+from .person import Person
 
 MOTORS = output_slot.COMPRESSOR | output_slot.PUMP | output_slot.FAN | output_slot.FAN_FULL
 DELIVERY = output_slot.PUMP | output_slot.FAN | output_slot.FAN_FULL

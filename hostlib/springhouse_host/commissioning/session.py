@@ -4,12 +4,12 @@ from collections.abc import Iterable
 from dataclasses import replace
 from datetime import date
 
-from .asking import LaterError, Person
+from .answer_book import Book, StepAnswer, Values
 from .board import LinkedBoard
 from .charge import Rows
 from .judging import judge
 from .kinds import CAUTIONS, Step
-from .record import Book, StepAnswer, Values
+from .person import LaterError, Person
 from .routines import ROUTINES, TestStand
 from .sheet import figures, wrapped
 

@@ -6,8 +6,8 @@ from datetime import date
 from ..site import VARIANTS, Site
 from ..site.tables import PROBES
 from . import prediction
+from .answer_book import Book, StepAnswer
 from .kinds import CAUTIONS, Step
-from .record import Book, StepAnswer
 from .steps import STEPS, UPKEEP
 
 WIDTH = 100

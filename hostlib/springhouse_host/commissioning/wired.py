@@ -8,7 +8,7 @@ from ..errors import KnownError
 from ..flashing.flash import read_wiring
 from ..outside import read_text
 from ..screen import write_whole
-from .record import Book
+from .answer_book import Book
 
 KEY = "flow_pulses_l"
 

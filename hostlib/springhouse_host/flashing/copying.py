@@ -15,7 +15,7 @@ from collections.abc import Callable, Iterator, Mapping, Sequence
 import serial
 from mpremote.transport import TransportError
 
-from .asking import ASK, BoardFacts, facts
+from .board_facts import ASK, BoardFacts, facts
 from .entering import PATIENCE, NoPrompt, Patience, enter, let_go
 
 FOLDERS = ("a", "b")

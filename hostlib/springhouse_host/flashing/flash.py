@@ -19,7 +19,7 @@ from ..errors import KnownError
 from ..outside import from_json, read_text
 from ..proof.checking import check
 from ..site.hashes import settings_sha256
-from .asking import MODULES, NETWORK_MODULES, refusal
+from .board_facts import MODULES, NETWORK_MODULES, refusal
 from .build import BOARDS, Image, build
 from .copying import FOLDERS, CopyError, Progress, Prompt
 from .line import Line, Message, after_reset

@@ -10,8 +10,8 @@ from ..outside import read_bytes, read_text
 from ..site.site import Site
 from ..units import show
 from ..watching.base import Base
+from ..watching.board_record import BoardRecord, parse
 from ..watching.calibration import Calibration
-from ..watching.record import BoardRecord, parse
 from .case import State
 
 DATABASE = b"SQLite format 3\0"

@@ -18,7 +18,7 @@ from springhouse_sim.trace import Trace
 from springhouse_sim.world.plan import Quarter
 
 from ..site.site import Site
-from ..tuning import bound, machine
+from ..tuning import best_parts, bound
 from . import around as weather_around
 from .around import Around, Array
 
@@ -122,7 +122,7 @@ def _coil(p: Array, trace: Trace) -> tuple[float, float, float]:
     part = on[span]
     if not part.any() or float(over_k[span].min()) < LEAST_OVER_K:
         pump_w = float((p[param.PUMP_POWER_W] + p[param.FAN_POWER_W]) / p[param.SUPPLY_EFFICIENCY])
-        return machine.coil_w_k(p), 0.0, pump_w
+        return best_parts.coil_w_k(p), 0.0, pump_w
     sensible_w, mains_w = trace.column("coil_sensible_w")[span], trace.column("mains_w")
     coil_k = (trace.column("coil_c") - trace.column("store_mean_c"))[span]
     share = float((coil_k[part] / over_k[span][part]).mean())

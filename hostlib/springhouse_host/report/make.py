@@ -14,7 +14,7 @@ from ..site.known import Variant
 from ..site.site import Site
 from ..workers import Workers
 from . import html, view
-from .record import Recorded, bare_trace, record, record_run
+from .recorded import Recorded, bare_trace, record, record_run
 
 OnStep = Callable[[int, int], None]  # steps done, steps in all
 

@@ -15,7 +15,7 @@ from ..proof.verdict import Judged, Verdict
 from ..sheet.rows import DESCRIBED
 from ..site.site import Site
 from ..units import US_WORDS, convert
-from .record import THIN_MIN, Recorded
+from .recorded import THIN_MIN, Recorded
 from .sure import Sure, sure_of
 
 if TYPE_CHECKING:

@@ -5,7 +5,7 @@ them in favour of the bound:
 
 - the whole season is known ahead, and compressor, pump and fans follow any schedule;
 - the machine works in its steady state, its place never warmed by its own heat, no film of water
-  between wall and store (`machine.at_work`); cold is charged in the warmest layer there is;
+  between wall and store (`best_parts.at_work`); cold is charged in the warmest layer there is;
 - the store gains heat through its sides only, none through lid, floor and tubes at the freezer;
 - nothing condenses at the coil, its fans neither draw nor heat, the tubes in the room cool it;
 - people give off what they do in the room without a store, the least there is;
@@ -31,8 +31,8 @@ from ..proof import running
 from ..proof.scenarios import Scenario, without_store
 from ..site.owner_prices import each_minute
 from ..site.site import Site
-from . import machine
-from .machine import Array
+from . import best_parts
+from .best_parts import Array
 
 STEP_MIN = 30
 STEP_H = STEP_MIN / 60.0
@@ -72,7 +72,7 @@ def free_run(site: Site, scenario: Scenario, prices: Prices | None = None) -> Fr
     return Free(
         mean_c=_steps(trace, "room_air_c").mean(axis=1),
         highest_c=_steps(trace, "room_air_c").max(axis=1),
-        place_c=_steps(trace, "place_c").min(axis=1) * (1.0 - machine.place_drop(p)),
+        place_c=_steps(trace, "place_c").min(axis=1) * (1.0 - best_parts.place_drop(p)),
         wanted=trace.wanted()[: steps * STEP_MIN].reshape(steps, STEP_MIN).mean(axis=1),
         price=each_minute(prices or site.tariff(), trace.calendar, steps * STEP_MIN)
         .reshape(steps, STEP_MIN)
@@ -146,13 +146,13 @@ class BoundProgramme:
         self.limit_c = running.room_limit_c(site)
         water_kg = float(plant.initial()[state.STORE_KG])
         ice = next(q.limit for q in site.promises() if q.measure == "ice_kg")
-        self.bands = machine.bands(p, water_kg, plant.store.initial_c, ice, self.limit_c)
-        ua_w_k = machine.wall_w_k(p, water_kg)
+        self.bands = best_parts.bands(p, water_kg, plant.store.initial_c, ice, self.limit_c)
+        ua_w_k = best_parts.wall_w_k(p, water_kg)
         self.first = blocks(self.free)
         self.hours = np.diff(np.append(self.first, len(self.free.price))) * STEP_H
         self.place_c = np.minimum.reduceat(self.free.place_c, self.first)
         self.price = self.free.price[self.first]
-        at = [machine.over_places(p, ua_w_k, float(t), self.place_c) for t in self.bands.high_c]
+        at = [best_parts.over_places(p, ua_w_k, float(t), self.place_c) for t in self.bands.high_c]
         self.cooling_kw = np.array([cooling for cooling, _ in at]) / 1000.0
         self.ratio = np.array([ratio for _, ratio in at])
         self.p = p
@@ -221,7 +221,7 @@ class BoundProgramme:
         kwh = np.zeros(self.size)
         kwh[self.charged] = 1.0 / self.ratio.T
         warmest_k = max(1.0, float(self.free.highest_c.max()))
-        most_kw = machine.coil_w_k(self.p) * warmest_k / 1000.0
+        most_kw = best_parts.coil_w_k(self.p) * warmest_k / 1000.0
         pump_kw = self.p[param.PUMP_POWER_W] / self.p[param.SUPPLY_EFFICIENCY] / 1000.0
         kwh[self.taken] = pump_kw / most_kw
         price = np.zeros(self.size)
@@ -237,7 +237,7 @@ class BoundProgramme:
         b = np.zeros(steps * count + 2 * n)
         at = {int(b): k for k, b in enumerate(np.searchsorted(self.first, self.delivering))}
         width_k = self.bands.high_c - self.bands.low_c
-        gain = machine.gain_w_k(self.p) / 1000.0 * width_k / np.maximum(1e-9, self.bands.kwh)
+        gain = best_parts.gain_w_k(self.p) / 1000.0 * width_k / np.maximum(1e-9, self.bands.kwh)
         for t in range(steps):
             warm = self.place_c[t] >= self.bands.high_c
             lost = np.where(warm, gain, 0.0) * self.hours[t] / 2.0
@@ -276,7 +276,7 @@ class BoundProgramme:
             a[t, self.charged[t]] = 1.0 / self.cooling_kw[:, t]
             b[t] = self.hours[t]
         after, _, mean, mean_by_kw = room_steps(self.p)
-        reach = machine.coil_w_k(self.p) / 1000.0
+        reach = best_parts.coil_w_k(self.p) / 1000.0
         for k, step in enumerate(self.delivering):
             gap = int(step - self.delivering[k - 1]) if k else 1
             past = mean @ np.linalg.matrix_power(after, gap - 1)

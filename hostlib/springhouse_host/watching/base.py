@@ -19,7 +19,7 @@ from springhouse_sim import outside
 
 from ..errors import KnownError
 from . import salvage
-from .record import BoardRecord
+from .board_record import BoardRecord
 from .salvage import SalvagedRow
 
 SCHEMA = 2

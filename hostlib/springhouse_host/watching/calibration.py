@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from springhouse import reading, setting
 
 from ..outside import message
-from .record import BoardRecord
+from .board_record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site

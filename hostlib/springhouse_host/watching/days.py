@@ -14,8 +14,8 @@ import pandas as pd
 from numpy.typing import NDArray
 from springhouse import output
 
+from .board_record import BoardRecord
 from .calibration import Calibration
-from .record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site

@@ -14,7 +14,7 @@ from types import TracebackType
 
 from ..errors import KnownError
 from .base import Base
-from .record import BoardRecord
+from .board_record import BoardRecord
 
 MOST_WAITING = 100_000  # a week and more of a board's beats, some 60 MB
 FIRST_WAIT_S, LONGEST_WAIT_S = 1.0, 60.0

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from springhouse import conditions, output, setting
 
-from .record import BoardRecord
+from .board_record import BoardRecord
 
 if TYPE_CHECKING:
     from ..site.site import Site

@@ -17,7 +17,7 @@ from typing import Any
 
 from springhouse_sim.outside import OutsideError, regular
 
-from .record import BoardRecord, parse
+from .board_record import BoardRecord, parse
 
 MOST_BYTES = 4_000_000_000
 COLUMNS = (4, 6)  # of the first version, of this one

@@ -12,7 +12,7 @@ from springhouse import condition, output, setting, week
 
 from .. import outside
 from ..flashing.line import BAUD
-from .record import LONGEST_LINE
+from .board_record import LONGEST_LINE
 
 if TYPE_CHECKING:
     from ..site.site import Site

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING
 
 from springhouse import output, setting, words
 
+from .board_record import BoardRecord, alarms, degrees, room_words, started, store_words
 from .outlook import Outlook
-from .record import BoardRecord, alarms, degrees, room_words, started, store_words
 
 if TYPE_CHECKING:
     from rich.console import RenderableType

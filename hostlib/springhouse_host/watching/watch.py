@@ -4,10 +4,10 @@ import time
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
+from .board_record import BoardRecord, parse
 from .calibration import Calibration
 from .keeping import Keeper
 from .outlook import Trend
-from .record import BoardRecord, parse
 from .sources import Lines
 from .view import STALE_S, Facts, facts
 

@@ -4,8 +4,8 @@ from collections.abc import Callable
 from typing import TextIO
 
 from ..errors import KnownError
+from .answer_book import Value, Values
 from .kinds import ICE_READINGS, Ask
-from .record import Value, Values
 
 LATER = "later"
 
