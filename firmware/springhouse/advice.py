@@ -44,9 +44,8 @@ def _fits(memory: "array[int]", settings: "array[int]", readings: "array[int]") 
         if not which:
             return True
         mean = probes.mean_of(memory, settings, readings, which)
-        return not near.store_at_least(
-            readings, 0, which, mean, settings[setting.WARM_FILL_MC] - WARM_MK
-        )
+        warm_mc = settings[setting.WARM_FILL_MC] - WARM_MK
+        return not near.store_at_least(readings, 0, which, mean, warm_mc)
     target_mc = memory[cell.ADVICE_MC]
     return settings[setting.DEEP_MC] <= target_mc and target_mc <= settings[setting.SHALLOW_MC]
 

@@ -120,9 +120,8 @@ class Plan:
         code = byte & (_WANTED - 1)
         if code == 0 and readings[reading.ADVICE] == advice.NONE:
             return
-        readings[reading.ADVICE] = (
-            advice.NONE if code == 0 else advice.WAIT if code == 1 else advice.CHARGE
-        )
+        told = advice.WAIT if code == 1 else advice.CHARGE
+        readings[reading.ADVICE] = advice.NONE if code == 0 else told
         readings[reading.ADVICE_WANTED] = 1 if byte & _WANTED else 0
         readings[reading.ADVICE_MC] = LOWEST_MC + (code - 2) * STEP_MC
         readings[reading.ADVICE_MIN] = QUARTER_MIN - utc_min % QUARTER_MIN

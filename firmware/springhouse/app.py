@@ -300,9 +300,8 @@ async def work(board: Board) -> None:
         board.owner.clock.believe(utc_min, second)
     board.note(blackbox.BOOT, board.cause << 8 | board.boots.count, 0)
     if board.trial.state != NONE:
-        board.note(
-            blackbox.TRIAL, blackbox.FAILED if board.trial.state == FAILED else blackbox.BEGUN, 0
-        )
+        known = blackbox.FAILED if board.trial.state == FAILED else blackbox.BEGUN
+        board.note(blackbox.TRIAL, known, 0)
     gc.collect()
     board.loop = loop = Loop(board)
     board.light_up(loop)
@@ -348,8 +347,7 @@ def run(folder: str) -> None:
         board.outputs.off()
         board.console.start(json.dumps({"fault": repr(problem)[:160]}))
         board.console.push()
-        leave(
-            board, FAULTED, problem.args[0] if isinstance(problem, TaskFailed) else blackbox.RAISED
-        )
+        fault = problem.args[0] if isinstance(problem, TaskFailed) else blackbox.RAISED
+        leave(board, FAULTED, fault)
     finally:
         board.outputs.off()

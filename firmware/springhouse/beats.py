@@ -25,9 +25,7 @@ class Beats:
     def late(self, now: int) -> int:
         """The first required task whose beat is too old, or NONE_LATE."""
         for task in range(_TASKS):
-            if (
-                self._required[task]
-                and timekeeping.ticks_diff(now, self._at[task]) > _LIMIT_MS[task]
-            ):
+            age_ms = timekeeping.ticks_diff(now, self._at[task])
+            if self._required[task] and age_ms > _LIMIT_MS[task]:
                 return task
         return NONE_LATE

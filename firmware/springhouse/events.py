@@ -121,11 +121,8 @@ def count(memory: "array[int]", day_slot: int, count_slot: int, now: int) -> int
 
 def flood(memory: "array[int]", settings: "array[int]", readings: "array[int]") -> None:
     """Level low or wet floor: latched at once. In service the level float may be lifted."""
-    if (
-        conditions.has(settings, fitted.LEVEL)
-        and not readings[reading.LEVEL_OK]
-        and memory[cell.MODE] != modes.SERVICE
-    ):
+    low = conditions.has(settings, fitted.LEVEL) and not readings[reading.LEVEL_OK]
+    if low and memory[cell.MODE] != modes.SERVICE:
         memory[cell.LATCH] |= latches.LEVEL
     if conditions.has(settings, fitted.FLOOR) and not readings[reading.FLOOR_DRY]:
         memory[cell.LATCH] |= latches.FLOOR

@@ -13,15 +13,8 @@ NO_COMPRESSOR = (
     | condition.LOCK_REST
     | condition.LOCK_ALL
 )
-NO_PUMP = (
-    condition.LOCK_TRAY
-    | condition.LOCK_DRY
-    | condition.LOCK_COIL
-    | condition.LOCK_BATTERY
-    | condition.LOCK_ROOM
-    | condition.LOCK_ALL
-)
 NO_FAN = condition.LOCK_TRAY | condition.LOCK_BATTERY | condition.LOCK_ROOM | condition.LOCK_ALL
+NO_PUMP = NO_FAN | condition.LOCK_DRY | condition.LOCK_COIL
 
 _MOTORS = output.COMPRESSOR | output.PUMP | output.FAN
 

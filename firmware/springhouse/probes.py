@@ -100,9 +100,8 @@ def _accept(memory: "array[int]", readings: "array[int]", i: int, mc: int) -> bo
 
 def must_move(memory: "array[int]", settings: "array[int]", i: int, mc: int) -> bool:
     """Whether an honest store probe cannot stay where it is: chilled, and nothing delivered."""
-    if memory[cell.OUT] & (output.COMPRESSOR | output.PUMP) != output.COMPRESSOR or not trusted(
-        memory, i
-    ):
+    chilled = memory[cell.OUT] & (output.COMPRESSOR | output.PUMP) == output.COMPRESSOR
+    if not chilled or not trusted(memory, i):
         return False
     if settings[setting.ICE_BANK] and mc < ICE_FLAT_MC:
         return False

@@ -203,10 +203,9 @@ def _not_needed(
     if word & condition.STORE_WARM:
         return -1, -1
     target = conditions.store_target_mc(memory, settings)
-    later_mc = settings[setting.DEEP_MC] + settings[setting.BAND_MK]
-    if target != settings[setting.DEEP_MC] and conditions.store_above(
-        memory, settings, readings, 0, later_mc
-    ):
+    deep_mc = settings[setting.DEEP_MC]
+    later_mc = deep_mc + settings[setting.BAND_MK]
+    if target != deep_mc and conditions.store_above(memory, settings, readings, 0, later_mc):
         if memory[cell.ADVICE]:
             return PLAN_WAITS, -1
         both = week.PLAN_CHARGE | week.PLAN_LEAD

@@ -11,11 +11,9 @@ SETTINGS_A_LINE = 16
 
 
 def _mode_left_s(memory: "array[int]", now: int) -> int:
-    return (
-        timekeeping.ticks_diff(memory[cell.MODE_T], now) // 1000
-        if timekeeping.waiting(memory, cell.MODE_T)
-        else 0
-    )
+    if not timekeeping.waiting(memory, cell.MODE_T):
+        return 0
+    return timekeeping.ticks_diff(memory[cell.MODE_T], now) // 1000
 
 
 def _seconds(ms: int) -> int:

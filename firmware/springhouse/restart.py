@@ -61,9 +61,8 @@ def resume(memory: "array[int]", settings: "array[int]", now: int) -> None:
         memory[cell.MODE_LEFT_MS] = 0
     if memory[cell.DRY_COUNT]:
         timekeeping.arm(memory, cell.DRY_DAY_T, now, events.DAY_MS)
-        timekeeping.arm(
-            memory, cell.DRY_WAIT_T, now, events.DRY_WAIT_MS[min(memory[cell.DRY_COUNT], 3) - 1]
-        )
+        wait_ms = events.DRY_WAIT_MS[min(memory[cell.DRY_COUNT], 3) - 1]
+        timekeeping.arm(memory, cell.DRY_WAIT_T, now, wait_ms)
     if memory[cell.TRAY_COUNT]:
         timekeeping.arm(memory, cell.TRAY_DAY_T, now, events.DAY_MS)
     if memory[cell.REST_COUNT]:

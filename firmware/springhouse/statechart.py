@@ -23,24 +23,15 @@ STORE_STATES = 5
 ROOM_STATES = 8
 
 _HOLD, _CHARGE, _GUARD, _BLIND, _LOCKED = [1 << state for state in range(STORE_STATES)]
-_MUST_NOT_START = (
-    condition.STORE_LOCK
-    | condition.FREEZE
-    | condition.STORE_FULL
-    | condition.BAR_RUN
-    | condition.BAR_START
-)
+_START_MUST = condition.STORE_SEEN | condition.STORE_WARM | condition.MAY_START | condition.MAINS
+_BARRED = condition.BAR_RUN | condition.BAR_START
+_START_MUST_NOT = condition.STORE_LOCK | condition.FREEZE | condition.STORE_FULL | _BARRED
 
 STORE_ROWS = (
     (_HOLD | _CHARGE | _GUARD | _BLIND, condition.STORE_LOCK, 0, STORE_LOCKED),
     (_HOLD | _CHARGE | _GUARD, 0, condition.STORE_SEEN, STORE_BLIND),
     (_HOLD | _CHARGE, condition.FREEZE, 0, FREEZE_GUARD),
-    (
-        _HOLD,
-        condition.STORE_SEEN | condition.STORE_WARM | condition.MAY_START | condition.MAINS,
-        _MUST_NOT_START,
-        CHARGE,
-    ),
+    (_HOLD, _START_MUST, _START_MUST_NOT, CHARGE),
     (_CHARGE, 0, condition.MAINS, HOLD),
     (_CHARGE, condition.BAR_RUN, 0, HOLD),
     (_CHARGE, condition.BAR_START, condition.RUNNING, HOLD),
@@ -51,25 +42,9 @@ STORE_ROWS = (
 )
 
 _RUN_MUST = condition.ROOM_SEEN | condition.WANTED | condition.USEFUL | condition.POWER
-_RUN_MUST_NOT = (
-    condition.ROOM_LOCK
-    | condition.TRAY
-    | condition.DRY
-    | condition.COIL
-    | condition.BAR_ROOM
-    | condition.SPELL
-    | condition.PURGE_ASKED
-    | condition.PAUSE
-)
-_PURGE_MUST_NOT = (
-    condition.ROOM_LOCK
-    | condition.TRAY
-    | condition.DRY
-    | condition.COIL
-    | condition.BAR_ROOM
-    | condition.SPELL
-    | condition.PAUSE
-)
+_STOPS = condition.ROOM_LOCK | condition.TRAY | condition.DRY | condition.COIL
+_PURGE_MUST_NOT = _STOPS | condition.BAR_ROOM | condition.SPELL | condition.PAUSE
+_RUN_MUST_NOT = _PURGE_MUST_NOT | condition.PURGE_ASKED
 
 _WAIT, _DELIVER, _PURGE, _COIL, _WET, _DRY, _NO_ROOM, _SHUT = [1 << n for n in range(ROOM_STATES)]
 _DRY_TRAY = _WAIT | _DELIVER | _PURGE | _COIL | _DRY | _NO_ROOM
@@ -99,13 +74,5 @@ ROOM_ROWS = (
 
 # Output bits by state number.
 STORE_OUTPUTS = (0, output.COMPRESSOR, 0, 0, output.ALARM)
-ROOM_OUTPUTS = (
-    0,
-    output.PUMP | output.FAN | output.FAN_FULL,
-    output.PUMP,
-    0,
-    0,
-    0,
-    0,
-    output.ALARM,
-)
+_DELIVERY = output.PUMP | output.FAN | output.FAN_FULL
+ROOM_OUTPUTS = (0, _DELIVERY, output.PUMP, 0, 0, 0, 0, output.ALARM)

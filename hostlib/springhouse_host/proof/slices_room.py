@@ -39,9 +39,10 @@ from .slice_parts import (
     trip,
     wait,
 )
-from .slices_store import DAY_MS, modes_dial
+from .slices_store import DAY_MS, MAINS_DIAL, modes_dial
 
 FLOWING_ML_MIN = 1000
+TRAY_DIAL = switch("tray", "closed", "open", shown(reading.TRAY_OK, 0), means(env.TRAY_OPEN))
 
 SHORT_MS = 1  # a trip timer that must not be pushed back is judged with hardly any time left
 
@@ -61,10 +62,8 @@ def _flow_dial(fit: int) -> Dial:
 
 def _flow_kept(fit: int) -> list[KeptSlots]:
     if fit & fitted.FLOW:
-        return [
-            trip("no flow", cell.FLOW_T, SHORT_MS),
-            trip("flow while off", cell.GHOST_T, SHORT_MS),
-        ]
+        ghost = trip("flow while off", cell.GHOST_T, SHORT_MS)
+        return [trip("no flow", cell.FLOW_T, SHORT_MS), ghost]
     if fit & fitted.COIL_IN:
         return [trip("inlet astray", cell.FOLLOW_T, SHORT_MS)]
     return [trip("spell", cell.SPELL_T, SHORT_MS)]
@@ -93,6 +92,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         SPELL_ON_S=60,
         SPELL_OFF_S=60,
     )
+    charging = mem(cell.STORE_STATE, statechart.CHARGE)
     rooms = [Option("not trusted")]
     if fit & fitted.ROOM:
         heat = (("cool", 23000), ("between", 24300), ("warm", 25000), ("hot", 27500))
@@ -143,11 +143,8 @@ def _delivery(fit: int, now_ms: int) -> Slice:
             "compressor",
             (
                 Option("off"),
-                Option("asked for", (mem(cell.STORE_STATE, statechart.CHARGE),)),
-                Option(
-                    "on",
-                    (mem(cell.STORE_STATE, statechart.CHARGE), mem_or(cell.OUT, output.COMPRESSOR)),
-                ),
+                Option("asked for", (charging,)),
+                Option("on", (charging, mem_or(cell.OUT, output.COMPRESSOR))),
             ),
         ),
     ]
@@ -161,9 +158,7 @@ def _delivery(fit: int, now_ms: int) -> Slice:
         *_flow_kept(fit),
     ]
     if fit & fitted.TRAY:
-        dials.append(
-            switch("tray", "closed", "open", shown(reading.TRAY_OK, 0), means(env.TRAY_OPEN))
-        )
+        dials.append(TRAY_DIAL)
         kept += [
             bit("tray was open", cell.FLAGS, cell.FLAG_TRAY),
             wait("tray wait", cell.TRAY_T, held[setting.TRAY_RETURN_S] * 1000),
@@ -306,9 +301,7 @@ def _air(fit: int, now_ms: int, **changes: int) -> Slice:
             bit("latched: still", cell.LATCH, latch.STILL),
         ]
     if fit & fitted.MAINS:
-        dials.append(
-            switch("mains", "good", "away", shown(reading.MAINS_OK, 0), means(env.MAINS_BAD))
-        )
+        dials.append(MAINS_DIAL)
     if fit & fitted.BATTERY:
         volts = (
             ("well", rearm + 1),
@@ -351,15 +344,8 @@ def fault_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
 
 
 def _faults(fit: int, now_ms: int) -> Slice:
-    held = settings(
-        fit
-        | fitted.STORE_LOW
-        | fitted.STORE_HIGH
-        | fitted.ROOM
-        | fitted.FLOW
-        | fitted.FAN_TACH
-        | fitted.MAINS
-    )
+    always = fitted.STORE_LOW | fitted.STORE_HIGH | fitted.ROOM | fitted.FLOW
+    held = settings(fit | always | fitted.FAN_TACH | fitted.MAINS)
     every = mem_or(cell.OUT, output.COMPRESSOR | output.PUMP | output.FAN)
     chilling = mem_or(cell.OUT, output.COMPRESSOR)
     flowing = shown(reading.FLOW_ML_MIN, FLOWING_ML_MIN)
@@ -413,9 +399,7 @@ def _faults(fit: int, now_ms: int) -> Slice:
     ]
     kept = [number("latches", cell.LATCH, 256)]
     if fit & fitted.TRAY:
-        dials.append(
-            switch("tray", "closed", "open", shown(reading.TRAY_OK, 0), means(env.TRAY_OPEN))
-        )
+        dials.append(TRAY_DIAL)
         kept += [
             bit("tray was open", cell.FLAGS, cell.FLAG_TRAY),
             wait("tray wait", cell.TRAY_T, held[setting.TRAY_RETURN_S] * 1000),

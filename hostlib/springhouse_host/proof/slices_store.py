@@ -88,6 +88,7 @@ MODES_APART = (
     mode_names.QUIET,
     mode_names.FIRST_PULL_DOWN,
 )
+MAINS_DIAL = switch("mains", "good", "away", shown(reading.MAINS_OK, 0), means(env.MAINS_BAD))
 
 
 def store_dial(fit: int) -> Dial:
@@ -107,18 +108,12 @@ def store_dial(fit: int) -> Dial:
         # Without these nothing vouches for the top, and the floor is the limit.
         for word, flag in (("vouched for", cell.FLAG_VOUCHED), ("sunk", cell.FLAG_SUNK)):
             for name, low, high in BOTH_MC[4:9]:
-                writes = (
-                    *seen(probe_rules.LOW, low),
-                    *seen(probe_rules.HIGH, high),
-                    mem_or(cell.FLAGS, flag),
-                )
+                both = (*seen(probe_rules.LOW, low), *seen(probe_rules.HIGH, high))
+                writes = (*both, mem_or(cell.FLAGS, flag))
                 options.append(Option(f"both probes, {word}: {name}", writes))
         for name, low, high in BOTH_MC[:4]:
-            writes = (
-                *seen(probe_rules.LOW, low),
-                *seen(probe_rules.HIGH, high),
-                mem_or(cell.FLAGS, cell.FLAG_VOUCHED),
-            )
+            both = (*seen(probe_rules.LOW, low), *seen(probe_rules.HIGH, high))
+            writes = (*both, mem_or(cell.FLAGS, cell.FLAG_VOUCHED))
             options.append(Option(f"both probes, vouched for: {name}", writes))
     return Dial("store", tuple(options))
 
@@ -135,11 +130,8 @@ def modes_dial(modes: tuple[int, ...], now_ms: int) -> Dial:
 
 def room_side(fan_and_pump: int, state: int) -> tuple[Write, ...]:
     """What the other region has on and asks for; a hot room that is wanted cool."""
-    return (
-        mem_or(cell.OUT, fan_and_pump),
-        mem(cell.ROOM_STATE, state),
-        *seen(probe_rules.ROOM, 60000),
-    )
+    hot = seen(probe_rules.ROOM, 60000)
+    return (mem_or(cell.OUT, fan_and_pump), mem(cell.ROOM_STATE, state), *hot)
 
 
 ROOM_SIDE = Dial(
@@ -199,13 +191,10 @@ def _compressor(fit: int, now_ms: int, **changes: int) -> Slice:
         ROOM_SIDE,
     ]
     if fit & fitted.MAINS:
-        dials.append(
-            switch("mains", "good", "away", shown(reading.MAINS_OK, 0), means(env.MAINS_BAD))
-        )
+        dials.append(MAINS_DIAL)
     if held[setting.ICE_BANK]:
-        dials.append(
-            switch("ice", "ration left", "ration used up", mem(cell.ICE_T, timekeeping.DUE))
-        )
+        used_up = mem(cell.ICE_T, timekeeping.DUE)
+        dials.append(switch("ice", "ration left", "ration used up", used_up))
     return Slice(
         judge.STORE,
         f"compressor: {_sensors(fit)}{''.join(f', {k} {v}' for k, v in changes.items())}",
@@ -249,14 +238,10 @@ def care_slices(now_ms: int = NOW_MS) -> Iterator[Slice]:
     Kept: compressor, the timers and counts of rests, two latches, the ration. Free: trust and
     temperatures, progress, the pump, mode, acknowledgement.
     """
-    for fit, bank in (
-        (BOTH, 0),
-        (fitted.STORE_LOW, 0),
-        (fitted.STORE_HIGH, 0),
-        (BOTH, 1),
-        (fitted.STORE_HIGH, 1),
-    ):
-        yield _care(fit, bank, now_ms)
+    for fit in (BOTH, fitted.STORE_LOW, fitted.STORE_HIGH):
+        yield _care(fit, 0, now_ms)
+    for fit in (BOTH, fitted.STORE_HIGH):
+        yield _care(fit, 1, now_ms)
 
 
 def _care(fit: int, bank: int, now_ms: int) -> Slice:
@@ -276,11 +261,8 @@ def _care(fit: int, bank: int, now_ms: int) -> Slice:
     if fit == BOTH:
         by = mem(cell.PROGRESS_BY, BOTH)
         apart = (by, means(env.APART), means(env.MELTED), judged)
-        options.append(
-            Option(
-                "far apart", (*seen(probe_rules.LOW, 6000), *seen(probe_rules.HIGH, 12000), *apart)
-            )
-        )
+        both = (*seen(probe_rules.LOW, 6000), *seen(probe_rules.HIGH, 12000))
+        options.append(Option("far apart", (*both, *apart)))
         # A mean that fell only because a warmer probe was lost is no progress.
         lost = (mem(cell.PROGRESS_BY, BOTH), mem(cell.STORE_HIGH_ANCHOR_MC, 20000))
         so_far = (mem(cell.PROGRESS_MC, 14000), mem(cell.PROGRESS_MADE_MK, 0))
@@ -371,10 +353,8 @@ def _probe(i: int, now_ms: int) -> Slice:
     bad = means(env.FRAME_BAD)
 
     def frame(name: str, mc: int, *more: Write) -> Option:
-        return Option(
-            name,
-            (shown(reading.STORE_LOW_MC + i, mc), shown(reading.STORE_LOW_FAULT + i, 0), *more),
-        )
+        good = (shown(reading.STORE_LOW_MC + i, mc), shown(reading.STORE_LOW_FAULT + i, 0))
+        return Option(name, (*good, *more))
 
     frames = [
         frame("as before", 8000),

@@ -126,35 +126,26 @@ STORE_SHOWS = (
         condition.STORE_LOCK | condition.FREEZE,
     ),
 )
+_NO_CHARGING = condition.FREEZE | condition.STORE_LOCK | condition.BAR_RUN
 STORE_DUTIES = (
     OutputDuty(
         output.COMPRESSOR,
         condition.STORE_SEEN | condition.MAINS | condition.MUST_RUN | condition.RUNNING,
-        condition.FREEZE | condition.STORE_LOCK | condition.BAR_RUN,
+        _NO_CHARGING,
         "compressor kept for its minimum on-time",
         from_asking=True,
     ),
     OutputDuty(
         output.COMPRESSOR,
         condition.STORE_SEEN | condition.MAINS | condition.STORE_WARM | condition.MAY_START,
-        condition.FREEZE
-        | condition.STORE_LOCK
-        | condition.BAR_RUN
-        | condition.BAR_START
-        | condition.STORE_FULL,
+        _NO_CHARGING | condition.BAR_START | condition.STORE_FULL,
         "a warm store, healthy and free to start, is charged",
         from_asking=False,
     ),
 )
 
-_NO_DELIVERY = (
-    condition.TRAY
-    | condition.DRY
-    | condition.COIL
-    | condition.ROOM_LOCK
-    | condition.BAR_ROOM
-    | condition.SPELL
-)
+_FAULTS = condition.ROOM_LOCK | condition.TRAY | condition.DRY | condition.COIL
+_NO_DELIVERY = _FAULTS | condition.BAR_ROOM | condition.SPELL
 ROOM_RULES = (
     Rule(output.PUMP | output.FAN, condition.POWER, _NO_DELIVERY, "delivery asked for"),
     Rule(
@@ -179,14 +170,8 @@ ROOM_RULES = (
     ),
     Rule(output.PUMP | output.FAN, 0, condition.PAUSE, "pump or fan started", starts_only=True),
 )
-_WARM_ROOM = (
-    condition.ROOM_SEEN
-    | condition.ROOM_WARM
-    | condition.WANTED
-    | condition.USEFUL
-    | condition.POWER
-)
-_FAULTS = condition.ROOM_LOCK | condition.TRAY | condition.DRY | condition.COIL
+_WARM_AND_SEEN = condition.ROOM_SEEN | condition.ROOM_WARM
+_WARM_ROOM = _WARM_AND_SEEN | condition.WANTED | condition.USEFUL | condition.POWER
 ROOM_SHOWS = (
     Shows((statechart.ROOM_LOCKED,), condition.ROOM_LOCK, 0),
     Shows((statechart.CONDENSATE_STOP,), condition.TRAY, condition.ROOM_LOCK),
