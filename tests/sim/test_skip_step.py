@@ -114,7 +114,7 @@ def test_long_steps_follow_when_the_quick_has_died_away() -> None:
 def new_pilot() -> skip_step.Pilot:
     """Return a pilot that is ready."""
     states = [np.zeros(state.SIZE) for _ in range(13)]
-    taps = [np.zeros(parts.T.SIZE) for _ in range(3)]
+    taps = [np.zeros(parts.tap.SIZE) for _ in range(3)]
     pilot = skip_step.Pilot(
         skip_step.Ends(states[0], states[1], states[2], states[3]),
         skip_step.Scratch(states[4], states[5], states[6], taps[2]),
