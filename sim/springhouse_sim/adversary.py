@@ -57,9 +57,9 @@ def between(own: IntRecord, low: int, high: int) -> int:
 def draw_settings(own: IntRecord, settings: IntRecord) -> None:
     """Random settings: bounds of every slot, contradictions repaired, short waits preferred."""
     for slot in range(setting.SIZE):
-        b = setting.bound(slot)
-        low = b[0]
-        high = b[1]
+        b = setting.row(slot)
+        low = b[1]
+        high = b[2]
         if slot == setting.FLOW_MOST_ML_MIN or slot == setting.CHILLS_MK or slot == setting.ADVISED:
             continue
         if slot == setting.FITTED:

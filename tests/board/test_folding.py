@@ -139,6 +139,27 @@ def f(a):
 """
 
 
+def test_a_number_named_inside_a_table_is_a_constant_and_stays_in_the_table() -> None:
+    texts = {
+        "springhouse.x": "ROWS = ((A := 3, 1), (B := A + 1, -A))\ndef f(n):\n    return ROWS[n]\n",
+        "springhouse.y": "from springhouse import x\ndef g():\n    return x.B + x.f(0)[0]\n",
+    }
+    package = Package(texts)
+    assert package.constants("springhouse.x") == {"A": 3, "B": 4}
+    assert ast.unparse(package.folded("springhouse.x")) == (
+        "ROWS = ((3, 1), (4, -3))\n\ndef f(n):\n    return ROWS[n]"
+    )
+    assert "return 4 + x.f(0)[0]" in ast.unparse(package.folded("springhouse.y"))
+
+
+@pytest.mark.parametrize(
+    "more", ["A = 4", "def f(A):\n    return A", "B = [(A := 5) for _ in (1,)]"]
+)
+def test_a_number_named_inside_a_table_and_bound_again_is_none(more: str) -> None:
+    package = Package({"springhouse.x": f"ROWS = ((A := 3, 1),)\n{more}\n"})
+    assert "A" not in package.constants("springhouse.x")
+
+
 @given(EXPRESSIONS)
 def test_any_expression_keeps_its_value(expression: str) -> None:
     sources = {"springhouse.x": "D, E = [n - 3 for n in range(2)]\nTABLE = (D,)\n"}

@@ -207,7 +207,7 @@ def test_record_round_trip_and_refusals() -> None:
     outside.ranges = RANGE
     assert "range" in Record().decode(outside.encode())
     for slot in range(setting.SIZE):
-        for value in (setting.bound(slot)[0] - 1, setting.bound(slot)[1] + 1):
+        for value in (setting.row(slot)[1] - 1, setting.row(slot)[2] + 1):
             bad = Record()
             bad.settings[slot] = value
             assert "out of bounds" in Record().decode(bad.encode())

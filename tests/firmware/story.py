@@ -143,7 +143,7 @@ def settings_inside_bounds(draw: st.DrawFn) -> dict[str, int]:
     names = st.sampled_from([n for n in vars(setting_slot) if n.isupper() and n not in _NOT_PLAIN])
     for name in draw(st.lists(names, max_size=5, unique=True)):
         slot = getattr(setting_slot, name)
-        low, high, default = setting_slot.bound(slot)
+        _, low, high, default = setting_slot.row(slot)
         trial.settings[slot] = draw(st.integers(low, high) | st.sampled_from((low, high)))
         if setting_slot.first_fault(trial.settings) >= 0:
             trial.settings[slot] = default

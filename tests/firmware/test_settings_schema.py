@@ -20,7 +20,7 @@ def test_slots_and_bounds_of_the_schema_in_force() -> None:
     *plain, kind, days, start, end = FROZEN.items()
     for slot, (name, bounds) in enumerate(plain):
         assert getattr(setting, name) == slot, name
-        assert list(setting.bound(slot)) == bounds, name
+        assert list(setting.row(slot)[1:]) == bounds, name
     assert len(plain) == setting.WINDOW_1_KIND
     assert (
         setting.WINDOW_1_KIND + setting.WINDOWS * setting.WINDOW_STRIDE
@@ -30,4 +30,4 @@ def test_slots_and_bounds_of_the_schema_in_force() -> None:
     for window in range(setting.WINDOWS):
         for k, (name, bounds) in enumerate((kind, days, start, end)):
             slot = setting.WINDOW_1_KIND + window * setting.WINDOW_STRIDE + k
-            assert list(setting.bound(slot)) == bounds, name
+            assert list(setting.row(slot)[1:]) == bounds, name

@@ -120,5 +120,5 @@ def test_ranges_hold_on_concrete_steps(data: st.DataObject) -> None:
 
 def test_ranges_of_settings_are_the_bounds() -> None:
     for slot in range(setting_slot.SIZE):
-        low, high, _ = setting.bound(slot)
+        _, low, high, _ = setting.row(slot)
         assert (ranges.SETTINGS[slot].low, ranges.SETTINGS[slot].high) == (low, high)

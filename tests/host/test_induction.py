@@ -92,7 +92,7 @@ def test_translation_and_source_do_the_same(translated: Translated, seed: int) -
     rng = random.Random(seed)
     memory = _draw(rng, _memory_ranges())
     memory[cell.FLAGS] &= ~cell.FLAG_INVALID
-    record = _draw(rng, [setting.bound(n)[:2] for n in range(setting.SIZE)])
+    record = _draw(rng, [setting.row(n)[1:3] for n in range(setting.SIZE)])
     readings = _draw(rng, [scenes.READINGS[n] for n in range(reading.SIZE)])
     now = readings[reading.NOW_MS]
     for slot in range(cell.TIMERS, cell.SIZE):  # a running timer is at most LONGEST_MS ahead

@@ -172,7 +172,7 @@ def test_ice_bank_run_cannot_make_more_than_declared(tmp_path) -> None:
 def test_every_setting_inside_its_bounds_reaches_its_slot(data) -> None:
     key = data.draw(st.sampled_from(sorted(SLOTS)))
     slot = SLOTS[key]
-    low, high, _ = setting.bound(slot.slot)
+    _, low, high, _ = setting.row(slot.slot)
     value = data.draw(st.integers(low, high))
     number = slot.kind.parse(value / slot.scale)
     assert round(number * slot.scale) == value

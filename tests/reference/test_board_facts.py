@@ -46,5 +46,5 @@ def test_s15_period_of_the_ticks() -> None:
 
 def test_s17_every_setting_is_a_small_integer() -> None:
     """S17: 31 bits signed, -2**30 to 2**30 - 1; beyond it a board allocates."""
-    for low, high, default in setting.BOUNDS:
+    for _, low, high, default in setting.BOUNDS:
         assert -(2**30) <= low <= default <= high <= 2**30 - 1

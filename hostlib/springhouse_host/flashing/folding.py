@@ -3,7 +3,8 @@
 What is folded, and nothing else:
 
 - A *constant* is a name that a module of the package binds once in the whole file, at its top
-  level, to a value made of integers, `range`, lists over a range, and other constants.
+  level, to a value made of integers, `range`, lists over a range, and other constants; `NAME := 7`
+  inside the value of another name is such a binding, too.
 - Every read of a constant becomes its value: `reading.NOW_MS` through the module's name or alias,
   `NOW_MS` after `from ... import NOW_MS`, and the bare name inside its own module.
 - Its binding is then left out, an import of which nothing remains is left out, and so is a module
@@ -20,7 +21,8 @@ side of a dot, read only; anything else is refused.
 
 import ast
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
+from contextlib import suppress
 from functools import partial
 from pathlib import Path
 
@@ -153,6 +155,8 @@ class Package:
         """Return what a statement binds to integers; nothing unless it binds only such."""
         if not isinstance(node, ast.Assign) or len(node.targets) != 1:
             return []
+        if found := list(self._inside(source, node.value, known)):
+            return found
         target = node.targets[0]
         targets = target.elts if isinstance(target, ast.Tuple) else [target]
         names = [name.id for name in targets if isinstance(name, ast.Name)]
@@ -164,6 +168,19 @@ class Package:
         if isinstance(target, ast.Tuple) != isinstance(value, list) or len(names) != len(targets):
             return []
         return list(zip(names, values, strict=True))
+
+    def _inside(
+        self, source: _Source, whole: ast.expr, known: Mapping[str, int]
+    ) -> Iterator[tuple[str, int]]:
+        """Yield the integers that a value names on the way, `SLOT := 7`."""
+        held = dict(known)
+        for node in parts(whole):
+            if isinstance(node, ast.NamedExpr) and source.bound[node.target.id] == 1:
+                with suppress(NotConstantError):
+                    lookup = partial(self.lookup, source)
+                    number = Evaluator(lookup, source.bound, held).number(node.value)
+                    held[node.target.id] = number
+                    yield node.target.id, number
 
     def lookup(self, source: _Source, node: ast.expr) -> int | None:
         """Return the constant that an imported name or a dotted one stands for, None if none."""
@@ -271,6 +288,12 @@ class _Folder(ast.NodeTransformer):
         if found is None:
             found = self._package.lookup(self._source, node)
         return node if found is None else _number_node(found)
+
+    def visit_NamedExpr(self, node: ast.NamedExpr) -> ast.AST:
+        """Leave the number of a constant that is bound inside another value."""
+        if node.target.id in self._own:
+            return _number_node(self._own[node.target.id])
+        return self.generic_visit(node)
 
     def visit_Call(self, node: ast.Call) -> ast.AST:
         """Put the plain comparison in the place of a noting one."""

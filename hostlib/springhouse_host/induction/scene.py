@@ -63,7 +63,7 @@ WORDS = {
     cell.PROGRESS_BY: _bits(fitted_bits.STORE_LOW | fitted_bits.STORE_HIGH),
     cell.REST_BY: _bits(fitted_bits.STORE_LOW | fitted_bits.STORE_HIGH),
 }
-FITTED_BITS = _bits(setting.bound(setting.FITTED)[1])
+FITTED_BITS = _bits(setting.row(setting.FITTED)[2])
 
 RANGES: dict[int, tuple[int, int]] = {
     cell.BOOTED: (1, 1),
@@ -262,7 +262,7 @@ def free_settings(t: Terms) -> list[Any]:
     """A settings record within its bounds."""
     settings: list[Any] = []
     for slot in range(setting.SIZE):
-        low, high, _ = setting.bound(slot)
+        _, low, high, _ = setting.row(slot)
         name = f"settings.{SETTING_NAMES.get(slot, slot)}"
         settings.append(
             t.word(name, FITTED_BITS) if slot == setting.FITTED else t.integer(name, low, high)

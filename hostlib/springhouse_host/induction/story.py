@@ -46,7 +46,7 @@ def _word(example: Mapping[str, int], name: str, bits: int) -> int:
 def replay(result: ClaimResult) -> Told:
     """Run the scan of a counterexample; symbols that it leaves open get a likely value."""
     example = result.example or {}
-    settings = array("i", (setting.bound(slot)[2] for slot in range(setting.SIZE)))
+    settings = array("i", (setting.row(slot)[3] for slot in range(setting.SIZE)))
     for slot in range(setting.SIZE):
         name = f"settings.{SETTING_NAMES.get(slot, slot)}"
         settings[slot] = example.get(name, settings[slot])

@@ -97,7 +97,7 @@ def _memory() -> dict[int, Interval]:
 
 READINGS = _readings()
 MEMORY = _memory()
-SETTINGS = {slot: Interval(*setting.bound(slot)[:2]) for slot in range(setting.SIZE)}
+SETTINGS = {slot: Interval(*setting.row(slot)[1:3]) for slot in range(setting.SIZE)}
 
 
 @dataclass(frozen=True)

@@ -67,7 +67,7 @@ def room(file: SiteFile, known: dict[str, Known]) -> None:
         ),
     )
     if table.house_c is not None:
-        default_mc = setting.bound(setting.ROOM_TARGET_MC)[2]
+        default_mc = setting.row(setting.ROOM_TARGET_MC)[3]
         known["room.house_c"] = next_door(table.house_c)
         house_mc = 1000.0 * table.house_c.value
         warmer = house_mc >= owner_settings.stated(file.settings).get(

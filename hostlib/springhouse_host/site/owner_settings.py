@@ -25,7 +25,7 @@ class Slot:
     @property
     def kind(self) -> Quantity:
         """The key's range, from the core's bounds."""
-        low, high, _ = setting.bound(self.slot)
+        _, low, high, _ = setting.row(self.slot)
         return Quantity(self.unit, low / self.scale, high / self.scale)
 
 
@@ -99,7 +99,7 @@ def _fields() -> dict[str, Any]:
         key: (Annotated[float | None, slot.kind], None) for key, slot in SLOTS.items()
     }
     for key, slot in COUNTS.items():
-        low, high, _ = setting.bound(slot)
+        _, low, high, _ = setting.row(slot)
         fields[key] = (Annotated[int | None, Whole(low, high)], None)
     for key in FLAGS:
         fields[key] = (Annotated[bool | None, YesNo()], None)
@@ -123,7 +123,7 @@ def stated(table: Table) -> dict[int, int]:
 def default(key: str) -> float:
     """Return the core's default of a key, in the key's unit."""
     slot = SLOTS[key]
-    return setting.bound(slot.slot)[2] / slot.scale
+    return setting.row(slot.slot)[3] / slot.scale
 
 
 def key_of(slot: int) -> str:

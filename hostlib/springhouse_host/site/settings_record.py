@@ -66,14 +66,14 @@ def lead_min(file: SiteFile, known: Mapping[str, Known]) -> int:
     better than that, so the estimate is long. Rounded up to quarters of an hour.
     """
     chosen = owner_settings.stated(file.settings)
-    deep_c = chosen.get(setting.DEEP_MC, setting.bound(setting.DEEP_MC)[2]) / 1000.0
-    band_k = chosen.get(setting.BAND_MK, setting.bound(setting.BAND_MK)[2]) / 1000.0
-    warm_c = chosen.get(setting.SHALLOW_MC, setting.bound(setting.SHALLOW_MC)[2]) / 1000.0 + band_k
+    deep_c = chosen.get(setting.DEEP_MC, setting.row(setting.DEEP_MC)[3]) / 1000.0
+    band_k = chosen.get(setting.BAND_MK, setting.row(setting.BAND_MK)[3]) / 1000.0
+    warm_c = chosen.get(setting.SHALLOW_MC, setting.row(setting.SHALLOW_MC)[3]) / 1000.0 + band_k
     mass_kg = file.store.water_litres * water.density_kg_m3(deep_c) / 1000.0
     cold_j = mass_kg * (water.enthalpy_j_kg(warm_c) - water.enthalpy_j_kg(max(0.0, deep_c)))
     gain_w = known["freezer.cabinet_ua_w_k"].pick("low") * (30.0 - deep_c)
     net_w = known["freezer.capacity_w"].pick("low") - gain_w
-    highest = setting.bound(setting.FULL_LEAD_MIN)[1]
+    highest = setting.row(setting.FULL_LEAD_MIN)[2]
     if net_w <= 0.0:
         return highest
     quarters = math.ceil(cold_j / net_w / 60.0 / LEAD_STEP_MIN)
@@ -87,7 +87,7 @@ def ice_run_min(file: SiteFile, known: Mapping[str, Known]) -> int:
     """
     strongest_w = known["freezer.capacity_w"].pick("high") * WARM_WATER_FACTOR
     minutes = file.store.ice_limit_kg * water.LATENT_FUSION_J_KG / strongest_w / 60.0
-    return min(setting.bound(setting.ICE_RUN_MIN)[1], max(1, int(minutes)))
+    return min(setting.row(setting.ICE_RUN_MIN)[2], max(1, int(minutes)))
 
 
 def chills_mk(file: SiteFile, known: Mapping[str, Known]) -> int:
@@ -99,13 +99,13 @@ def chills_mk(file: SiteFile, known: Mapping[str, Known]) -> int:
     mass_kg = file.store.water_litres
     weakest_w = known["freezer.capacity_w"].pick("low")
     fall_k = WELDED_SHARE * weakest_w * WELDED_S / (mass_kg * water.CP_0)
-    low, high, _ = setting.bound(setting.CHILLS_MK)
+    _, low, high, _ = setting.row(setting.CHILLS_MK)
     return min(high, max(low, round(1000.0 * fall_k)))
 
 
 def flow_most_ml_min(known: Mapping[str, Known]) -> int:
     """Return the flow that the pump cannot deliver [mL/min]."""
-    low, high, _ = setting.bound(setting.FLOW_MOST_ML_MIN)
+    _, low, high, _ = setting.row(setting.FLOW_MOST_ML_MIN)
     free_l_min = known["loop.pump_free_l_min"].pick("high")
     return min(high, max(low, round(1000.0 * MOST_FLOW_SHARE * free_l_min)))
 
@@ -148,7 +148,7 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
         settings[setting.ICE_BANK] = 1
         settings[setting.ICE_RUN_MIN] = ice_run_min(file, known)
         settings[setting.FREEZE_MC] = ICE_BANK_GUARD_MC
-    low, high, _ = setting.bound(setting.FLOW_LEAST_ML_MIN)
+    _, low, high, _ = setting.row(setting.FLOW_LEAST_ML_MIN)
     settings[setting.FLOW_LEAST_ML_MIN] = min(
         high, max(low, int(1000.0 * LEAST_FLOW_SHARE * weakest_l_min))
     )
@@ -157,7 +157,7 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
     )
     settings[setting.CHILLS_MK] = chills_mk(file, known)
     if file.battery.kind != "none":
-        low, high, _ = setting.bound(setting.BATTERY_CUT_MV)
+        _, low, high, _ = setting.row(setting.BATTERY_CUT_MV)
         cut_v = file.battery.nominal_v * CUT_FRACTION[file.battery.kind]
         settings[setting.BATTERY_CUT_MV] = min(high, max(low, round(1000.0 * cut_v)))
     for slot, value in owner_settings.stated(file.settings).items():
@@ -170,7 +170,7 @@ def build(file: SiteFile, known: Mapping[str, Known], weakest_l_min: float) -> "
         settings[base + 3] = window.end_min % 1440
     slot = setting.first_fault(settings)
     if slot >= 0:
-        low, high, _ = setting.bound(slot)
+        _, low, high, _ = setting.row(slot)
         raise SiteError(
             f"settings.{owner_settings.key_of(slot)}: {settings[slot]} on the board: "
             f"from {low} to {high}, and in keeping with the other settings"

@@ -41,7 +41,7 @@ class Calibration:
         except (ValueError, TypeError, KeyError, OverflowError):
             return
         found = {slot: mk for slot, mk in found.items() if slot in self._slots}
-        low, high, _ = setting.BOUNDS[setting.STORE_LOW_OFFSET_MK]
+        _, low, high, _ = setting.row(setting.STORE_LOW_OFFSET_MK)
         if found and all(low <= mk <= high for mk in found.values()):
             self._mk |= found
             self._of = "the board"

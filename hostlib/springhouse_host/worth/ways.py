@@ -181,7 +181,7 @@ def settings_at_need(settings: Sequence[int]) -> "array[int]":
         found[base : base + 4] = array("i", row)
     found[setting.FULL_BY_MIN] = -1
     warmest_mc = found[setting.WARM_FILL_MC] - found[setting.BAND_MK] - 1
-    found[setting.SHALLOW_MC] = min(warmest_mc, setting.bound(setting.SHALLOW_MC)[1])
+    found[setting.SHALLOW_MC] = min(warmest_mc, setting.row(setting.SHALLOW_MC)[2])
     return found
 
 
