@@ -6,8 +6,9 @@ Each command is run once in peace, then ``count`` times with SIGTERM, SIGHUP, SI
 random moment of that time, or a worker of it is killed. After each: no process of it lives, no file
 is half written, nothing printed a traceback. A killed worker leaves what a run in peace leaves.
 After the last the command runs in peace again. A kill that came too late is tried anew.
-The table says how many of each were done; it leaves with 1 if anything was wrong. All caches lie in
-FOLDER and are killed along.
+The table says how many of each were done; it leaves with 1 if anything was wrong. FOLDER/kills.tsv
+has a line a kill, so that a run that is stopped has told. All caches lie in FOLDER and are killed
+along.
 """
 
 from __future__ import annotations
@@ -172,6 +173,8 @@ def main() -> int:
                 what, found = killer.killed(way, at_s)
                 done[what] += 1
                 wrong += [f"{way} after {at_s:.2f} s: {fault}" for fault in found]
+                with (asked.folder / "kills.tsv").open("a") as each:
+                    print(name, way, f"{at_s:.2f}", what, *found, sep="\t", file=each)
                 if what == way:
                     break
                 if what == TOO_LATE:
