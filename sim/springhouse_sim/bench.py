@@ -23,7 +23,7 @@ from numpy.typing import NDArray
 from springhouse import memory as cell
 from springhouse import near, reading, setting
 
-from . import compiled, gauge, skip, skip_dense, skip_scan, skip_step, ticks
+from . import compiled, gauge, skip, skip_dense, skip_scan, skip_step, skip_tick, ticks
 from . import sense as sense_slot
 from .plant import given, integrate, tap
 from .plant import state as state_slot
@@ -105,8 +105,9 @@ class _Log:
         self.sizes[ticks.SAMPLES_USED] = rows
 
     @property
-    def records(self) -> ticks.Log:
-        return ticks.Log(self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
+    def records(self) -> ticks.Plain:
+        """Return a `ticks.Log` without its name."""
+        return (self.events, self.samples, self.used, self.counts, self.sizes, self.peaks)
 
     def all_samples(self) -> NDArray[np.float64]:
         """Return all rows that were kept, shape (minutes, ticks.COLUMNS)."""
@@ -149,6 +150,7 @@ class _Log:
 
 
 def _plain(record: ticks.Plain) -> ticks.Plain:
+    """Return a record, and those in it, without names: doors are called faster with such."""
     return tuple(_plain(part) if isinstance(part, tuple) else part for part in record)
 
 
@@ -242,7 +244,7 @@ class Bench:
         sense[sense_slot.CLOCK_S] = self.world.calendar.week_s()
         return sense
 
-    def _make_skip(self) -> tuple[skip_step.Pilot, skip.Skip]:
+    def _make_skip(self) -> tuple[skip_step.Pilot, skip_tick.Skip]:
         code = self.code
         states = [code.zeros(state_slot.SIZE) for _ in range(14)]
         taps = [code.zeros(tap.SIZE) for _ in range(3)]
@@ -257,8 +259,8 @@ class Bench:
             code.longs(skip_step.MARKS),
             (states[8], states[9], states[10], states[11], states[12], states[13]),
         )
-        own = skip.Skip(
-            code.longs(skip.OWN),
+        own = skip_tick.Skip(
+            code.longs(skip_tick.OWN),
             code.ints(cell.SIZE),
             code.ints(2 * reading.SIZE),
             code.ints(skip_scan.FLAGS),
@@ -292,6 +294,10 @@ class Bench:
         begun = np.array(x, np.float64)
         end_ms = round(days * DAY_MS / TICK_MS) * TICK_MS
         self._log.open(self.code, end_ms // MINUTE_MS, on_rows)
+        self._records = (
+            _plain((self.tank, self.board, self.observer)),
+            _plain((self.pilot, self.skip)),
+        )
         env = simpy.Environment()
         stage = Stage(env, u, self.sense, x, self.world.calendar)
         meter = Meter(self.world.tariff)
@@ -318,13 +324,12 @@ class Bench:
             yield env.timeout(until - int(env.now))
 
     def _advance(self, from_ms: int, to_ms: int) -> None:
-        whole = _plain((self.tank, self.board, self.observer))
-        kept = (self.sense, _plain(self._log.records))
+        whole, skipping = self._records
+        kept = (self.sense, self._log.records)
         while from_ms < to_ms:
             if self.pace is Pace.PLAIN:
                 from_ms = self.code.sim("ticks").run(*whole, *kept, from_ms, to_ms)
             else:
-                skipping = _plain((self.pilot, self.skip))
                 every = self.pace is Pace.EVERY_TICK
                 run = self.code.sim("skip").run
                 from_ms = run(*whole, *kept, *skipping, from_ms, to_ms, every)

@@ -152,6 +152,11 @@ def test_a_number_named_inside_a_table_is_a_constant_and_stays_in_the_table() ->
     assert "return 4 + x.f(0)[0]" in ast.unparse(package.folded("springhouse.y"))
 
 
+def test_what_follows_from_a_number_that_is_bound_again_is_no_constant() -> None:
+    package = Package({"springhouse.x": "ROWS = ((A := 3, 1), (B := A + 1, 2))\nA = 4\n"})
+    assert package.constants("springhouse.x") == {}
+
+
 @pytest.mark.parametrize(
     "more", ["A = 4", "def f(A):\n    return A", "B = [(A := 5) for _ in (1,)]"]
 )

@@ -21,7 +21,7 @@ SIM = (
     "adversary kept_code plant",
     "follow gauge sensing skip_dense skip_quick world",
     "skip_gauge skip_scan skip_step ticks",
-    "skip_follow trace",
+    "skip_follow skip_tick trace",
     "skip",
     "bench",
     "virtual_board",

@@ -9,7 +9,7 @@ import skip_cases
 from bench_rig import bench, plant, settings
 from springhouse import memory as cell
 from springhouse import statechart
-from springhouse_sim import gauge, skip, skip_step, ticks
+from springhouse_sim import gauge, skip_step, skip_tick, ticks
 from springhouse_sim.bench import Bench, Pace
 from springhouse_sim.plant import given as given_slot
 from springhouse_sim.plant import state
@@ -42,7 +42,7 @@ def assert_same(make: object, days: float) -> Trace:
     assert some.counts.tolist() == every.counts.tolist()
     assert some.peaks.tolist() == every.peaks.tolist()
     assert (some.violations > 0).tolist() == (every.violations > 0).tolist()
-    assert jumped.skip.own[skip.SCANS] < stepped.skip.own[skip.SCANS]
+    assert jumped.skip.own[skip_tick.SCANS] < stepped.skip.own[skip_tick.SCANS]
     return some
 
 
@@ -117,7 +117,7 @@ def test_on_battery_the_quiet_ticks_are_skipped() -> None:
     """
     run = bench(Outage(3600, 21_600), pace=Pace.SKIP, compile_ticks=True, start=AFTERNOON)
     run.run(0.35)
-    assert int(run.skip.own[skip.SCANS]) < 2160
+    assert int(run.skip.own[skip_tick.SCANS]) < 2160
 
 
 def test_a_battery_lasts_as_long_as_with_fixed_steps() -> None:
